@@ -1,0 +1,51 @@
+"""The one tree of errors: each says what is wrong, where, and how to mend it.
+
+CoachError                    exit code 1: the thing asked could not be done
+└── BadInput                  exit code 2: something the player gave cannot be used
+    ├── BadMusic              a note, chord, meter, key or tempo that cannot be read
+    ├── BadShape              a left-hand shape or tuning that cannot be read
+    └── BadPattern            a picking pattern (or its file) that cannot be used
+"""
+
+from __future__ import annotations
+
+
+class CoachError(Exception):
+    """Something could not be done; `str(error)` is one clear sentence for the player."""
+
+    exit_code = 1
+
+    def __init__(self, what: str, *, where: str = "", mend: str = "") -> None:
+        self.what = what
+        self.where = where
+        self.mend = mend
+        super().__init__(what, where, mend)
+
+    def __str__(self) -> str:
+        """`WHERE: WHAT; HOW TO MEND IT.` on one line."""
+        head = f"{self.where}: " if self.where else ""
+        tail = f"; {self.mend}" if self.mend else ""
+        return " ".join(f"{head}{self.what}{tail}".split()).rstrip(".") + "."
+
+    def at(self, where: str) -> CoachError:
+        """The same error with a place put in front of the one it has."""
+        full = f"{where}: {self.where}" if self.where else where
+        return type(self)(self.what, where=full, mend=self.mend)
+
+
+class BadInput(CoachError):
+    """Something given by the player cannot be used."""
+
+    exit_code = 2
+
+
+class BadMusic(BadInput):
+    """A note, chord, meter, key or tempo that cannot be read."""
+
+
+class BadShape(BadInput):
+    """A left-hand shape or a tuning that cannot be read or does not fit."""
+
+
+class BadPattern(BadInput):
+    """A picking pattern, or the file it stands in, that cannot be used."""
