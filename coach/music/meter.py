@@ -66,7 +66,9 @@ def count_syllables(meter: Meter, slots: int) -> tuple[str, ...]:
     """
     if meter.compound:
         per = Fraction(slots, meter.upper)
-        return tuple(str(int(s / per) + 1) if s % per == 0 else "&" if s % per == per / 2 else "·" for s in range(slots))
+        return tuple(
+            str(int(s / per) + 1) if s % per == 0 else "&" if s % per == per / 2 else "·" for s in range(slots)
+        )
     per_beat = Fraction(slots, meter.beats)
     if per_beat.denominator == 1 and int(per_beat) in _COUNTS:
         words = _COUNTS[int(per_beat)]

@@ -10,6 +10,7 @@ notation, which changes at C and belongs to the letter: B#3 sounds as C4, Cb4 as
 
 from __future__ import annotations
 
+import math
 import re
 from dataclasses import dataclass
 
@@ -85,12 +86,12 @@ class Pitch:
         return cls(Note.parse(letter + accidental), int(octave))
 
 
-_SHARP_NAMES = tuple(Note.parse(n) for n in "C C# D D# E F F# G G# A A# B".split())
+_SHARP_NAMES = tuple(Note.parse(n) for n in ["C", "C#", "D", "D#", "E", "F", "F#", "G", "G#", "A", "A#", "B"])
 
 
 def hertz(midi: float) -> float:
     """Frequency in Hz of a MIDI note number, f = 440 · 2^((n - 69) / 12) (MIDI Tuning Standard, ISO 16)."""
-    return 440.0 * 2.0 ** ((midi - 69) / 12)
+    return 440.0 * math.pow(2.0, (midi - 69) / 12)
 
 
 def pitch_of(midi: int) -> Pitch:
