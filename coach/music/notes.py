@@ -20,7 +20,7 @@ LETTERS = "CDEFGAB"
 SEMITONES = (0, 2, 4, 5, 7, 9, 11)
 
 _NOTE = re.compile(r"([A-Ga-g])(##|#|bb|b|)")
-_PITCH = re.compile(r"([A-G])(##|#|bb|b|)(-?\d+)")
+_PITCH = re.compile(r"([A-G])(##|#|bb|b|)(-1|[0-9])")
 
 
 @dataclass(frozen=True, order=True)

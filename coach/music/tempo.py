@@ -13,6 +13,7 @@ worked out from the plan's origin, never by adding to the last one: nothing can 
 from __future__ import annotations
 
 import math
+import re
 from bisect import bisect_right
 from collections.abc import Iterable
 from dataclasses import dataclass, field
@@ -22,12 +23,19 @@ from coach.errors import BadMusic
 
 SLOWEST_BPM, FASTEST_BPM = 20, 400
 
+MOST_STEPS = 2000
+
 Exact = Fraction | float
+
+_TYPED_BPM = re.compile(r"\s*[+-]?[0-9]{1,9}(\.[0-9]{0,9}|/[0-9]{1,9})?\s*")
 
 
 def bpm_value(value: float | int | str | Fraction, *, name: str = "tempo") -> Fraction:
     """A tempo in beats per minute as an exact fraction (93.5 becomes 187/2). Raises BadMusic outside 20..400."""
     try:
+        # A typed power of ten could ask for more digits than memory holds.
+        if isinstance(value, str) and not _TYPED_BPM.fullmatch(value):
+            raise ValueError(value)
         bpm = Fraction(str(value))
     except (ValueError, ZeroDivisionError):
         raise BadMusic(f"{name} '{value}' is not a number", mend="give beats per minute, like 84") from None
@@ -131,6 +139,8 @@ def steps(start: Fraction, end: Fraction, step: Fraction, every_beats: Fraction)
     """
     if step <= 0:
         raise BadMusic(f"a step of {step} bpm leads nowhere", mend="give a step above 0")
+    if abs(end - start) > MOST_STEPS * step:
+        raise BadMusic(f"a step of {float(step):g} bpm makes more than {MOST_STEPS} steps", mend="give a larger --step")
     if every_beats <= 0:
         raise BadMusic("a step must last at least one bar", mend="give --every 1 or more")
     parts, bpm, k = [], start, 0

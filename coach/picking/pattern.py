@@ -16,6 +16,7 @@ import re
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise
 
 from coach.errors import BadPattern
 from coach.music.meter import Meter
@@ -31,7 +32,7 @@ _TOKEN = re.compile(r"(?P<open>\()?(?P<target>[raf1-6])(?:@(?P<fret>\d{1,2}))?(?
 
 @dataclass(frozen=True)
 class Aim:
-    """One written pluck: `finger` aims in `slot` at a bass `role`, or at `string` where `role` is "" (string 0: by role)."""
+    """One written pluck: in `slot`, `finger` aims at a bass `role`, or at `string` where `role` is "" (else 0)."""
 
     slot: int
     finger: str
@@ -149,32 +150,52 @@ def bar_of(lanes: Sequence[tuple[str, str]], slots: int) -> PatternBar:
     return PatternBar(tuple(sorted(aims, key=lambda a: (a.slot, LANES.index(a.finger)))))
 
 
-def difficulty(pattern: Pattern) -> float:
-    """How much a pattern asks of the hand, for ordering only (no unit).
+# What difficulty() adds for each thing that makes a pattern harder; the weights are ours, set so that every
+# shipped ladder climbs the way a teacher would order it.
+_SPACING, _LANE, _BASS_NOTE, _SYNCOPATION = 0.4, 0.6, 0.1, 1.5
+_PINCH, _OFF_PINCH, _OFF_ACCENT, _FRETTED, _BAR, _SHADE = 0.2, 0.4, 0.25, 0.3, 0.4, 0.4
 
-    Grows with plucks a beat, slots a beat, the number of fingers in play, fingers off the beat, pinches
-    off the beat, and bars that differ. The weights are ours.
+
+def difficulty(pattern: Pattern) -> float:
+    """How much a pattern asks of the hand at one and the same tempo, for ordering only (no unit).
+
+    Grows with plucks a beat, the closest spacing that really occurs (not the grid it is written on), lanes in
+    use, different bass notes, the share of fingers off the beat, pinches (more when off the beat), accents
+    off the beat, frets the other hand must reach, bars that differ, and a shade of feel: swing or ghost plucks.
+    A pattern with no plucks has 0.
     """
-    aims = [(bar, aim) for bar in pattern.bars for aim in bar.aims]
+    aims = [(number, aim) for number, bar in enumerate(pattern.bars) for aim in bar.aims]
     if not aims:
         return 0.0
-    beats = pattern.meter.beats * len(pattern.bars)
-    fingers = {aim.finger for _, aim in aims}
-    off = sum(1 for _, a in aims if a.finger != "p" and pattern.meter.slot_beat(a.slot, pattern.slots).denominator != 1)
-    thumbs = {(id(bar), a.slot) for bar, a in aims if a.finger == "p"}
-    odd_pinches = sum(
-        1
-        for bar, a in aims
-        if a.finger != "p"
-        and (id(bar), a.slot) in thumbs
-        and pattern.meter.slot_beat(a.slot, pattern.slots).denominator != 1
+    bars = len(pattern.bars)
+    off_beat = [pattern.meter.slot_beat(aim.slot, pattern.slots).denominator != 1 for _, aim in aims]
+    thumb = {(number, aim.slot) for number, aim in aims if aim.finger == "p"}
+    off = pinches = off_pinches = off_accents = 0
+    for (number, aim), is_off in zip(aims, off_beat, strict=True):
+        if aim.finger != "p":
+            pinched = (number, aim.slot) in thumb
+            off += is_off
+            pinches += pinched
+            off_pinches += pinched and is_off
+            off_accents += is_off and aim.stress == ACCENT
+    bass = {(aim.role, aim.string, aim.fret) for _, aim in aims if aim.finger == "p"}
+    shades = int(pattern.share != STRAIGHT) + int(any(aim.stress == SOFT for _, aim in aims))
+    asked = (
+        len(aims) / (pattern.meter.beats * bars)
+        + _SPACING / float(_closest(pattern))
+        + _LANE * (len({aim.finger for _, aim in aims}) - 1)
+        + _BASS_NOTE * max(len(bass) - 1, 0)
+        + _SYNCOPATION * off / len(aims)
+        + (_PINCH * pinches + _OFF_PINCH * off_pinches + _OFF_ACCENT * off_accents) / bars
+        + _FRETTED * sum(1 for _, aim in aims if aim.fret is not None) / bars
+        + _BAR * (len(set(pattern.bars)) - 1)
+        + _SHADE * shades
     )
-    return round(
-        len(aims) / beats
-        + 0.4 * float(pattern.slots_per_beat)
-        + 0.6 * (len(fingers) - 1)
-        + 1.5 * off / len(aims)
-        + 0.5 * odd_pinches
-        + 0.5 * (len(set(pattern.bars)) - 1),
-        3,
-    )
+    return round(asked, 3)
+
+
+def _closest(pattern: Pattern) -> Fraction:
+    """The shortest time between two pluck moments, in beats, round the loop's end too."""
+    slots = sorted({n * pattern.slots + aim.slot for n, bar in enumerate(pattern.bars) for aim in bar.aims})
+    around = [*slots, slots[0] + pattern.slots * len(pattern.bars)]
+    return pattern.meter.slot_beat(min(b - a for a, b in pairwise(around)), pattern.slots)

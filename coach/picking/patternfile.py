@@ -25,15 +25,21 @@ def read_pattern(path: Path, *, own: bool = False) -> Pattern:
     try:
         if path.is_dir():
             raise BadPattern("this is a folder, not a pattern file", mend="give the path of a .toml file")
-        if path.stat().st_size > LARGEST_FILE:
+        if path.exists() and not path.is_file():
+            # A pipe or a device may have no end.
+            raise BadPattern("this is not an ordinary file", mend="give the path of a .toml file")
+        with path.open("rb") as file:
+            raw = file.read(LARGEST_FILE + 1)
+        if len(raw) > LARGEST_FILE:
             raise BadPattern(
                 f"the file is larger than {LARGEST_FILE // 1024} KiB", mend="a pattern file is a page of text at most"
             )
-        text = path.read_bytes().decode("utf-8")
+        text = raw.decode("utf-8-sig")  # some editors put a mark at the start
     except UnicodeDecodeError:
         raise BadPattern("this is not a text file", where=path.name, mend="a pattern file is TOML in UTF-8") from None
-    except OSError as error:
-        raise BadPattern(f"cannot be read ({error.strerror or error})", where=str(path)) from None
+    except (OSError, ValueError) as error:
+        reason = getattr(error, "strerror", None) or str(error)
+        raise BadPattern(f"cannot be read ({reason})", where=str(path), mend="check the path") from None
     except BadPattern as error:
         raise error.at(path.name) from None
     try:
@@ -48,6 +54,9 @@ def parse_pattern(text: str, pattern_id: str, *, own: bool = False) -> Pattern:
         data = tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise BadPattern("this is not TOML", where=_toml_place(str(error)), mend=_toml_hint(str(error))) from None
+    except ValueError:
+        # tomllib lets the interpreter's own limit on digits through.
+        raise BadPattern("a number in it is far too long", mend="write numbers of a few digits") from None
     except RecursionError:
         raise BadPattern("brackets are nested too deep", mend="a pattern file has one level of tables") from None
     return _Reading(text, data).pattern(pattern_id, own)
@@ -85,7 +94,7 @@ class _Reading:
         )
 
     def problem(self, key: str, what: str, mend: str, bar: int | None = None) -> BadPattern:
-        line = self.line_of(key, bar)
+        line = self.line_of(key, bar) or (0 if bar is None else self.line_of("bars"))
         return BadPattern(what, where=f"line {line}" if line else "", mend=mend)
 
     def line_of(self, key: str, bar: int | None = None) -> int:
@@ -96,7 +105,7 @@ class _Reading:
                 table += 1
                 if key == "bars" and (bar is None or bar == table):
                     return number
-            elif (bar is None or table == bar) and re.match(rf"\s*\"?{re.escape(key)}\"?\s*=", line):
+            elif (bar is None or table == bar) and re.match(rf"\s*\[?\s*\"?{re.escape(key)}\"?\s*[=.\]]", line):
                 return number
         return 0
 

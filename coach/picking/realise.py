@@ -1,8 +1,9 @@
 """A pattern (picking hand) meets shapes (fretting hand) and becomes plucks.
 
 The pattern's bars are taken in turn, one for each bar of the progression. A thumb role goes to the
-string the shape gives it; a string that the shape mutes, or that another finger takes at that instant,
-falls to the nearest one that sounds for the same hand, and the pluck says so in `why`.
+string the shape gives it; a string that the shape mutes, or that the thumb takes at that instant, falls
+to the nearest one that sounds for thumb or fingers, and the pluck says so in `why`. Where the chord
+changes inside a bar, the thumb's next note tells the new root.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import pairwise, product
 
 from coach.guitar.bass import THUMB_STRINGS, Bass, bass_of
 from coach.guitar.openshapes import ShapeBook
@@ -89,15 +91,16 @@ def realise(
 
 def _bar(pattern: Pattern, written: PatternBar, held: HeldBar, number: int, tuning: Tuning, capo: int) -> list[Pluck]:
     plucks: list[Pluck] = []
-    slots = sorted({aim.slot for aim in written.aims})
-    for slot in slots:
+    told = Fraction(0)  # from where the newest hold whose root the thumb has told
+    for slot in sorted({aim.slot for aim in written.aims}):
         beat = pattern.meter.slot_beat(slot, pattern.slots)
         hold = held.at(beat)
         if hold.shape is None or hold.bass is None:
             continue
-        chord_changes_here = hold.beat == beat and beat > 0
         aims = [aim for aim in written.aims if aim.slot == slot]
-        placed = _place(aims, hold.shape, hold.bass, root_first=chord_changes_here)
+        placed = _place(aims, hold.shape, hold.bass, root_first=hold.beat > told)
+        if any(aim.finger == "p" for aim in aims):
+            told = hold.beat
         for aim, string, fret, why in placed:
             midi = tuning.open_midi(string) + capo + fret
             role = hold.bass.role(string) if aim.finger == "p" else "-"
@@ -107,34 +110,84 @@ def _bar(pattern: Pattern, written: PatternBar, held: HeldBar, number: int, tuni
     return plucks
 
 
-def _place(aims: Sequence[Aim], shape: Shape, bass: Bass, *, root_first: bool) -> list[tuple[Aim, int, int, str]]:
-    """(aim, string, fret, why) for one instant: the thumb first, then fingers whose string sounds, then those that move."""
-    wanted = [(aim, *_wanted(aim, bass, root_first)) for aim in aims]
-    # The thumb has the first word; then a finger that can have its own string keeps it.
-    wanted.sort(key=lambda w: (w[0].finger != "p", w[0].fret is None and shape.fret(w[1]) is None))
-    placed: list[tuple[Aim, int, int, str]] = []
-    taken: set[int] = set()
-    for aim, string, why in wanted:
-        fret = aim.fret if aim.fret is not None else shape.fret(string)
-        if fret is None or string in taken:
-            mine = (THUMB_STRINGS, FINGER_STRINGS)[aim.finger != "p"]
-            free = [s for s in shape.sounding if s not in taken]
-            own = [s for s in free if s in mine] or (free if aim.finger == "p" else [])
-            if not own:
-                continue
-            reason = f"string {string} is muted" if fret is None else f"string {string} is taken by another finger"
-            string = min(own, key=lambda s: (abs(s - string), s))
-            why = f"{reason}, so {string} is plucked"
-            fret = shape.fret(string) or 0
-        taken.add(string)
-        placed.append((aim, string, fret, why))
-    return placed
+Placed = tuple[Aim, int, int, str]
 
 
-def _wanted(aim: Aim, bass: Bass, root_first: bool) -> tuple[int, str]:
-    """The string an aim asks for. On a chord change inside the bar the thumb tells the new root first."""
-    if not aim.role:
-        return aim.string, ""
-    if root_first and aim.role != "r":
-        return bass.r, "the chord changes here, so the thumb plays its root"
-    return bass.string(aim.role), ""
+def _place(aims: Sequence[Aim], shape: Shape, bass: Bass, *, root_first: bool) -> list[Placed]:
+    """(aim, string, fret, why) for one instant: the thumb has the first word, the fingers share what is left."""
+    thumb = [_thumb(aim, shape, bass, root_first) for aim in aims if aim.finger == "p"]
+    return thumb + _fingers([aim for aim in aims if aim.finger != "p"], shape, {string for _, string, _, _ in thumb})
+
+
+def _thumb(aim: Aim, shape: Shape, bass: Bass, root_first: bool) -> Placed:
+    """Where the thumb goes: the string of its role, or the nearest one that sounds, strings 6 to 4 before the rest."""
+    string, why = aim.string or bass.string(aim.role or "r"), ""
+    if root_first and aim.role not in ("", "r"):
+        string, why = bass.r, "the chord changes here, so the thumb plays its root"
+    fret = aim.fret if aim.fret is not None else shape.fret(string)
+    if fret is None:
+        meant = string
+        string = min(shape.sounding, key=lambda s: (s not in THUMB_STRINGS, abs(s - meant), s))
+        fret, why = shape.fret(string) or 0, f"string {meant} is muted, so {string} is plucked"
+    return aim, string, fret, why
+
+
+def _fingers(aims: Sequence[Aim], shape: Shape, taken: set[int]) -> list[Placed]:
+    """Give each finger a string of its own that the thumb has not taken.
+
+    A finger that cannot have its string moves to the nearest of strings 3 to 1; the fingers keep their order
+    across the strings, so a neighbour makes room rather than let two fingers cross. With more fingers than
+    strings one stays silent. A note at a written fret is a tune's: it never moves, and gives way to the thumb only.
+    """
+    aims = sorted(aims, key=lambda a: -a.string)
+    if all(_own(aim, shape, taken) for aim in aims):
+        return [(aim, aim.string, _fret(aim, aim.string, shape), "") for aim in aims]
+    # At most three fingers and a handful of strings: trying every way is quick and surely finds the best.
+    best = min(
+        (way for way in product(*(_choices(aim, shape, taken) for aim in aims)) if _in_order(way)),
+        key=lambda way: (way.count(0), _moves(aims, way), sum(map(abs, _moved(aims, way))), way),
+    )
+    return [
+        (aim, string, _fret(aim, string, shape), _why(aim, string, shape, taken))
+        for aim, string in zip(aims, best, strict=True)
+        if string
+    ]
+
+
+def _own(aim: Aim, shape: Shape, taken: set[int]) -> bool:
+    return aim.string not in taken and (aim.fret is not None or shape.fret(aim.string) is not None)
+
+
+def _choices(aim: Aim, shape: Shape, taken: set[int]) -> list[int]:
+    """Strings this finger could pluck, 0 for none."""
+    own = [aim.string] if _own(aim, shape, taken) else []
+    if aim.fret is not None:
+        return [*own, 0]
+    return [*own, *(s for s in FINGER_STRINGS if s in shape.sounding and s not in taken and s not in own), 0]
+
+
+def _in_order(way: Sequence[int]) -> bool:
+    """True when the strings in use fall strictly, as the wanted ones do."""
+    used = [s for s in way if s]
+    return all(low > high for low, high in pairwise(used))
+
+
+def _moved(aims: Sequence[Aim], way: Sequence[int]) -> list[int]:
+    return [string - aim.string for aim, string in zip(aims, way, strict=True) if string]
+
+
+def _moves(aims: Sequence[Aim], way: Sequence[int]) -> int:
+    return sum(1 for by in _moved(aims, way) if by)
+
+
+def _fret(aim: Aim, string: int, shape: Shape) -> int:
+    return aim.fret if aim.fret is not None and string == aim.string else shape.fret(string) or 0
+
+
+def _why(aim: Aim, string: int, shape: Shape, taken: set[int]) -> str:
+    if string == aim.string:
+        return ""
+    if shape.fret(aim.string) is None:
+        return f"string {aim.string} is muted, so {string} is plucked"
+    who = "the thumb" if aim.string in taken else "another finger"
+    return f"{who} has string {aim.string}, so {string} is plucked"
