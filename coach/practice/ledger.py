@@ -1,0 +1,295 @@
+"""The ledger: everything played, written down as it happens, in one SQLite file that only grows.
+
+Each row is its own transaction, flushed to the disk before the call returns (write-ahead log, synchronous FULL;
+sqlite.org/pragma.html#pragma_synchronous), so a crash or a kill loses at most the pass that was still running.
+Two coaches may have the same file open; a writer waits for the other, then says so. The file is never replaced.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import threading
+from collections import defaultdict
+from collections.abc import Iterator
+from contextlib import contextmanager
+from datetime import date, datetime
+from fractions import Fraction
+from pathlib import Path
+from types import TracebackType
+from typing import Any
+from uuid import uuid4
+
+from coach.errors import BadInput, CoachError
+from coach.music.tempo import bpm_value
+from coach.practice.days import from_utc_text, local_day, now_here, utc_text
+from coach.practice.schema import bring_forward, check_ours
+from coach.practice.takes import FULL, MODES, VERDICTS, Note, Pass, Stumble, Take
+from coach.practice.troubles import checked_count, checked_verdict, checked_word, explain, patiently
+
+__all__ = ["VERDICTS", "Ledger", "Note", "Pass", "Stumble", "Take"]
+
+Tempo = float | int | str | Fraction
+
+
+class Ledger:
+    """An open ledger file. Calls may come from any thread, one at a time runs; close it or use it in a `with`.
+
+    `wait_s` is how long a call waits in seconds for another coach that is writing. Opening makes the file (and its
+    folder) when there is none and brings an older one forward; it raises CoachError or BadInput in one sentence.
+    """
+
+    def __init__(self, path: Path | str, *, wait_s: float = 10.0) -> None:
+        self.path = Path(path)
+        self._lock = threading.RLock()
+        where = str(self.path)
+        if self.path.is_dir():
+            raise BadInput("this is a folder, not a ledger file", where=where, mend="name a file in it")
+        try:
+            self.path.parent.mkdir(parents=True, exist_ok=True)
+        except OSError as error:
+            what = f"the ledger's folder cannot be made ({error.strerror or error})"
+            raise CoachError(what, where=where, mend="choose another place") from None
+        db: sqlite3.Connection | None = None
+        try:
+            db = sqlite3.connect(self.path, timeout=wait_s, isolation_level=None, check_same_thread=False)
+            self._prepare(db, where, wait_s)
+        except BaseException as error:
+            if db is not None:
+                db.close()
+            if isinstance(error, sqlite3.Error):
+                raise explain(error, where) from None
+            raise
+        self._db = db
+
+    @staticmethod
+    def _prepare(db: sqlite3.Connection, where: str, wait_s: float) -> None:
+        check_ours(db, where)  # before anything is written: a foreign or newer file stays untouched
+        # Turning the write-ahead log on does not honour the busy timeout in every case, so it is asked again.
+        patiently(lambda: db.execute("PRAGMA journal_mode = WAL").fetchone(), wait_s)
+        db.execute("PRAGMA synchronous = FULL")
+        db.execute("PRAGMA foreign_keys = ON")
+        patiently(lambda: bring_forward(db, where), wait_s)
+
+    def close(self) -> None:
+        """Close the file; closing twice does no harm."""
+        with self._lock:
+            self._db.close()
+
+    def __enter__(self) -> Ledger:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    @contextmanager
+    def transaction(self) -> Iterator[sqlite3.Connection]:
+        """Several rows, all or none. Raises CoachError when the disk or another coach is in the way."""
+        with self._lock:
+            try:
+                self._db.execute("BEGIN IMMEDIATE")
+                try:
+                    yield self._db
+                    self._db.execute("COMMIT")
+                except BaseException:
+                    if self._db.in_transaction:
+                        self._db.execute("ROLLBACK")
+                    raise
+            except sqlite3.IntegrityError:
+                raise
+            except sqlite3.Error as error:
+                raise explain(error, str(self.path)) from None
+
+    def _add(self, table: str, **row: Any) -> None:
+        names, marks = ", ".join(row), ", ".join("?" * len(row))
+        with self._lock:
+            try:
+                self._db.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(row.values()))
+            except sqlite3.IntegrityError as error:
+                if "FOREIGN KEY" in str(error):
+                    raise BadInput(f"no take '{row.get('take')}' is in the ledger", mend="begin it first") from None
+                if "UNIQUE" in str(error):
+                    what = f"pass {row.get('number')} of this take is in the ledger already"
+                    raise BadInput(what, mend="number the passes of a take one by one") from None
+                raise BadInput(f"this entry cannot be ({error})", where=table) from None
+            except sqlite3.Error as error:
+                raise explain(error, str(self.path)) from None
+
+    # Writing, as it happens
+
+    def begin_take(
+        self, drill: str, tempo: Tempo, layer: str = FULL, at: datetime | None = None, mode: str = "play"
+    ) -> str:
+        """Write that a take has begun; gives its id (32 hex digits). `tempo` in bpm. Raises BadInput."""
+        row = self._take_row(drill, tempo, layer, at, mode)
+        self._add("takes", **row)
+        return str(row["id"])
+
+    def _take_row(self, drill: str, tempo: Tempo, layer: str, at: datetime | None, mode: str) -> dict[str, Any]:
+        if mode not in MODES:
+            raise BadInput(f"'{mode}' is not a way to take a drill", mend="use one of " + ", ".join(MODES))
+        moment = now_here() if at is None else at
+        return {
+            "id": uuid4().hex,
+            "at": utc_text(moment),
+            "local_day": local_day(moment).isoformat(),
+            "drill": checked_word(drill, "drill"),
+            "tempo": float(bpm_value(tempo)),
+            "layer": checked_word(layer, "layer"),
+            "mode": mode,
+        }
+
+    def add_pass(
+        self,
+        take: str,
+        number: int,
+        tempo: Tempo,
+        bars: int,
+        stumbles: int = 0,
+        layer: str = FULL,
+        *,
+        clean: bool | None = None,
+        at: datetime | None = None,
+    ) -> None:
+        """Write a pass as it ends. `number` counts within the take; a pass is clean when it had no stumble, unless
+        `clean` says otherwise. Raises BadInput for an unknown take or a number already written."""
+        self._add(
+            "passes",
+            take=take,
+            number=checked_count(number, "the pass number"),
+            at=utc_text(at or now_here()),
+            tempo=float(bpm_value(tempo)),
+            bars=checked_count(bars, "bars"),
+            stumbles=checked_count(stumbles, "stumbles"),
+            clean=int(stumbles == 0 if clean is None else clean),
+            layer=checked_word(layer, "layer"),
+        )
+
+    def add_stumble(
+        self,
+        take: str,
+        bar_in_loop: int,
+        beat: Fraction | int | str,
+        tempo: Tempo,
+        pass_no: int,
+        *,
+        at: datetime | None = None,
+    ) -> None:
+        """Write a stumble as it happens: bar in the loop from 0, exact beat in it, tempo in bpm. Raises BadInput."""
+        try:
+            exact = Fraction(beat)
+        except (ValueError, TypeError, ZeroDivisionError):
+            raise BadInput(f"'{beat}' is not a beat", mend="give a fraction of a beat, like 3/2") from None
+        self._add(
+            "stumbles",
+            id=uuid4().hex,
+            take=take,
+            at=utc_text(at or now_here()),
+            bar=checked_count(bar_in_loop, "the bar"),
+            beat=str(exact),
+            tempo=float(bpm_value(tempo)),
+            pass_no=checked_count(pass_no, "the pass number"),
+        )
+
+    def give_verdict(self, take: str, verdict: str, *, at: datetime | None = None) -> None:
+        """Write the player's word for a take. A second word is added, not put in its place; the last one counts."""
+        moment = utc_text(at or now_here())
+        self._add("verdicts", id=uuid4().hex, take=take, at=moment, verdict=checked_verdict(verdict))
+
+    def add_note(self, kind: str, text: str = "", take: str | None = None, at: datetime | None = None) -> str:
+        """Write a note such as `pain reported` or `rest taken`; gives its id. Raises BadInput."""
+        moment = now_here() if at is None else at
+        row = {"id": uuid4().hex, "at": utc_text(moment), "local_day": local_day(moment).isoformat()}
+        self._add("notes", **row, kind=checked_word(kind, "kind of note"), text=str(text), take=take)
+        return row["id"]
+
+    def add_whole_take(
+        self,
+        drill: str,
+        tempo: Tempo,
+        verdict: str,
+        bars: int = 0,
+        stumbles: int = 0,
+        at: datetime | None = None,
+        layer: str = FULL,
+        mode: str = "play",
+    ) -> str:
+        """Write a take that was played away from the coach, all at once; gives its id. Raises BadInput."""
+        row = self._take_row(drill, tempo, layer, at, mode)
+        sums = (row["id"], checked_count(bars, "bars"), checked_count(stumbles, "stumbles"))
+        word = (uuid4().hex, row["id"], row["at"], checked_verdict(verdict))
+        with self.transaction() as db:
+            marks = ", ".join("?" * len(row))
+            db.execute(f"INSERT INTO takes ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
+            db.execute("INSERT INTO wholes (take, bars, stumbles) VALUES (?, ?, ?)", sums)
+            db.execute("INSERT INTO verdicts (id, take, at, verdict) VALUES (?, ?, ?, ?)", word)
+        return str(row["id"])
+
+    # Reading
+
+    def rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
+        """The rows a reading query gives. Raises CoachError when the file cannot be read."""
+        with self._lock:
+            try:
+                return self._db.execute(query, values).fetchall()
+            except sqlite3.Error as error:
+                raise explain(error, str(self.path)) from None
+
+    def takes(self, drill: str | None = None) -> list[Take]:
+        """All takes in the order they began, or those of one drill; takes that were cut off are among them."""
+        chosen, values = ("", ()) if drill is None else (" WHERE t.drill = ?", (drill,))
+        join = f" x JOIN takes t ON t.id = x.take{chosen}"
+        passes: dict[str, list[Pass]] = defaultdict(list)
+        with self._lock:
+            for take, number, tempo, bars, stumbles, clean, layer in self.rows(
+                "SELECT x.take, x.number, x.tempo, x.bars, x.stumbles, x.clean, x.layer"
+                f" FROM passes{join} ORDER BY x.take, x.number",
+                *values,
+            ):
+                passes[take].append(Pass(number, tempo, bars, stumbles, bool(clean), layer))
+            counted = dict(self.rows(f"SELECT x.take, count(*) FROM stumbles{join} GROUP BY x.take", *values))
+            sums = self.rows(f"SELECT x.take, x.bars, x.stumbles FROM wholes{join}", *values)
+            wholes = {take: (bars, stumbles) for take, bars, stumbles in sums}
+            verdicts = dict(self.rows(f"SELECT x.take, x.verdict FROM verdicts{join} ORDER BY x.at, x.id", *values))
+            begun = self.rows(
+                "SELECT t.id, t.at, t.local_day, t.drill, t.tempo, t.layer, t.mode"
+                f" FROM takes t{chosen} ORDER BY t.at, t.id",
+                *values,
+            )
+        found = []
+        for id_, at, day, name, tempo, layer, mode in begun:
+            own = tuple(passes.get(id_, ()))
+            bars, stumbles = wholes.get(id_, (0, 0))
+            found.append(
+                Take(
+                    id_,
+                    from_utc_text(at),
+                    date.fromisoformat(day),
+                    name,
+                    max((p.tempo for p in own), default=tempo),
+                    bars + sum(p.bars for p in own),
+                    stumbles + max(sum(p.stumbles for p in own), counted.get(id_, 0)),
+                    verdicts.get(id_),
+                    layer,
+                    mode,
+                    own,
+                )
+            )
+        return found
+
+    def stumbles(self, drill: str | None = None) -> list[Stumble]:
+        """Every stumble in the order it happened, or those of one drill."""
+        chosen, values = ("", ()) if drill is None else (" WHERE t.drill = ?", (drill,))
+        rows = self.rows(
+            "SELECT s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM stumbles s JOIN takes t ON t.id = s.take"
+            f"{chosen} ORDER BY s.at, s.id",
+            *values,
+        )
+        return [Stumble(take, from_utc_text(at), *rest) for take, at, *rest in rows]
+
+    def notes(self, kind: str | None = None) -> list[Note]:
+        """Every note in order, or those of one kind."""
+        chosen, values = ("", ()) if kind is None else (" WHERE kind = ?", (kind,))
+        rows = self.rows(f"SELECT id, at, local_day, kind, text, take FROM notes{chosen} ORDER BY at, id", *values)
+        return [Note(i, from_utc_text(at), date.fromisoformat(day), *rest) for i, at, day, *rest in rows]
