@@ -1,0 +1,188 @@
+"""Taking the ledger out (CSV, JSON) and laying two ledgers together.
+
+CSV has one line a take, for a spreadsheet. JSON has every row of every table and can be merged back in. Merging adds
+the rows that are missing, by their ids: doing it twice changes nothing, and the order of two merges does not matter.
+"""
+
+from __future__ import annotations
+
+import csv
+import io
+import json
+import os
+import sqlite3
+from collections.abc import Iterable
+from pathlib import Path
+from typing import Any
+from uuid import uuid4
+
+from coach.errors import BadInput, CoachError
+from coach.practice.days import utc_text
+from coach.practice.ledger import Ledger
+from coach.practice.schema import COLUMNS, LATER_COLUMNS, VERSION, bring_forward
+from coach.practice.takes import Take
+from coach.practice.troubles import explain
+
+Rows = dict[str, list[tuple[Any, ...]]]
+
+_HEAD = "steady_thumb_ledger"
+_CONTRACT = ("id", "at", "drill", "tempo", "bars", "stumbles", "verdict", "layer")
+_FIELDS = (*_CONTRACT, "local_day", "mode", "clean_passes", "passes")
+
+
+def take_row(take: Take) -> dict[str, Any]:
+    """A take as `coach log --json` and the CSV give it; `tempo` in bpm, `at` in UTC."""
+    return {
+        "id": take.id,
+        "at": utc_text(take.at),
+        "drill": take.drill,
+        "tempo": round(take.tempo, 2),
+        "bars": take.bars,
+        "stumbles": take.stumbles,
+        "verdict": take.verdict,
+        "layer": take.layer,
+        "local_day": take.local_day.isoformat(),
+        "mode": take.mode,
+        "clean_passes": sum(p.clean for p in take.passes),
+        "passes": len(take.passes),
+    }
+
+
+def export_csv(ledger: Ledger, path: Path | str, force: bool = False) -> int:
+    """Write one line a take; gives how many. An existing file is kept unless `force`. Raises BadInput, CoachError."""
+    takes = ledger.takes()
+    out = io.StringIO(newline="")
+    writer = csv.DictWriter(out, _FIELDS)
+    writer.writeheader()
+    writer.writerows(take_row(take) for take in takes)
+    _write_beside(Path(path), out.getvalue(), force)
+    return len(takes)
+
+
+def export_json(ledger: Ledger, path: Path | str, force: bool = False) -> int:
+    """Write everything the ledger holds; gives how many takes. An existing file is kept unless `force`."""
+    document: dict[str, Any] = {_HEAD: VERSION}
+    with ledger.transaction() as db:  # one moment for all tables
+        for table, rows in _read(db).items():
+            document[table] = [dict(zip(COLUMNS[table], row, strict=True)) for row in rows]
+    _write_beside(Path(path), json.dumps(document, ensure_ascii=False, indent=1) + "\n", force)
+    return len(document["takes"])
+
+
+def _read(db: sqlite3.Connection) -> Rows:
+    # In the order of their own values, so that ledgers with the same rows are written the same.
+    return {
+        table: db.execute(f"SELECT {', '.join(names)} FROM {table} ORDER BY {', '.join(names)}").fetchall()
+        for table, names in COLUMNS.items()
+    }
+
+
+def _write_beside(path: Path, text: str, force: bool) -> None:
+    """Write to a new file beside `path`, then give it the name: a failure never leaves half a file."""
+    where = str(path)
+    if path.is_dir():
+        raise BadInput("this is a folder", where=where, mend="name a file in it")
+    if path.exists() and not force:
+        raise BadInput("a file of this name is there and was kept", where=where, mend="use --force or another name")
+    beside = path.with_name(f".{path.name}.{uuid4().hex[:8]}")
+    try:
+        with beside.open("x", encoding="utf-8", newline="") as file:
+            file.write(text)
+            file.flush()
+            os.fsync(file.fileno())
+        os.replace(beside, path)
+    except OSError as error:
+        beside.unlink(missing_ok=True)
+        reason = error.strerror or str(error)
+        raise CoachError(f"the file cannot be written ({reason})", where=where, mend="choose another place") from None
+
+
+def merge(ledger: Ledger, other_path: Path | str) -> dict[str, int]:
+    """Add every row of another ledger (or of a JSON export) that this one lacks; gives the rows added for each table.
+
+    The other file is only read, older layouts included. All or nothing: on trouble this ledger stays as it was.
+    Raises BadInput or CoachError.
+    """
+    other = Path(other_path)
+    rows = _from_json(other) if _looks_like_json(other) else _from_ledger(other)
+    added = {}
+    try:
+        with ledger.transaction() as db:
+            for table, names in COLUMNS.items():
+                before = db.total_changes
+                marks = ", ".join("?" * len(names))
+                # Only an id that is there already is passed over; a row that breaks a rule stops the merge.
+                db.executemany(
+                    f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks}) ON CONFLICT DO NOTHING", rows[table]
+                )
+                added[table] = db.total_changes - before
+    except sqlite3.IntegrityError as error:
+        raise BadInput(f"an entry in it is not sound ({error}), so nothing was taken over", where=str(other)) from None
+    return added
+
+
+def _looks_like_json(path: Path) -> bool:
+    try:
+        with path.open("rb") as file:
+            return file.read(64).lstrip().startswith(b"{")
+    except OSError as error:
+        what = f"this file cannot be read ({error.strerror or error})"
+        raise BadInput(what, where=str(path), mend="give a ledger or a JSON export") from None
+
+
+def _from_ledger(path: Path) -> Rows:
+    """All rows of another ledger file, through a copy in memory that may be brought forward."""
+    where = str(path)
+    waiting = path.with_name(path.name + "-wal")
+    journal = path.with_name(path.name + "-journal")
+    # With no log lying beside it nobody has the file open and SQLite need not even make its side files, so a
+    # stick that cannot be written serves as well. Otherwise the log is read along with it.
+    quiet = not any(side.exists() and side.stat().st_size for side in (waiting, journal))
+    source = copy = None
+    try:
+        source = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro" + ("&immutable=1" if quiet else ""), uri=True)
+        copy = sqlite3.connect(":memory:", isolation_level=None)
+        source.backup(copy)
+        bring_forward(copy, where)
+        return _read(copy)
+    except sqlite3.Error as error:
+        raise explain(error, where) from None
+    finally:
+        for db in (source, copy):
+            if db is not None:
+                db.close()
+
+
+def _from_json(path: Path) -> Rows:
+    where = str(path)
+    try:
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except (OSError, ValueError, RecursionError) as error:
+        raise BadInput(f"this JSON cannot be read ({error})", where=where, mend="export it again") from None
+    version = document.get(_HEAD)
+    if not isinstance(version, int) or isinstance(version, bool) or version < 1:
+        raise BadInput("this JSON is not an exported ledger", where=where, mend="export it again")
+    if version > VERSION:
+        raise CoachError("this export was written by a newer version", where=where, mend="update the coach")
+    return {table: [_from_dict(table, row, where) for row in _list(document, table, where)] for table in COLUMNS}
+
+
+def _list(document: dict[str, Any], table: str, where: str) -> Iterable[Any]:
+    rows = document.get(table, [])
+    if not isinstance(rows, list):
+        raise BadInput(f"'{table}' is not a list", where=where, mend="export it again")
+    return rows
+
+
+def _from_dict(table: str, row: Any, where: str) -> tuple[Any, ...]:
+    values = []
+    for name in COLUMNS[table]:
+        if not isinstance(row, dict) or not (name in row or (table, name) in LATER_COLUMNS):
+            raise BadInput(f"an entry of '{table}' has no '{name}'", where=where, mend="export it again")
+        value = row.get(name, LATER_COLUMNS.get((table, name)))
+        if value is not None and (isinstance(value, bool) or not isinstance(value, (str, int, float))):
+            raise BadInput(f"'{name}' in '{table}' is not a text or a number", where=where, mend="export it again")
+        if isinstance(value, int) and abs(value) >= 2**63:
+            raise BadInput(f"'{name}' in '{table}' is too large", where=where, mend="export it again")
+        values.append(value)
+    return tuple(values)
