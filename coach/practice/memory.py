@@ -1,0 +1,158 @@
+"""Memory: how well a drill is likely to be recalled, and when it should come back. Rebuilt from the ledger at any time.
+
+One grade a drill a local day, from its first takes: what is still there after a night tells of learning, what the
+end of the same evening shows does not (Stambaugh 2011, JRME 58:368-383; Simmons 2012, JRME 59:357-368).
+
+The arithmetic is FSRS-6 by the `fsrs` package. Its weights were fitted to words learned by heart, not to hands, so
+they are a prior and the longest interval is held to three weeks. It counts whole spans of 24 hours, which would make
+Tuesday 18:00 "the same day" as Monday 22:00; it is therefore given local days only, as midnights. Steps within a day
+and random spreading are off: the grade is a day's grade, and a plan must come out the same twice.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from datetime import UTC, date, datetime, timedelta
+from functools import cache
+from typing import Any
+
+from coach.practice.evidence import ENOUGH_PASSES, standing
+from coach.practice.takes import FULL, VERDICTS, Take
+
+LONGEST_INTERVAL_DAYS = 21
+NEW, BEING_LEARNED, KEPT_UP = "new", "being learned", "kept up"
+_MOST_FIRST_TAKES = 3
+
+
+@dataclass(frozen=True, slots=True)
+class Memory:
+    """What the ledger says of one drill.
+
+    first_day, last_day  local days of the first and latest grade; `days` how many there were
+    stability            days after which recall has fallen to 9 in 10
+    difficulty           1 (easy) to 10, as the model sees it
+    due                  the local day it should come back
+    standing             the latest grade, one of VERDICTS
+    first_held           the first local day it stood at `held` or better, None before
+    """
+
+    drill: str
+    first_day: date
+    last_day: date
+    days: int
+    stability: float
+    difficulty: float
+    due: date
+    standing: str
+    first_held: date | None
+
+
+@cache
+def _model() -> tuple[Any, Any, Any, Any]:
+    import fsrs  # only here and only when asked: the command line's help must not wait for it
+
+    scheduler = fsrs.Scheduler(
+        learning_steps=(), relearning_steps=(), maximum_interval=LONGEST_INTERVAL_DAYS, enable_fuzzing=False
+    )
+    return scheduler, fsrs.Card, fsrs.Rating, fsrs.State
+
+
+def _midnight(day: date) -> datetime:
+    return datetime(day.year, day.month, day.day, tzinfo=UTC)
+
+
+def _item(memory: Memory) -> Any:
+    _, card, _, state = _model()
+    # An id of its own choosing costs the package a millisecond's sleep; the number plays no part.
+    due, last = _midnight(memory.due), _midnight(memory.last_day)
+    return card(1, state.Review, None, memory.stability, memory.difficulty, due, last)
+
+
+def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
+    """The memory after one more graded local day. A day not later than the last changes nothing.
+
+    (Flying west can bring a date twice; the first grade of it stands.)
+    """
+    if memory is not None and day <= memory.last_day:
+        return memory
+    scheduler, card, rating, _ = _model()
+    before = card(1, due=_midnight(day)) if memory is None else _item(memory)
+    item, _ = scheduler.review_card(before, rating(VERDICTS.index(grade) + 1), _midnight(day))
+    held = day if VERDICTS.index(grade) >= VERDICTS.index("held") else None
+    return Memory(
+        drill=drill,
+        first_day=day if memory is None else memory.first_day,
+        last_day=day,
+        days=1 if memory is None else memory.days + 1,
+        stability=item.stability,
+        difficulty=item.difficulty,
+        due=item.due.date(),
+        standing=grade,
+        first_held=(memory.first_held if memory is not None else None) or held,
+    )
+
+
+def day_grade(takes: Sequence[Take], held_before: bool = False) -> str | None:
+    """The grade of one drill's takes of one local day, in order; None when they say nothing.
+
+    Its first takes at the full layer, until a few passes are counted. A day with thinner layers only shows no more
+    than `shaky`, the whole not having been played; for a drill once held in full it says nothing either way.
+    """
+    full = [t for t in takes if t.layer == FULL and standing((t,)) is not None]
+    if not full and held_before:
+        return None
+    first: list[Take] = []
+    for take in (full or takes)[:_MOST_FIRST_TAKES]:
+        first.append(take)
+        if (not take.passes and take.bars) or sum(len(t.passes) for t in first) >= ENOUGH_PASSES:
+            break
+    grade = standing(first)
+    return grade if full or grade is None else min(grade, "shaky", key=VERDICTS.index)
+
+
+def memories(takes: Iterable[Take]) -> dict[str, Memory]:
+    """Every drill's memory from all takes, in whatever order they come. A pure function of them."""
+    found: dict[str, Memory] = {}
+    days: dict[tuple[str, date], list[Take]] = {}
+    for take in sorted(takes, key=lambda t: (t.at, t.id)):
+        days.setdefault((take.drill, take.local_day), []).append(take)
+    for (drill, day), played in days.items():
+        known = found.get(drill)
+        grade = day_grade(played, known is not None and known.first_held is not None)
+        if grade is not None:
+            found[drill] = after(known, drill, day, grade)
+    return found
+
+
+def recall(memory: Memory | None, today: date) -> float | None:
+    """How likely the drill is to be recalled today, 0 to 1; None while nothing is known.
+
+    R = (1 + F·t/S)^-w20 with t whole local days since it was last graded (FSRS-6): 1 on that day itself.
+    """
+    if memory is None:
+        return None
+    return float(_model()[0].get_card_retrievability(_item(memory), _midnight(max(today, memory.last_day))))
+
+
+def is_due(memory: Memory | None, today: date) -> bool:
+    """True when the drill should come back today or should have before."""
+    return memory is not None and memory.due <= today
+
+
+def state_word(memory: Memory | None, today: date) -> str:
+    """`new`, `being learned` or `kept up`.
+
+    Kept up: it stands at `held` or better, and did so already on an earlier local day: gains appear over a night
+    (Simmons 2012), so nothing learned today is kept up today.
+    """
+    if memory is None:
+        return NEW
+    stands = VERDICTS.index(memory.standing) >= VERDICTS.index("held")
+    earlier = memory.first_held is not None and memory.first_held < min(memory.last_day, today)
+    return KEPT_UP if stands and earlier else BEING_LEARNED
+
+
+def days_until_due(memory: Memory, today: date) -> int:
+    """Days from today until the drill is due; negative when it is overdue."""
+    return (memory.due - today) // timedelta(days=1)
