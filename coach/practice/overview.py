@@ -1,0 +1,38 @@
+"""Everything being practised, one row a drill: what `coach drills` lists."""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Sequence
+from datetime import datetime
+from typing import Any
+
+from coach.practice.days import local_day
+from coach.practice.drills import Drill
+from coach.practice.need import views_of
+from coach.practice.steady import steady
+from coach.practice.takes import Take
+
+
+def drill_rows(drills: Sequence[Drill], takes: Iterable[Take], now: datetime) -> list[dict[str, Any]]:
+    """A row for each drill, in the order given. Tempos in bpm, `due` a local day, `recall` 0 to 1.
+
+    `steady_bpm`, `low`, `high`, `due` and `recall` are None until known. Raises BadInput for a `now` without offset.
+    """
+    rows = []
+    for view in views_of(drills, takes, local_day(now)):
+        known = steady(view.takes)
+        rows.append(
+            {
+                "drill": view.drill.id,
+                "title": view.drill.title,
+                "kind": view.drill.kind,
+                "steady_bpm": round(known.bpm, 1) if known else None,
+                "low": round(known.low, 1) if known else None,
+                "high": round(known.high, 1) if known else None,
+                "target": view.drill.target_bpm,
+                "due": view.memory.due.isoformat() if view.memory else None,
+                "recall": round(view.recall, 3) if view.recall is not None else None,
+                "state": view.state,
+            }
+        )
+    return rows

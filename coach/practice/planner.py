@@ -1,0 +1,250 @@
+"""Today: what to practise, in which order, for how long and why.
+
+Laws the plan keeps, each with its ground
+- no drill twice in a row while there is another, in turns of about three minutes (turns.py);
+- something easy first, and a warm-up where the plan is longer than a quarter of an hour; hard things and the new one
+  in the middle; something playable last; a rest of five minutes in each half hour (BAPAM, "Ten top health tips");
+- at most one new pattern a day, and only when what it grows from was held on an earlier day (Simmons 2012: gains
+  appear over a night), and never two new near-alike ones at the end (Allen 2013: a second, similar one undoes the first).
+
+The same ledger, moment and minutes give the same plan. The ladder's first rungs and the ledger are all it knows;
+what presses from elsewhere (a song's date, a remedy) comes in as `pressing` reasons.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date, datetime
+from typing import Any
+
+from coach.errors import BadInput, CoachError
+from coach.practice.cautions import REST, STOP, WARM_UP
+from coach.practice.days import local_day
+from coach.practice.drills import Drill
+from coach.practice.memory import BEING_LEARNED
+from coach.practice.need import Reason, View, ease, reasons, views_of
+from coach.practice.order import easiest_first, turn_order
+from coach.practice.overview import drill_rows
+from coach.practice.takes import FULL, THUMB, Take
+from coach.practice.tempos import span
+from coach.practice.turns import LONGEST_RUN, checked_minutes, cut, even, runs, turn_minutes
+
+__all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
+
+PLAY, REST_KIND, WARM_UP_KIND = "play", "rest", "warm-up"
+_WARM_UP_FROM = 16  # plans of at least so many minutes open with a warm-up
+_NEW_FROM = 8  # a shorter plan is for what is known
+_SING_EASE = 0.7  # how playable a drill must be before one sings over it (ours, no source)
+_PLAYABLE = 0.5  # how playable the last thing must be to be called so (ours, no source)
+_LONG_GAP_DAYS = 14
+_MOST_REASONS = 3
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the player may set. Minutes are whole; runs of playing are never longer than half an hour."""
+
+    new_a_day: int = 1
+    starters: int = 4
+    learning_at_once: int = 6
+    turn_minutes: int = 3
+    run_minutes: int = 25
+    rest_minutes: int = 5
+
+    def __post_init__(self) -> None:
+        if not 5 <= self.run_minutes <= LONGEST_RUN or self.rest_minutes < 5:
+            raise BadInput("rests are at least 5 minutes, and no run of playing is over 30", mend="keep 25 and 5")
+        if self.new_a_day < 0 or self.starters < 1 or self.learning_at_once < 1 or self.turn_minutes < 1:
+            raise BadInput("a setting of the plan is below what it can be", mend="leave the settings out")
+
+
+@dataclass(frozen=True)
+class Block:
+    """One turn or rest: `kind` play, warm-up or rest; tempos in whole bpm (None in a rest); `why` in plain words."""
+
+    kind: str
+    drill: str | None
+    title: str
+    minutes: int
+    tempo_from: int | None = None
+    tempo_to: int | None = None
+    layer: str | None = None
+    why: tuple[str, ...] = ()
+    step_share: float | None = None
+
+    def as_row(self) -> dict[str, Any]:
+        """The block as `coach today --json` gives it."""
+        return {
+            "drill": self.drill,
+            "title": self.title,
+            "minutes": self.minutes,
+            "tempo_from": self.tempo_from,
+            "tempo_to": self.tempo_to,
+            "layer": self.layer,
+            "why": list(self.why),
+            "kind": self.kind,
+            "step_share": self.step_share,
+        }
+
+
+@dataclass(frozen=True)
+class Plan:
+    """Today's blocks, `minutes` in all with the rests, and `notes` that go with them."""
+
+    minutes: int
+    blocks: tuple[Block, ...]
+    notes: tuple[str, ...]
+
+    def as_json(self) -> dict[str, Any]:
+        """The plan as `coach today --json` gives it."""
+        return {"minutes": self.minutes, "blocks": [b.as_row() for b in self.blocks], "notes": list(self.notes)}
+
+
+def plan(
+    drills: Sequence[Drill],
+    takes: Iterable[Take],
+    now: datetime,
+    minutes: int = 20,
+    settings: Settings | None = None,
+    pressing: Mapping[str, Sequence[Reason]] | None = None,
+) -> Plan:
+    """The plan for `minutes` (rests included) at `now`, whose own clock gives the local day.
+
+    `drills` in ladder order. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError when
+    there is no drill at all.
+    """
+    wanted = checked_minutes(minutes)
+    use = settings or Settings()
+    today = local_day(now)
+    if not drills:
+        raise CoachError("there is no drill to plan", mend="add a pattern to your patterns folder")
+    views = views_of(drills, takes, today)
+    first_day = not any(t.local_day < today for v in views for t in v.takes)
+    known, new, notes = _starters(views, use) if first_day else _known_and_new(views, wanted, use)
+    lengths = _lengths(wanted, use, odd=len(known) + len(new) == 2)
+    order = turn_order(known, new, sum(len(run) for run in lengths), first_day, pressing or {})
+    sung = set() if first_day else _sung(order)
+    blocks: list[Block] = []
+    place = 0
+    for run in lengths:
+        if blocks:
+            blocks.append(Block(REST_KIND, None, "Rest", use.rest_minutes, why=(REST,)))
+        for length in run:
+            ends = (place == 0, place == len(order) - 1)
+            blocks.append(_block(order[place], length, ends, place in sung, first_day, wanted, pressing or {}))
+            place += 1
+    return Plan(wanted, tuple(blocks), (*notes, *_cautions(views, today, wanted)))
+
+
+def _starters(views: Sequence[View], use: Settings) -> tuple[list[View], list[View], tuple[str, ...]]:
+    """The first day of all. The lowest rungs count as known, not as new.
+
+    With nothing in the ledger there must still be something to play, and one drill for twenty minutes would be the
+    very blocked practice that turns are there to avoid. The lowest rungs are one thumb figure over two open chords
+    with little added from each to the next, so they are about as much to take in as one new thing. They stay known
+    until the day is over, also when the plan is asked for again after the first take.
+    """
+    known = [v for v in views if v.rung < use.starters or v.known]
+    return known, [], (f"A first day: {len(known)} easy things in turn. Find the tempo at which each is comfortable.",)
+
+
+def _known_and_new(views: Sequence[View], wanted: int, use: Settings) -> tuple[list[View], list[View], tuple[str, ...]]:
+    """What has been played before, what may be begun today, and why nothing more may."""
+    known = [v for v in views if v.known]
+    left = use.new_a_day - sum(v.begun_today for v in known)
+    learning = sum(v.state == BEING_LEARNED for v in known)
+    untouched = [v for v in views if not v.known]
+    if not untouched or wanted < _NEW_FROM or use.new_a_day == 0:
+        return known, [], ()
+    if left <= 0:
+        titles = ", ".join(f"'{v.drill.title}'" for v in known if v.begun_today)
+        return known, [], (f"Nothing more that is new today: {titles} was begun, and a night should pass.",)
+    if learning >= use.learning_at_once:
+        return known, [], (f"Nothing new today: {learning} things are still being learned.",)
+    held = {v.drill.id for v in views if v.held_before}
+    ready = [v for v in untouched if v.drill.grows_from is None or v.drill.grows_from in held]
+    return known, ready[:left], ()
+
+
+def _lengths(wanted: int, use: Settings, odd: bool) -> list[tuple[int, ...]]:
+    """Minutes of every turn, run by run. With two drills only, an odd number of turns lets the easier one close."""
+    turn = turn_minutes(wanted, use.turn_minutes)
+    found = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes)]
+    count = sum(len(run) for run in found)
+    if count == 2:  # easy, hard, easy
+        return [even(wanted, 3)]
+    if odd and count > 2 and count % 2 == 0 and len(found[-1]) > 1:
+        found[-1] = even(sum(found[-1]), len(found[-1]) - 1)
+    return found
+
+
+def _sung(order: Sequence[View]) -> set[int]:
+    """Which turns are for singing over the thumb: the last turn of a drill that has another and is well held."""
+    places: dict[str, list[int]] = {}
+    for place, view in enumerate(order):
+        places.setdefault(view.drill.id, []).append(place)
+    once = {v.drill.id: v for v in order}.values()
+    fit = [v for v in easiest_first(once) if v.held_before and ease(v) >= _SING_EASE]
+    last = [places[v.drill.id][-1] for v in fit if len(places[v.drill.id]) > 1]
+    return set(last[: max(1, len(order) // 4)])
+
+
+def _block(
+    view: View,
+    minutes: int,
+    ends: tuple[bool, bool],
+    sing: bool,
+    first_day: bool,
+    wanted: int,
+    pressing: Mapping[str, Sequence[Reason]],
+) -> Block:
+    opens, closes = ends
+    drill = view.drill
+    warm = opens and wanted >= _WARM_UP_FROM
+    layer = THUMB if sing else FULL
+    tempo = span(drill, view.takes, layer, warm)
+    why: list[str] = []
+    if opens and (warm or not closes):
+        why.append("something easy to begin with")
+    if sing:
+        why.append("the full layer was held on an earlier day: sing over the thumb alone")
+    why += _grounds(view, first_day, pressing.get(drill.id, ()))
+    if closes and not opens and view.known and ease(view) >= _PLAYABLE:
+        why.append("something playable to close with")
+    return Block(
+        kind=WARM_UP_KIND if warm else PLAY,
+        drill=drill.id,
+        title=drill.title,
+        minutes=minutes,
+        tempo_from=tempo.low,
+        tempo_to=tempo.high,
+        layer=layer,
+        why=(*why, tempo.why),
+        step_share=drill.step_share,
+    )
+
+
+def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
+    if view.known:
+        told = [r.text for r in reasons(view, extra) if r.points >= 0.01][:_MOST_REASONS]
+        return told or ["clean and at its target: kept up"]
+    told = [r.text for r in extra]
+    if first_day:
+        return [*told, f"rung {view.rung + 1} of the ladder, for a first day"]
+    below = view.drill.grows_from
+    ground = f"what it grows from ({below}) was held on an earlier day" if below else "the first rung of its ladder"
+    return [*told, f"new today: {ground}", "listen to it once before the first take"]
+
+
+def _cautions(views: Sequence[View], today: date, wanted: int) -> tuple[str, ...]:
+    found = []
+    latest = max((t.local_day for v in views for t in v.takes), default=None)
+    if latest is not None and (gap := (today - latest).days) >= _LONG_GAP_DAYS:
+        # Return after a lay-off in small levels, 3 to 7 days each (BAPAM, "Return to play").
+        found.append(f"{gap} days since the last take: keep the first days short and add a little at a time.")
+    if wanted >= _WARM_UP_FROM:
+        found.append(WARM_UP)
+    if wanted > LONGEST_RUN:
+        found.append(REST)
+    return (*found, STOP)
