@@ -1,0 +1,158 @@
+"""The command `coach`: finds the one asked for, runs it, and turns every trouble into one sentence and an exit code.
+
+Exit codes: 0 done, 1 the thing asked could not be done, 2 bad input, 130 interrupted. Only what a command needs is
+imported, when it is run: `coach --help` reads this one file.
+"""
+
+from __future__ import annotations
+
+import sys
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
+
+from coach import __version__
+
+if TYPE_CHECKING:
+    from coach.commands.arguments import Command
+
+# command -> (its module in coach/commands, what it does)
+COMMANDS = {
+    "drill": ("opening", "opens the stage on one pattern at once"),
+    "patterns": ("picking", "lists the picking patterns, shipped and your own"),
+    "show": ("picking", "prints a pattern over chords as tab"),
+    "layers": ("picking", "how a pattern grows from the thumb alone to all of it"),
+    "ramp": ("tempo", "prints a tempo plan bar by bar"),
+    "click": ("tempo", "writes the click as a WAV file"),
+    "today": ("practice", "today's practice and the reasons for it"),
+    "drills": ("practice", "everything being practised, with its steady tempo"),
+    "log": ("ledger", "what was played"),
+    "log add": ("ledger", "adds a take that was played elsewhere"),
+    "log export": ("ledger", "writes the log as CSV or JSON"),
+    "log merge": ("ledger", "takes in the log of another machine"),
+    "doctor": ("doctor", "what sound, MIDI and files the coach sees here"),
+}
+
+OK, CANNOT, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
+
+
+def overview() -> str:
+    """What `coach --help` prints."""
+    wide = max(len(name) for name in COMMANDS)
+    rows = "\n".join(f"  {name.ljust(wide)}  {about}" for name, (_, about) in COMMANDS.items())
+    return f"""\
+Steady Thumb {__version__}: a practice coach for singing over fingerstyle guitar.
+
+  coach                      opens today's practice
+  coach COMMAND [options]    one of the commands below; each has --help with an example
+  coach --version            prints the version
+
+{rows}
+
+What you own (patterns, settings, the log) lies in your user folder, or in the folder named by COACH_HOME.
+Warm up first, rest five minutes in each half hour, keep the sound low, and stop at pain or numbness.
+example:
+  coach show outside-in --chords "C | F"
+"""
+
+
+def main(argv: Sequence[str] | None = None) -> int:
+    """Run `coach` with these arguments (those of the process when None) and return its exit code. Never raises."""
+    words = list(sys.argv[1:] if argv is None else argv)
+    for stream in (sys.stdout, sys.stderr):
+        # A terminal that cannot show a sign gets a stand-in for it, not a crash.
+        getattr(stream, "reconfigure", lambda **_: None)(errors="replace")
+    try:
+        _run(words)
+        sys.stdout.flush()
+        return OK
+    except SystemExit as done:  # argparse has printed its help
+        return done.code if isinstance(done.code, int) else OK
+    except KeyboardInterrupt:
+        print(file=sys.stderr)
+        return INTERRUPTED
+    except BrokenPipeError:
+        # Whoever was reading has enough: no failure of ours. Nothing more may be written, also not at exit.
+        sys.stdout = open("/dev/null" if sys.platform != "win32" else "nul", "w", encoding="utf-8")  # noqa: SIM115
+        return OK
+    except Exception as error:
+        return _told(error, words)
+
+
+def _run(words: list[str]) -> None:
+    if not words:
+        from coach.commands.opening import open_coach
+
+        open_coach()
+    elif words[0] in ("-h", "--help"):
+        print(overview(), end="")
+    elif words[0] == "--version":
+        print(f"coach {__version__}")
+    else:
+        name = _command(words)
+        command = load(name)
+        command.deed(command.parser(name).parse_args(words[len(name.split()) :]))
+
+
+def _command(words: list[str]) -> str:
+    """The name of the command that is meant. Raises BadInput that names the nearest one."""
+    from coach.errors import BadInput
+
+    two = " ".join(words[:2])
+    if two in COMMANDS:
+        return two
+    inner = [name.split()[1] for name in COMMANDS if name.startswith(f"{words[0]} ")]
+    if words[0] in COMMANDS and not (inner and len(words) > 1 and not words[1].startswith("-")):
+        return words[0]
+    asked, known = (words[1], inner) if inner else (words[0], [n for n in COMMANDS if " " not in n])
+    import difflib
+
+    near = difflib.get_close_matches(asked, known, n=1)
+    before = f"coach {words[0]}" if inner else "coach"
+    hint = f"did you mean {before} {near[0]}?" if near else f"`{before} --help` tells what there is"
+    kind = "an option" if asked.startswith("-") else "a command"
+    raise BadInput(f"'{asked}' is not {kind} of {before}", mend=hint)
+
+
+def load(name: str) -> Command:
+    """The command `name` of the table, with its module imported."""
+    from importlib import import_module
+
+    found: Command = import_module(f"coach.commands.{COMMANDS[name][0]}").COMMANDS[name]
+    return found
+
+
+def _told(error: Exception, words: list[str]) -> int:
+    """Say on stderr what went wrong; the exit code that goes with it."""
+    from coach.errors import CoachError
+
+    if isinstance(error, CoachError):
+        print(error, file=sys.stderr)
+        return error.exit_code
+    if isinstance(error, OSError) and error.strerror:
+        where = f"{error.filename}: " if error.filename else ""
+        print(f"{where}{error.strerror.lower()}; nothing more could be done.", file=sys.stderr)
+        return CANNOT
+    print(_kept(error, words), file=sys.stderr)
+    return CANNOT
+
+
+def _kept(error: Exception, words: list[str]) -> str:
+    """Write an unforeseen error's trail into the log file; the sentence that says where it is."""
+    import traceback
+    from datetime import datetime
+
+    from coach import places
+
+    try:
+        path = places.log()
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with path.open("a", encoding="utf-8", errors="replace") as out:
+            out.write(f"{datetime.now().astimezone().isoformat()} coach {__version__} {words!r}\n")
+            out.write("".join(traceback.format_exception(error)))
+        return f"Something went wrong inside the coach that it did not foresee; the details are in {path}."
+    except (OSError, RuntimeError):
+        return f"Something went wrong inside the coach that it did not foresee ({type(error).__name__}: {error})."
+
+
+if __name__ == "__main__":
+    sys.exit(main())

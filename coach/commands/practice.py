@@ -1,0 +1,109 @@
+"""`coach today` and `coach drills`: what to practise now and why, and how all of it stands."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterator, Mapping, Sequence
+from datetime import datetime
+from typing import TYPE_CHECKING, Any
+
+from coach import places, shelf
+from coach.commands.answers import answer, note, table, width, wrapped
+from coach.commands.arguments import Command, add_json, whole
+from coach.settings import Settings, read_settings
+
+if TYPE_CHECKING:
+    from coach.practice.planner import Block, Plan
+
+LAYER_WORDS = {"full": "all of it", "thumb": "thumb alone, to sing over"}
+
+
+def settings() -> Settings:
+    """The player's settings; what could not be used is told on stderr."""
+    found = read_settings(places.settings())
+    for problem in found.problems:
+        note(problem)
+    return found.settings
+
+
+def _today_arguments(parser: ArgumentParser) -> None:
+    parser.add_argument("--minutes", metavar="M", help="how long, 1 to 240 (usual: the player's setting, 20 at first)")
+    add_json(parser)
+
+
+def _today(args: Namespace) -> None:
+    minutes = None if args.minutes is None else whole(args.minutes, "--minutes", 1, 240)
+    plan = shelf.plan_today(settings(), datetime.now().astimezone(), minutes)
+    answer(args.json, plan.as_json(), plan_lines(plan))
+
+
+def plan_lines(plan: Plan) -> Iterator[str]:
+    """The plan as text: each block with its minutes, tempos and layer, and below it the reasons."""
+    columns = width()
+    yield f"Today: {plan.minutes} minutes"
+    for block in plan.blocks:
+        yield ""
+        yield f"{block.minutes:3} min  {block.title}{_tempos(block)}"
+        for why in block.why:
+            yield from wrapped(why, " " * 9, columns)
+    if plan.notes:
+        yield ""
+    for text in plan.notes:
+        yield from wrapped(text, "", columns)
+
+
+def _tempos(block: Block) -> str:
+    if block.tempo_from is None or block.tempo_to is None:
+        return ""
+    layer = block.layer or "full"
+    return f": {block.tempo_from} to {block.tempo_to} bpm, {LAYER_WORDS.get(layer, layer)}"
+
+
+def _drills_arguments(parser: ArgumentParser) -> None:
+    add_json(parser)
+
+
+def _drills(args: Namespace) -> None:
+    from coach.practice.overview import drill_rows
+    from coach.practice.repertoire import drills_of
+
+    rows = drill_rows(drills_of(shelf.library()), shelf.takes(), datetime.now().astimezone())
+    answer(args.json, rows, _drill_lines(rows))
+
+
+def _drill_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    def cell(value: object) -> str:
+        return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
+
+    cells = [
+        (
+            row["drill"],
+            row["state"],
+            cell(row["steady_bpm"]),
+            "" if row["low"] is None else f"{row['low']:g}-{row['high']:g}",
+            cell(row["target"]),
+            "" if row["recall"] is None else f"{row['recall']:.0%}",
+            cell(row["due"]),
+        )
+        for row in rows
+    ]
+    head = ("drill", "state", "steady", "within", "target", "recall", "due")
+    yield from table(head, cells, right=("steady", "within", "target", "recall"))
+    yield "Tempos in bpm; steady is empty until enough was played to know it."
+
+
+COMMANDS = {
+    "today": Command(
+        "Prints today's practice: what to play, for how long, at which tempos, and why. Rests are part of the minutes.",
+        "coach today --minutes 30\ncoach today --json",
+        _today_arguments,
+        _today,
+    ),
+    "drills": Command(
+        "Lists everything that can be practised, with its steady tempo (the one you can hold), its target, and how "
+        "well it is remembered.",
+        "coach drills --json",
+        _drills_arguments,
+        _drills,
+    ),
+}

@@ -1,0 +1,240 @@
+"""The player's settings: one small table of values, read from settings.toml and written back to it.
+
+Reading never stops the coach: a value that cannot be used is told in one sentence with its line, and the usual
+value serves instead. Keys this version does not know are told too, and are kept when the file is written.
+"""
+
+from __future__ import annotations
+
+import contextlib
+import difflib
+import os
+import re
+import tomllib
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass, field, fields
+from pathlib import Path
+from typing import Any
+
+from coach.errors import CoachError
+from coach.music.clicks import CLICK_MODES
+
+GUIDES = {
+    "on": "the layer being practised",
+    "off": "nothing",
+    "thumb": "the bass notes alone",
+    "fingers": "all but the bass notes",
+}
+RAMPS = ("earned", "climb", "smooth", "alternate", "steady")
+
+
+@dataclass(frozen=True)
+class Settings:
+    """What the player chose; each setting is explained below it. `Settings()` holds the usual values."""
+
+    minutes: int = 20
+    """How long today's practice is, in minutes (1 to 240)."""
+
+    new_a_day: int = 1
+    """How many patterns never practised before one day may bring (0 to 5)."""
+
+    turn_minutes: int = 3
+    """How long one drill goes on before the next takes its turn, in minutes (1 to 15)."""
+
+    click_volume: float = 0.8
+    """How loud the click is, 0 to 1 of its full level."""
+
+    guide_volume: float = 0.6
+    """How loud the guide guitar is, 0 to 1 of its full level."""
+
+    click_mode: str = "beats"
+    """Which beats click: `beats`, `backbeat`, `one`, `gaps` or `none`."""
+
+    guide: str = "on"
+    """What the guide guitar plays: `on` (the layer being practised), `off`, `thumb` or `fingers`."""
+
+    bars_on: int = 2
+    """With `gaps`: how many bars in a row click (1 to 16)."""
+
+    bars_off: int = 2
+    """With `gaps`: how many bars after them are silent (0 to 16)."""
+
+    ramp: str = "earned"
+    """How the tempo moves: `earned`, `climb`, `smooth`, `alternate` or `steady`."""
+
+    still_tab: bool = False
+    """True: the page of tab stands still and only the cursor moves."""
+
+    bell: bool = False
+    """True: the terminal's bell rings when a block is over."""
+
+    midi_out: str = ""
+    """The MIDI port that gets the same stream as the ear; empty for none."""
+
+    offset_ms: float = 0.0
+    """How much later than reckoned the sound reaches the ear, in milliseconds (-500 to 500)."""
+
+    buffer_ms: int = 40
+    """Length of one block handed to the sound card, in milliseconds (5 to 400); shorter is quicker and more fragile."""
+
+    keys: Mapping[str, str] = field(default_factory=dict)
+    """Keys the player moved: action -> key."""
+
+    cautions_seen: bool = False
+    """True once the cautions about hands and hearing were read."""
+
+
+@dataclass(frozen=True)
+class ReadSettings:
+    """Settings as they were read, and one sentence for each thing in the file that could not be used."""
+
+    settings: Settings
+    problems: tuple[str, ...] = ()
+
+
+Check = Callable[[Any], bool]
+
+
+def _number(low: float, high: float, *, whole: bool = True) -> tuple[Check, str]:
+    said = f"give a {'whole ' if whole else ''}number from {low:g} to {high:g}"
+
+    def fits(value: Any) -> bool:
+        if isinstance(value, bool) or not isinstance(value, int if whole else int | float):
+            return False
+        return low <= value <= high
+
+    return fits, said
+
+
+def _one_of(choices: Mapping[str, str] | tuple[str, ...]) -> tuple[Check, str]:
+    return lambda v: isinstance(v, str) and v in choices, "use one of " + ", ".join(choices)
+
+
+_YES_NO: tuple[Check, str] = (lambda v: isinstance(v, bool), "write true or false")
+_TEXT: tuple[Check, str] = (lambda v: isinstance(v, str), 'put it in quotation marks, "" for none')
+
+# setting -> what may stand there, and how to mend what may not
+_RULES: dict[str, tuple[Check, str]] = {
+    "minutes": _number(1, 240),
+    "new_a_day": _number(0, 5),
+    "turn_minutes": _number(1, 15),
+    "click_volume": _number(0, 1, whole=False),
+    "guide_volume": _number(0, 1, whole=False),
+    "click_mode": _one_of(CLICK_MODES),
+    "guide": _one_of(GUIDES),
+    "bars_on": _number(1, 16),
+    "bars_off": _number(0, 16),
+    "ramp": _one_of(RAMPS),
+    "still_tab": _YES_NO,
+    "bell": _YES_NO,
+    "midi_out": _TEXT,
+    "offset_ms": _number(-500, 500, whole=False),
+    "buffer_ms": _number(5, 400),
+    "keys": (
+        lambda v: isinstance(v, dict) and all(isinstance(k, str) and k for k in v.values()),
+        'write a table [keys] of lines like stumble = "x"',
+    ),
+    "cautions_seen": _YES_NO,
+}
+
+
+def parse_settings(text: str) -> ReadSettings:
+    """Settings from the text of the file; what cannot be used is left at its usual value and told."""
+    try:
+        table = tomllib.loads(text)
+    except (tomllib.TOMLDecodeError, RecursionError) as error:
+        line = re.search(r"line (\d+)", str(error))
+        place = f"line {line[1]}" if line else "the end of the file"
+        return ReadSettings(Settings(), (f"{place}: this is not TOML, so the usual settings serve.",))
+    good, problems = {}, []
+    for key, value in table.items():
+        place = f"line {_line_of(key, text)}: "
+        if key not in _RULES:
+            near = difflib.get_close_matches(key, _RULES, n=1)
+            hint = f"did you mean '{near[0]}'?" if near else "it is left alone."
+            problems.append(f"{place}'{key}' is not a setting known here; {hint}")
+        elif not _RULES[key][0](value):
+            problems.append(f"{place}{key} = {_shown(value)} cannot be; {_RULES[key][1]}.")
+        else:
+            good[key] = value
+    return ReadSettings(Settings(**good), tuple(problems))
+
+
+def _line_of(key: str, text: str) -> int:
+    """The line (from 1) on which a key or a table of the top level stands."""
+    word = re.escape(key)
+    here = re.compile(rf"""\s*(\[+\s*)?["']?{word}["']?\s*[\].=]""")
+    return next((n for n, line in enumerate(text.splitlines(), start=1) if here.match(line)), 1)
+
+
+def _shown(value: object) -> str:
+    text = str(value).lower() if isinstance(value, bool) else repr(value)
+    return text if len(text) <= 40 else text[:37] + "..."
+
+
+def settings_table(settings: Settings) -> dict[str, Any]:
+    """All settings as plain values, the way the file holds them, so that the file shows what can be set."""
+    return {
+        f.name: dict(settings.keys) if f.name == "keys" else getattr(settings, f.name) for f in fields(Settings)
+    }
+
+
+def read_settings(path: Path) -> ReadSettings:
+    """Read the file; when there is none, the usual settings. A file that cannot be read is told, not raised."""
+    try:
+        text = path.read_bytes().decode("utf-8")
+    except FileNotFoundError:
+        return ReadSettings(Settings())
+    except UnicodeDecodeError:
+        return ReadSettings(Settings(), (f"{path}: this is not a text file, so the usual settings serve.",))
+    except OSError as error:
+        why = error.strerror or error
+        return ReadSettings(Settings(), (f"{path}: cannot be read ({why}), so the usual settings serve.",))
+    found = parse_settings(text)
+    return ReadSettings(found.settings, tuple(f"{path}: {problem}" for problem in found.problems))
+
+
+def write_settings(settings: Settings, path: Path) -> None:
+    """Write the file: beside its place first and then moved there, so that a crash leaves the old or the new one whole.
+
+    Keys of the file that are not known here are kept. A file that is not TOML is set aside as `settings.toml.old`
+    (numbered when there is one already), never lost. Raises CoachError when the place cannot be written.
+    """
+    import tomli_w  # only for writing: keeps reading light
+
+    path = path.resolve()  # where it is a link, what it leads to is written
+    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        table = {**_unknown(path), **settings_table(settings)}
+        # Tables stand last in TOML: a plain key after one would belong to it.
+        ordered = dict(sorted(table.items(), key=lambda pair: isinstance(pair[1], dict)))
+        with beside.open("wb") as out:
+            tomli_w.dump(ordered, out)
+            out.flush()
+            os.fsync(out.fileno())
+        os.replace(beside, path)
+    except OSError as error:
+        raise CoachError(
+            f"the settings could not be saved ({error.strerror or error})",
+            where=str(path),
+            mend="check that the folder can be written and has room",
+        ) from None
+    finally:
+        with contextlib.suppress(OSError):
+            beside.unlink()
+
+
+def _unknown(path: Path) -> dict[str, Any]:
+    """What the file holds that this version does not know; a file that cannot be understood is set aside."""
+    try:
+        table = tomllib.loads(path.read_bytes().decode("utf-8"))
+    except FileNotFoundError:
+        return {}
+    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
+        aside, number = path.with_name(path.name + ".old"), 2
+        while aside.exists():
+            aside, number = path.with_name(f"{path.name}.old{number}"), number + 1
+        path.rename(aside)
+        return {}
+    return {key: value for key, value in table.items() if key not in _RULES}

@@ -1,0 +1,50 @@
+"""The player's shelf: what lies in the shipped and own folders, as values. Reads files and changes none."""
+
+from __future__ import annotations
+
+from datetime import datetime
+from functools import cache
+from typing import TYPE_CHECKING
+
+from coach import places
+from coach.guitar.openshapes import ShapeBook, read_shape_book
+from coach.picking.library import Library, read_library
+from coach.settings import Settings
+
+if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
+    from coach.practice.planner import Plan
+    from coach.practice.takes import Take
+
+
+def library() -> Library:
+    """Shipped and own patterns, and the files that could not be read."""
+    return read_library(places.shipped("patterns"), places.patterns())
+
+
+@cache
+def shapes() -> ShapeBook:
+    """The shipped left-hand shapes; read once."""
+    return read_shape_book(places.shipped("shared") / "shapes.toml")
+
+
+def takes() -> list[Take]:
+    """Every take in the ledger; none, and no file made, where there is no ledger yet. Raises CoachError."""
+    path = places.ledger()
+    if not path.exists():
+        return []
+    from coach.practice.ledger import Ledger
+
+    with Ledger(path) as ledger:
+        return ledger.takes()
+
+
+def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:
+    """Today's practice from the library and the ledger as they are now; `minutes` stand before the setting.
+
+    `now` knows its offset; its own date is the player's day. Raises BadInput for minutes outside 1 to 240.
+    """
+    from coach.practice import planner
+    from coach.practice.repertoire import drills_of
+
+    use = planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
+    return planner.plan(drills_of(library()), takes(), now, settings.minutes if minutes is None else minutes, use)

@@ -1,0 +1,31 @@
+"""For every test a home of its own, and on a CI machine no test that is skipped for want of a tool."""
+
+from __future__ import annotations
+
+import os
+from collections.abc import Generator
+from pathlib import Path
+
+import pytest
+
+
+@pytest.fixture(autouse=True)
+def coach_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
+    """COACH_HOME is an empty folder that is not even made yet."""
+    home = tmp_path / "home"
+    monkeypatch.setenv("COACH_HOME", str(home))
+    return home
+
+
+@pytest.hookimpl(wrapper=True)
+def pytest_runtest_makereport(
+    item: pytest.Item, call: pytest.CallInfo[None]
+) -> Generator[None, pytest.TestReport, pytest.TestReport]:
+    """With CI=true a skip whose reason begins with "missing tool" is a failure: there every tool is installed."""
+    report = yield
+    if os.environ.get("CI") == "true" and report.skipped and call.excinfo is not None:
+        reason = str(getattr(call.excinfo.value, "msg", call.excinfo.value))
+        if reason.startswith("missing tool"):
+            report.outcome = "failed"
+            report.longrepr = f"{item.nodeid}: {reason}, and CI has them all"
+    return report
