@@ -26,7 +26,7 @@ class BarScore:
     beats            length of the bar in beats
     bpm_from, bpm_to tempo at the bar line and at the bar's end (linear in beats between)
     strokes          clicks of this bar
-    plucks           guide notes of this bar; only `sounds_at` (beats from the bar line), string, midi and stress are used
+    plucks           guide notes of this bar; only `sounds_at` (beats from the bar line), string, midi and stress count
     """
 
     number: int
