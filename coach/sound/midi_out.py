@@ -1,0 +1,260 @@
+"""The same stream as MIDI: the guide on channel 1 as a steel-string guitar, the click on channel 10 as wood blocks.
+
+Times come from the engine's clock: a thread waits until the wall time at which a frame sounds and sends then.
+`mido` and its driver are imported only when a port is asked for. Numbers on the wire are one less than those in
+the General MIDI list: program 26 (acoustic guitar, steel) is data byte 25, channel 10 is 9.
+"""
+
+from __future__ import annotations
+
+import threading
+import time
+from collections.abc import Callable
+from contextlib import suppress
+from dataclasses import dataclass
+from fractions import Fraction
+from typing import Any, Protocol
+
+from coach.errors import CoachError
+from coach.picking.plucks import ACCENT, PLAIN, SOFT
+from coach.sound.clock import Clock
+from coach.sound.premix import TimedBar
+from coach.sound.score import BEAT, DOWN
+from coach.sound.strings import LENGTH_S
+
+PROGRAM = 25
+GUITAR_CHANNEL, CLICK_CHANNEL = 0, 9
+CLICK_KEY = {DOWN: 76, BEAT: 77}  # high and low wood block
+CLICK_VELOCITY = {DOWN: 100, BEAT: 84}
+VELOCITY = {SOFT: 48, PLAIN: 80, ACCENT: 112}
+_CLICK_S = 0.05
+_LOOK_S = 0.03  # bars are read this far ahead at most: later than any change of theirs
+_TICK_S = 0.02
+
+
+class Run(Protocol):
+    """What is followed: the engine."""
+
+    rate: int
+
+    @property
+    def clock(self) -> Clock:
+        """The clock of the run."""
+
+    @property
+    def timeline(self) -> tuple[TimedBar, ...]:
+        """Bars begun and mixed."""
+
+
+@dataclass(frozen=True)
+class Due:
+    """Something to send when `frame` sounds: a pluck on a string, or a click (`string` 0)."""
+
+    frame: int
+    string: int
+    key: int
+    velocity: int
+
+
+def program_change() -> Any:
+    """The message that chooses the guitar: `C0 19`."""
+    import mido
+
+    return mido.Message("program_change", channel=GUITAR_CHANNEL, program=PROGRAM)
+
+
+def note_message(due: Due, *, on: bool) -> Any:
+    """Note on or note off for something due."""
+    import mido
+
+    channel = GUITAR_CHANNEL if due.string else CLICK_CHANNEL
+    if on:
+        return mido.Message("note_on", channel=channel, note=due.key, velocity=due.velocity)
+    return mido.Message("note_off", channel=channel, note=due.key, velocity=0)
+
+
+def all_off() -> list[Any]:
+    """All notes off (controller 123) on both channels."""
+    import mido
+
+    return [mido.Message("control_change", channel=c, control=123, value=0) for c in (GUITAR_CHANNEL, CLICK_CHANNEL)]
+
+
+def dues(bar: TimedBar, rate: int, *, click: bool = True, guide: bool = True) -> list[Due]:
+    """Everything a bar sends, by frame; the same round(t · rate) as the sound."""
+
+    def frame(beat: Fraction) -> int:
+        return round(bar.segment.seconds(bar.start_beat + beat) * rate)
+
+    found = []
+    if click:
+        found += [Due(frame(s.beat), 0, CLICK_KEY[s.kind], CLICK_VELOCITY[s.kind]) for s in bar.score.strokes]
+    if guide:
+        found += [Due(frame(p.sounds_at), p.string, p.midi, VELOCITY[p.stress]) for p in bar.score.plucks]
+    return sorted(found, key=lambda d: d.frame)
+
+
+class Strings:
+    """Which string sounds which key until when; says what must be sent. Pure, so it can be tested by hand."""
+
+    def __init__(self, rate: int) -> None:
+        self._rate = rate
+        self._sounding: dict[int, tuple[Due, int]] = {}
+
+    def pluck(self, due: Due) -> list[Any]:
+        """Messages for one thing due: what it cuts off, then itself."""
+        old = self._sounding.pop(due.string, None)
+        out = [] if old is None else self._off(old[0])
+        if self._held(due):
+            out.append(note_message(due, on=False))
+        ring_s = LENGTH_S if due.string else _CLICK_S
+        self._sounding[due.string] = (due, due.frame + round(ring_s * self._rate))
+        return [*out, note_message(due, on=True)]
+
+    def expire(self, frame: float) -> list[Any]:
+        """Notes off for what has rung out by `frame`."""
+        done = [string for string, (_, until) in self._sounding.items() if until <= frame]
+        return [message for string in done for message in self._off(self._sounding.pop(string)[0])]
+
+    def silence(self) -> list[Any]:
+        """Notes off for all that sounds."""
+        off = [note_message(due, on=False) for due, _ in self._sounding.values()]
+        self._sounding.clear()
+        return off
+
+    def _held(self, due: Due) -> bool:
+        """Does another string sound the same key? On one channel they are the same note."""
+        if not due.string:
+            return False
+        return any(d.key == due.key and string for string, (d, _) in self._sounding.items())
+
+    def _off(self, due: Due) -> list[Any]:
+        return [] if self._held(due) else [note_message(due, on=False)]
+
+
+class MidiOut:
+    """Sends one run (`start` it anew for each) to the MIDI output `port_name` (the first one there is, when None).
+
+    `offset_s` delays (or hastens) what is sent, for an instrument that answers faster or slower than the speaker.
+    `on_trouble` is called on this object's own thread.
+    """
+
+    def __init__(
+        self,
+        port_name: str | None = None,
+        *,
+        click: bool = True,
+        guide: bool = True,
+        offset_s: float = 0.0,
+        on_trouble: Callable[[str], None] | None = None,
+        open_port: Callable[[str | None], Any] | None = None,
+        now: Callable[[], float] = time.perf_counter,
+    ) -> None:
+        self.port_name = port_name
+        self.click, self.guide, self.offset_s = click, guide, offset_s
+        self._on_trouble = on_trouble
+        self._open_port = open_port if open_port is not None else _open_output
+        self._now = now
+        self._halt = threading.Event()
+        self._thread: threading.Thread | None = None
+
+    def start(self, run: Run) -> None:
+        """Open the port and follow `run`. Raises CoachError when there is no such port."""
+        self.stop()
+        port = self._open_port(self.port_name)
+        self._halt.clear()
+        self._thread = threading.Thread(target=self._follow, args=(run, port), name="coach-midi", daemon=True)
+        self._thread.start()
+
+    def stop(self) -> None:
+        """All notes off, and close the port; harmless when nothing is sent."""
+        thread, self._thread = self._thread, None
+        self._halt.set()
+        if thread is not None and thread is not threading.current_thread():
+            thread.join(2.0)
+
+    def _follow(self, run: Run, port: Any) -> None:
+        strings = Strings(run.rate)
+        try:
+            port.send(program_change())
+            sent_to = 0  # everything before this frame has been sent
+            while not self._halt.is_set():
+                clock = run.clock
+                if not clock.running:  # not yet, or not any more
+                    for message in strings.silence():
+                        port.send(message)
+                    self._halt.wait(_TICK_S / 4)
+                    continue
+                here = clock.frame_at(self._now() - self.offset_s)
+                for message in strings.expire(here):
+                    port.send(message)
+                nap = _TICK_S
+                for due in _between(run, sent_to, here + _LOOK_S * run.rate, click=self.click, guide=self.guide):
+                    wait = clock.wall_at(due.frame) + self.offset_s - self._now()
+                    if wait > 0.0005:
+                        nap = min(wait, _TICK_S)
+                        break
+                    sent_to = due.frame + 1
+                    if wait > -LENGTH_S / 10:  # what is long past (a sound card was lost) is left out
+                        for message in strings.pluck(due):
+                            port.send(message)
+                self._halt.wait(nap)
+        except Exception as error:
+            if self._on_trouble is not None:
+                self._on_trouble(f"MIDI has stopped: {error}.")
+        finally:
+            _close(port, strings)
+
+
+def _between(run: Run, start: int, end: float, *, click: bool, guide: bool) -> list[Due]:
+    """What is due in start <= frame < end."""
+    found: list[Due] = []
+    for bar in reversed(run.timeline):
+        if bar.end_frame < start:
+            break
+        if bar.start_frame < end:
+            found += [d for d in dues(bar, run.rate, click=click, guide=guide) if start <= d.frame < end]
+    return sorted(found, key=lambda d: d.frame)
+
+
+def _close(port: Any, strings: Strings) -> None:
+    try:
+        with suppress(Exception):  # where the port is gone there is nobody left to be silenced
+            for message in [*strings.silence(), *all_off()]:
+                port.send(message)
+    finally:
+        with suppress(Exception):
+            port.close()
+
+
+def _open_output(name: str | None) -> Any:
+    try:
+        import mido
+
+        names = mido.get_output_names()
+    except Exception as error:
+        raise CoachError(f"MIDI is not to be had here ({error})", mend="install python-rtmidi") from None
+    if not names:
+        raise CoachError("there is no MIDI output", mend="connect an instrument or start a synthesizer")
+    chosen = names[0] if name is None else next((n for n in names if n == name or n.startswith(name)), None)
+    if chosen is None:
+        raise CoachError(f"there is no MIDI output '{name}'", mend="use one of " + ", ".join(names))
+    try:
+        return mido.open_output(chosen)
+    except Exception as error:
+        raise CoachError(
+            f"the MIDI output '{chosen}' cannot be opened ({error})", mend="see whether another program holds it"
+        ) from None
+
+
+def list_ports() -> dict[str, list[str]]:
+    """MIDI ports here: {"inputs": [...], "outputs": [...]}, empty where there is no MIDI; never raises."""
+    from coach.sound.device import quiet_drivers
+
+    try:
+        import mido
+
+        with quiet_drivers():
+            return {"inputs": list(mido.get_input_names()), "outputs": list(mido.get_output_names())}
+    except Exception:
+        return {"inputs": [], "outputs": []}
