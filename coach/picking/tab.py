@@ -137,7 +137,7 @@ def tab_bar(
             name = str(hold.chord) if hold.chord else "N"
             if name != chord_before:
                 slot = int(hold.beat * slots / meter.beats)
-                grid.put(CHORD_ROW, 1 + slot * slot_width, name, CHORD)
+                grid.put(CHORD_ROW, 2 + slot * slot_width, name, CHORD)
             chord_before = name
     return TabBar(grid.runs(), slot_width, slots)
 

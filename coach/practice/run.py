@@ -87,6 +87,8 @@ class Run:
     _stumbles: int = 0
     _again: bool = False
     _before_singing: str | None = None
+    _from: tuple[int, float] = (0, 0.0)
+    _zero: int = 0
 
     # What the player does ---------------------------------------------------------------------
 
@@ -120,6 +122,12 @@ class Run:
         self.held = not self.held
         return self.held
 
+    def change_ramp(self, ramp: Ramp) -> None:
+        """Go on with another ramp from the next bar line; what was nudged or earned before is in its start."""
+        self.ramp, self.nudge = ramp, Fraction(0)
+        self._ramp_passes.clear()
+        self._zero = self.current.ramp_bar if self.current else self._from[0]
+
     def again(self) -> None:
         """Drop the pass being played and begin it anew at the next bar line."""
         self._again = True
@@ -139,8 +147,8 @@ class Run:
         """What the ramp does next, in words."""
         if self.held:
             return "held here"
-        bar = self.current.ramp_bar if self.current else 0
-        return self.ramp.ahead(bar, self._ramp_passes)
+        bar = self.current.ramp_bar if self.current else self._from[0]
+        return self.ramp.ahead(max(bar - self._zero, 0), self._ramp_passes)
 
     def next_order(self, last: BarOrder | None) -> BarOrder | None:
         """The bar after `last` (None: the first of all) as things stand now; None at the end. Changes nothing.
@@ -150,14 +158,15 @@ class Run:
         if self.ending:
             return None
         if last is None:
-            return self._order(0, MODEL if self.model else COUNT, 0, -1, 0, 0.0, 0.0)
+            return self._order(0, MODEL if self.model else COUNT, 0, -1, self._from[0], 0.0, self._from[1])
         start = last.start_s + bar_seconds(last, self.beats)
         number = last.number + 1
         if last.kind == MODEL:
             over = last.loop_bar + 1 >= self.loop_bars
-            return self._order(number, COUNT if over else MODEL, 0 if over else last.loop_bar + 1, -1, 0, start, 0.0)
+            loop_bar = 0 if over else last.loop_bar + 1
+            return self._order(number, COUNT if over else MODEL, loop_bar, -1, last.ramp_bar, start, last.play_s)
         if last.kind == COUNT:
-            return self._order(number, PLAY, 0, 0, 0, start, 0.0)
+            return self._order(number, PLAY, 0, len(self.passes), last.ramp_bar, start, last.play_s)
         played = last.play_s + bar_seconds(last, self.beats)
         ramp_bar = last.ramp_bar + (0 if self.held else 1)
         if self._again and last == self.current:
@@ -179,10 +188,16 @@ class Run:
         """Say that the last bar has sounded. Returns the pass that ended with it, if it was whole."""
         return self._close(None)
 
-    def drop(self) -> None:
-        """Leave at once: the running pass is not counted."""
-        self.ending = True
+    def stop(self) -> None:
+        """Stop where we are: the running pass is not counted, and the next start goes on from here after a count-in."""
+        last = self.current
+        if last is not None and last.kind == PLAY:
+            self._from = (last.ramp_bar, last.play_s)
+        if last is not None and last.kind != MODEL:
+            self.model = False
         self.current = None
+        self.ending = self._again = False
+        self._stumbles = 0
 
     def _close(self, following: BarOrder | None) -> PassDone | None:
         last = self.current
@@ -208,7 +223,7 @@ class Run:
     def _order(
         self, number: int, kind: str, loop_bar: int, pass_no: int, ramp_bar: int, start_s: float, play_s: float
     ) -> BarOrder:
-        low, high = self.ramp.tempo(ramp_bar, self._passes_before(pass_no))
+        low, high = self.ramp.tempo(max(ramp_bar - self._zero, 0), self._passes_before(pass_no))
         if self.held or kind != PLAY:
             high = low
         layer = self.layers[-1] if kind == MODEL else self.layer

@@ -1,0 +1,140 @@
+"""One table of all that a key can do: it makes the bindings, the help page and the hints, and keys can be moved.
+
+Keys that work in every terminal: letters, digits, arrows, space, enter, escape, page up and page down (which
+is what many foot pedals send).
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from textual.binding import Binding, BindingType
+
+
+@dataclass(frozen=True)
+class Action:
+    """`id` names it in the settings' `[keys]`, `deed` is the screen's action, `says` what it does in a few words."""
+
+    id: str
+    keys: str
+    deed: str
+    says: str
+    hint: str = ""
+
+
+STAGE = (
+    Action("start", "enter", "start_stop", "start, stop, go on", "start/stop"),
+    Action("stumble", "space,pageup", "stumble", "mark a stumble as it happens (starts when nothing runs)", "stumble"),
+    Action("next", "pagedown", "next", "start; while it runs, end the block; then on to the next", "next"),
+    Action("slower", "left", "tempo(-1)", "1 bpm slower", "tempo"),
+    Action("faster", "right", "tempo(1)", "1 bpm faster"),
+    Action("slower-4", "down", "tempo(-4)", "4 bpm slower"),
+    Action("faster-4", "up", "tempo(4)", "4 bpm faster"),
+    Action("sing", "s", "sing", "sing: thumb alone from the next bar line, and back", "sing"),
+    Action("thinner", "t", "layer(-1)", "thinner: one layer down", "thinner"),
+    Action("fuller", "f", "layer(1)", "fuller: one layer up", "fuller"),
+    Action("repeat", "r", "repeat", "begin this pass again", "again"),
+    Action("hold", "h", "hold", "hold the ramp here, or let it go on", "hold"),
+    Action("ramp", "m", "ramp", "next kind of ramp", "ramp"),
+    Action("click", "c", "click", "next way to click", "click"),
+    Action("guide", "g", "guide", "next choice of guide notes", "guide"),
+    Action("click-softer", "7", "volume('click', -1)", "click softer"),
+    Action("click-louder", "8", "volume('click', 1)", "click louder"),
+    Action("guide-softer", "9", "volume('guide', -1)", "guide softer"),
+    Action("guide-louder", "0", "volume('guide', 1)", "guide louder"),
+    Action("still", "y", "still", "tab glides, or stands still under a moving cursor"),
+    Action("bell", "b", "bell", "terminal bell as a click when there is no sound"),
+    Action("end", "e", "end", "end the block after this bar", "end"),
+    Action("stop-hurt", "o", "hurt", "it hurts: stop everything and write it down"),
+    Action("leave", "escape", "leave", "leave the stage"),
+)
+TODAY = (
+    Action("begin", "enter,space,pagedown", "begin", "begin at the chosen block", "begin"),
+    Action("less", "left", "minutes(-5)", "five minutes less", "minutes"),
+    Action("more", "right", "minutes(5)", "five minutes more"),
+    Action("patterns", "p", "patterns", "all patterns", "patterns"),
+    Action("settings", "o", "settings", "settings", "settings"),
+    Action("plan-again", "r", "plan_again", "make the plan anew"),
+    Action("quit", "q,escape", "quit_coach", "leave the coach", "quit"),
+)
+PATTERNS = (
+    Action("play-pattern", "enter,space", "play", "play the chosen pattern", "play"),
+    Action("pattern-layer", "f", "layer(1)", "see a fuller layer", "layer"),
+    Action("pattern-thinner", "t", "layer(-1)", "see a thinner layer"),
+    Action("back", "escape,q", "back", "back", "back"),
+)
+VERDICT = (
+    Action("lost", "l", "verdict('lost')", "lost: it fell apart"),
+    Action("shaky", "s", "verdict('shaky')", "shaky: it held here and there"),
+    Action("held", "h", "verdict('held')", "held: it went, with care"),
+    Action("flowing", "f", "verdict('flowing')", "flowing: the hand ran by itself"),
+    Action("take-suggested", "enter,space,pagedown", "suggested", "take the marked one"),
+    Action("another-go", "r", "again", "another go at this block"),
+    Action("no-word", "escape", "no_word", "say nothing; the passes speak"),
+)
+REST = (
+    Action("go-on", "enter,space,pagedown", "go_on", "go on"),
+    Action("enough", "escape,q", "enough", "enough for now"),
+)
+EVERYWHERE = (
+    Action("help", "question_mark,f1", "help", "all keys, and the cautions", "all keys"),
+    Action("suspend", "ctrl+z", "pause_coach", "to the shell and back (fg)"),
+    Action("quit-now", "ctrl+c,ctrl+q", "quit_now", "leave at once"),
+)
+PAGES = {
+    "On the stage": STAGE,
+    "Today": TODAY,
+    "Patterns": PATTERNS,
+    "After a block": VERDICT,
+    "Resting": REST,
+    "Everywhere": EVERYWHERE,
+}
+_NAMES = {
+    "enter": "⏎",
+    "space": "space",
+    "left": "←",
+    "right": "→",
+    "up": "↑",
+    "down": "↓",
+    "pageup": "page up",
+    "pagedown": "page down",
+    "question_mark": "?",
+    "escape": "esc",
+    "ctrl+z": "ctrl-z",
+    "ctrl+c": "ctrl-c",
+    "ctrl+q": "ctrl-q",
+    "f1": "F1",
+}
+
+
+def bindings(actions: Iterable[Action], *, priority: bool = False) -> list[BindingType]:
+    """The bindings of a screen."""
+    return [Binding(a.keys, a.deed, a.says, id=a.id, show=False, priority=priority) for a in actions]
+
+
+def all_actions() -> tuple[Action, ...]:
+    """Every action, page by page."""
+    return tuple(action for page in PAGES.values() for action in page)
+
+
+def keys_shown(action: Action, moved: Mapping[str, str]) -> str:
+    """The keys of an action as a person reads them, after the player's own choice."""
+    return " or ".join(_NAMES.get(key, key) for key in moved.get(action.id, action.keys).split(","))
+
+
+def hints(actions: Iterable[Action], moved: Mapping[str, str], width: int) -> str:
+    """As many hints as fit in `width` cells: `⏎ start/stop  space stumble`."""
+    text = ""
+    for action in (*actions, EVERYWHERE[0]):
+        if not action.hint:
+            continue
+        key = _NAMES.get(
+            moved.get(action.id, action.keys).split(",")[0], moved.get(action.id, action.keys).split(",")[0]
+        )
+        key = "←→" if action.id in ("slower", "less") and action.id not in moved else key
+        piece = f"{key} {action.hint}"
+        if len(text) + len(piece) + 2 > width:
+            continue
+        text += ("  " if text else "") + piece
+    return text

@@ -1,0 +1,202 @@
+"""The full-screen coach: opens on today, walks through the blocks, leaves the terminal as it was."""
+
+from __future__ import annotations
+
+import contextlib
+import os
+import signal
+import sys
+from collections.abc import Iterator, Sequence
+from pathlib import Path
+from typing import ClassVar
+
+from textual import work
+from textual.app import App
+from textual.binding import BindingType
+
+from coach.errors import CoachError
+from coach.practice.cautions import CLINICIAN, STOP
+from coach.practice.planner import Block
+from coach.screens.actions import EVERYWHERE, PAGES, bindings
+from coach.screens.help import Help
+from coach.screens.messages import Trouble
+from coach.screens.rest import Rest
+from coach.screens.stage import AGAIN, HURT, LEAVE, Stage
+from coach.screens.theme import EVENING, MORNING
+from coach.screens.today import Today
+from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
+from coach.screens.world import World
+
+SHORT_REST_S = 10
+
+
+class Coach(App[None]):
+    """The app. `first` is a block to play at once instead of opening on today."""
+
+    TITLE = "Steady Thumb"
+    ENABLE_COMMAND_PALETTE = False
+    BINDINGS: ClassVar[list[BindingType]] = bindings(EVERYWHERE, priority=True)
+    CSS = "ToastRack { align-horizontal: right; }"
+
+    def __init__(self, world: World, first: Block | None = None, *, chords: str | None = None) -> None:
+        super().__init__()
+        self.world = world
+        self.first = first
+        self.chords = chords
+        self.scribe = world.scribe(self._tell_trouble)
+
+    def _tell_trouble(self, sentence: str) -> None:
+        self.post_message(Trouble(sentence))
+
+    def on_mount(self) -> None:
+        """Dress, bind the player's keys, open today or the stage."""
+        self.register_theme(EVENING)
+        self.register_theme(MORNING)
+        self.theme = "evening"
+        if self.world.settings.keys:
+            self.set_keymap(dict(self.world.settings.keys))
+        self.push_screen(Today(self.world))
+        if self.first is not None:
+            self.practise((self.first,), alone=True)
+        self._catch_signals()
+
+    def _catch_signals(self) -> None:
+        """A killed coach leaves the terminal sane: the app ends in the ordinary way."""
+        import asyncio
+
+        loop = asyncio.get_running_loop()
+        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
+            with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
+                loop.add_signal_handler(getattr(signal, name), self.exit)
+
+    def on_resize(self) -> None:
+        """Too small a window says what it needs and goes on playing."""
+        small = self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT
+        shown = isinstance(self.screen, TooSmall)
+        if small and not shown:
+            self.push_screen(TooSmall())
+        elif not small and shown:
+            self.pop_screen()
+
+    @work(exclusive=True, group="session")
+    async def practise(self, blocks: Sequence[Block], alone: bool = False) -> None:
+        """One block after another with a short rest between; a block can be had again."""
+        # Coming to the same drill again today, it need not be heard first.
+        heard = await self._heard_before()
+        at = 0
+        while at < len(blocks):
+            block = blocks[at]
+            if block.drill is None:
+                if not await self.push_screen_wait(Rest(block.minutes * 60, _title(blocks, at + 1))):
+                    break
+                at += 1
+                continue
+            try:
+                loop = self.world.loop(block, self.chords if alone else None)
+            except CoachError as error:
+                self.notify(str(error), severity="error", markup=False)
+                at += 1
+                continue
+            place = f"block {at + 1} of {len(blocks)}" if len(blocks) > 1 else ""
+            stage = Stage(self.world, self.scribe, block, loop, place=place, model=block.drill not in heard)
+            heard.add(block.drill)
+            how = await self.push_screen_wait(stage)
+            if how == HURT:
+                self.notify(f"{STOP} {CLINICIAN}", title="Stopped", severity="warning", timeout=30, markup=False)
+                break
+            if how == LEAVE:
+                break
+            if how == AGAIN:
+                continue
+            at += 1
+            rests = at < len(blocks) and blocks[at].drill is not None
+            if rests and not await self.push_screen_wait(Rest(SHORT_REST_S, _title(blocks, at))):
+                break
+        if alone:
+            self.exit()
+
+    async def _heard_before(self) -> set[str]:
+        import asyncio
+
+        try:
+            takes = await asyncio.to_thread(self.world.takes)
+        except CoachError as error:
+            self.notify(str(error), severity="error", markup=False)
+            return set()
+        return {take.drill for take in takes}
+
+    def on_trouble(self, message: Trouble) -> None:
+        """The scribe or the engine has something to say and no stage to say it on."""
+        self.notify(message.sentence, severity="warning", markup=False)
+
+    def action_help(self) -> None:
+        """All keys."""
+        if isinstance(self.screen, Help):
+            self.screen.dismiss()
+            return
+        pages = {"Stage": "On the stage", "Patterns": "Patterns", "Verdict": "After a block", "Rest": "Resting"}
+        first = pages.get(type(self.screen).__name__, "Today")
+        assert first in PAGES
+        self.push_screen(Help(self.world.settings.keys, first))
+
+    def action_quit_now(self) -> None:
+        """Leave at once; all is in the ledger."""
+        self.exit()
+
+    def action_pause_coach(self) -> None:
+        """To the shell; the sound stops, and the run waits to be gone on with."""
+        for screen in self.screen_stack:
+            if isinstance(screen, Stage) and screen.phase == "running":
+                screen.action_start_stop()
+        self.action_suspend_process()
+
+
+def _title(blocks: Sequence[Block], at: int) -> str:
+    return blocks[at].title if at < len(blocks) else ""
+
+
+@contextlib.contextmanager
+def _errors_to(log: Path) -> Iterator[None]:
+    """Point file descriptor 2 at a log: sound back ends print dozens of lines there, and the screen paints on it.
+
+    The screen keeps the terminal through a copy of the descriptor.
+    """
+    log.parent.mkdir(parents=True, exist_ok=True)
+    old_stderr = sys.__stderr__
+    terminal = os.dup(2)
+    try:
+        with open(log, "ab") as sink:
+            sys.__stderr__ = os.fdopen(os.dup(terminal), "w", buffering=1)  # type: ignore[misc]
+            os.dup2(sink.fileno(), 2)
+            yield
+    finally:
+        os.dup2(terminal, 2)
+        os.close(terminal)
+        sys.__stderr__ = old_stderr  # type: ignore[misc]
+
+
+def run_app(first: Block | None = None, *, chords: str | None = None, world: World | None = None) -> int:
+    """Open the coach on the terminal until the player leaves; the exit code."""
+    from coach import places
+
+    world = world or World.here()
+    app = Coach(world, first, chords=chords)
+    with _errors_to(places.log()):
+        try:
+            app.run()
+        finally:
+            app.scribe.close()
+            problem = world.save()
+    if problem:
+        print(problem, file=sys.stderr)
+    return app.return_code or 0
+
+
+def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, minutes: int = 5) -> Block:
+    """The block of `coach drill PATTERN`. Raises CoachError."""
+    drill = world.drill(pattern_id)
+    start = tempo or drill.start_bpm
+    layer = "thumb" if sing else "full"
+    return Block(
+        "play", drill.id, drill.title, minutes, start, max(start, drill.target_bpm), layer, (), drill.step_share
+    )

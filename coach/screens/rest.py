@@ -1,0 +1,77 @@
+"""Between blocks: a breath, or the five minutes of each half hour."""
+
+from __future__ import annotations
+
+from time import monotonic
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Vertical
+from textual.screen import Screen
+from textual.widgets import Digits, Static
+
+from coach.screens.actions import REST, bindings
+
+LONG_S = 60
+
+
+class Rest(Screen[bool]):
+    """Counts down `seconds`; ends with True to go on, False when it is enough for now."""
+
+    BINDINGS: ClassVar[list[BindingType]] = bindings(REST)
+    CSS = """
+    Rest { align: center middle; background: $background; }
+    #rest { width: 64; max-width: 100%; height: auto; padding: 1 2; }
+    #left { width: 100%; text-align: center; color: $secondary; }
+    #rest Static { width: 100%; text-align: center; color: $foreground; }
+    """
+
+    def __init__(self, seconds: int, following: str) -> None:
+        super().__init__()
+        self.seconds = seconds
+        self.following = following
+
+    def compose(self) -> ComposeResult:
+        """The time left, and what comes."""
+        with Vertical(id="rest"):
+            yield Static(self._why(), markup=False)
+            yield Static("")
+            yield Digits(self._shown(self.seconds), id="left")
+            yield Static("")
+            yield Static(f"next: {self.following}" if self.following else "", markup=False)
+            yield Static("⏎ or the pedal goes on · esc is enough for now", markup=False)
+
+    def _why(self) -> str:
+        if self.seconds >= LONG_S:
+            return (
+                "Rest. Put the guitar down, let the arms hang, look out of the window.\n"
+                "Pain, numbness or tingling? Then stop for today, and see a doctor\n"
+                "or a performing-arts clinician if it comes back."
+            )
+        return "Let go. Shake the hands out."
+
+    def on_mount(self) -> None:
+        """Begin to count."""
+        self.until = monotonic() + self.seconds
+        self.set_interval(0.25, self._count)
+
+    @staticmethod
+    def _shown(left: float) -> str:
+        whole = int(left + 0.999)
+        return f"{whole // 60}:{whole % 60:02d}"
+
+    def _count(self) -> None:
+        left = self.until - monotonic()
+        if left <= 0:
+            self.dismiss(True)
+        else:
+            self.query_one("#left", Digits).update(self._shown(left))
+
+    def action_go_on(self) -> None:
+        """Enough rested."""
+        self.dismiss(True)
+
+    def action_enough(self) -> None:
+        """Enough for now."""
+        self.dismiss(False)

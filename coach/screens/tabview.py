@@ -1,0 +1,248 @@
+"""The tab under the beat cursor.
+
+Two ways to look at it:
+
+    glide   the cursor stands, the tab moves under it:      ...─0───┃───3───...
+    still   the page stands, the cursor moves over it and the page turns one bar early
+
+Each bar is drawn once into strips; a frame crops and joins them, and only when the cursor's cell has
+changed. On a still page two columns are drawn again, in glide all of it. The cursor is a heavy line, so it
+shows without colour.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from fractions import Fraction
+from typing import ClassVar
+
+from rich.segment import Segment
+from rich.style import Style
+from textual.geometry import Region, Size
+from textual.strip import Strip
+from textual.widget import Widget
+
+from coach.picking.tab import (
+    CHORD_ROW,
+    COUNT_ROW,
+    FINGER_ROW,
+    FIRST_STRING_ROW,
+    ROWS,
+    THUMB_ROW,
+    TabBar,
+    tab_bar,
+)
+from coach.practice.run import COUNT, MODEL
+from coach.screens.conductor import Loop
+
+Shown = Callable[[int], tuple[int, str, str] | None]
+
+_KINDS = (
+    "line",
+    "barline",
+    "note",
+    "thumb",
+    "strong",
+    "ghost",
+    "gone",
+    "chord",
+    "letter",
+    "pletter",
+    "count",
+    "offcount",
+    "blank",
+)
+WIDEST_SLOT = 6
+GAP = -1
+_AT_CURSOR = {"─": "╂", " ": "┃", "│": "┃"}
+
+
+def written_beat(beat: float, share: Fraction) -> float:
+    """Where on the written page a sounding beat is: the inverse of `coach.picking.plucks.swung`."""
+    if share == Fraction(1, 2):
+        return beat
+    whole, part, s = int(beat), beat % 1, float(share)
+    return whole + (part / s / 2 if part < s else 0.5 + (part - s) / (1 - s) / 2)
+
+
+def row_plan(height: int) -> tuple[int, ...]:
+    """Which row of a drawn bar stands on each line of a view `height` lines tall; GAP for air between strings."""
+    strings = range(FIRST_STRING_ROW, FIRST_STRING_ROW + 6)
+    if height >= ROWS + 5:
+        spread = [row for s in strings for row in (s, GAP)][:-1]
+        return (CHORD_ROW, FINGER_ROW, *spread, THUMB_ROW, COUNT_ROW)
+    return tuple(range(ROWS))
+
+
+def slot_width(width: int, slots: int) -> int:
+    """Cells a slot: as wide as lets two bars (three on a wide screen) be seen, 2 to WIDEST_SLOT."""
+    bars = 2.1 if width < 110 else 3
+    return max(2, min(WIDEST_SLOT, int((width / bars - 1) / slots)))
+
+
+class TabView(Widget):
+    """See the module's text. `look` gives (loop bar, layer, kind) of a bar number, None where nothing is."""
+
+    COMPONENT_CLASSES: ClassVar[set[str]] = {f"tab--{kind}" for kind in (*_KINDS, "cursor")}
+    DEFAULT_CSS = """
+    TabView { height: 10; width: 1fr; background: $surface; color: $foreground; }
+    TabView .tab--line { color: $foreground 38%; }
+    TabView .tab--barline { color: $foreground 70%; }
+    TabView .tab--note { color: $foreground; text-style: bold; }
+    TabView .tab--thumb { color: $background; background: $primary; text-style: bold; }
+    TabView .tab--strong { color: $accent; text-style: bold underline; }
+    TabView .tab--ghost { color: $foreground 70%; text-style: italic; }
+    TabView .tab--gone { color: $foreground 45%; }
+    TabView .tab--chord { color: $secondary; text-style: bold; }
+    TabView .tab--letter { color: $secondary; }
+    TabView .tab--pletter { color: $primary; }
+    TabView .tab--count { color: $foreground; text-style: bold; }
+    TabView .tab--offcount { color: $foreground 55%; }
+    TabView .tab--blank { color: $foreground; }
+    TabView .tab--cursor { color: $accent; background: $accent 18%; text-style: bold; }
+    """
+
+    def __init__(self, loop: Loop, look: Shown, *, still: bool = False, id: str | None = None) -> None:
+        super().__init__(id=id)
+        self.loop = loop
+        self.look = look
+        self.still = still
+        self.number = 0
+        self.beat = 0.0
+        self._cell: tuple[int, int] = (-1, -1)
+        self._page = 0
+        self._strips: dict[tuple[int, str, str], tuple[int, list[Strip]]] = {}
+        self._plan: tuple[int, ...] = tuple(range(ROWS))
+
+    # Places ------------------------------------------------------------------------------------
+
+    @property
+    def bar_width(self) -> int:
+        """Cells in one bar."""
+        return 1 + self.loop.pattern.slots * slot_width(self.size.width, self.loop.pattern.slots)
+
+    @property
+    def cursor_column(self) -> int:
+        """Where on the view the cursor is now."""
+        if self.still:
+            return (self.number - self._page) * self.bar_width + self._column()
+        return max(8, self.size.width // 4)
+
+    def _column(self) -> int:
+        """The cursor's cell within its bar: beat 0 is on the first slot's note, and a bar's end on the next one's."""
+        pattern = self.loop.pattern
+        return 2 + int(written_beat(self.beat, pattern.share) / pattern.meter.beats * self.bar_width)
+
+    def _bars_on_page(self) -> int:
+        return max(1, self.size.width // self.bar_width)
+
+    # Moving ------------------------------------------------------------------------------------
+
+    def move(self, number: int, beat: float) -> bool:
+        """Put the cursor on `beat` of bar `number`; draws only what changed. True when something was."""
+        old = self.cursor_column
+        self.number, self.beat = number, min(beat, self.loop.pattern.meter.beats - 1e-9)
+        cell = (number, self._column())
+        if cell == self._cell:
+            return False
+        self._cell = cell
+        if self.still:
+            bars = self._bars_on_page()
+            if not self._page <= number < self._page + max(1, bars - 1):
+                self._page = number
+                self.refresh()
+            else:
+                height = self.size.height
+                self.refresh(Region(old, 0, 1, height), Region(self.cursor_column, 0, 1, height))
+        else:
+            self.refresh()
+        return True
+
+    def renew(self) -> None:
+        """Draw again: layers, mode or size have changed."""
+        self._page = self.number
+        self.refresh()
+
+    def on_resize(self) -> None:
+        """Slots may be wider or narrower now."""
+        self._strips.clear()
+        self._plan = row_plan(self.size.height)
+        self.renew()
+
+    def notify_style_update(self) -> None:
+        """Colours changed: strips hold the old ones."""
+        self._strips.clear()
+        super().notify_style_update()
+
+    def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
+        """Ten rows, or with air between the strings."""
+        return ROWS
+
+    # Drawing -----------------------------------------------------------------------------------
+
+    def _look(self, kind: str) -> Style:
+        return self.get_component_rich_style(f"tab--{kind}")
+
+    def _bar(self, number: int) -> tuple[int, list[Strip]] | None:
+        key = self.look(number)
+        if key is None:
+            return None
+        found = self._strips.get(key)
+        if found is None:
+            found = self._strips[key] = self._draw(*key)
+        return found
+
+    def _draw(self, loop_bar: int, layer: str, kind: str) -> tuple[int, list[Strip]]:
+        pattern = self.loop.pattern
+        width = slot_width(self.size.width, pattern.slots)
+        if kind == COUNT:
+            bar = tab_bar((), (), None, pattern.meter, pattern.slots, width)
+        else:
+            plucks = self.loop.plucks[loop_bar]
+            sounding = plucks if kind == MODEL else self.loop.sounding(loop_bar, layer)
+            before = self.loop.held[loop_bar - 1].holds[-1].chord if loop_bar else None
+            held = self.loop.held[loop_bar]
+            name = str(before) if before and len(held.holds) == 1 else ""
+            bar = tab_bar(plucks, sounding, held, pattern.meter, pattern.slots, width, chord_before=name)
+        styles = {kind: self._look(kind) for kind in _KINDS}
+        strips = [Strip([Segment(t, styles[k]) for t, k in row], bar.width) for row in bar.rows]
+        strips.append(_gap(bar, styles["barline"], styles["blank"]))
+        return bar.width, strips
+
+    def render_line(self, y: int) -> Strip:
+        """One line of the view."""
+        width = self.size.width
+        row = self._plan[y] if y < len(self._plan) else None
+        ground = self.visual_style.rich_style
+        if row is None or width == 0:
+            return Strip.blank(width, ground)
+        bar_width = self.bar_width
+        if self.still:
+            first, skip = self._page, 0
+        else:
+            start = self._column() - self.cursor_column  # the view's left edge, in cells from the bar line
+            bars_back = max(0, -(start // bar_width))
+            first, skip = self.number - bars_back, start + bars_back * bar_width
+        parts: list[Strip] = []
+        have = -skip
+        number = first
+        while have < width:
+            drawn = self._bar(number)
+            parts.append(Strip.blank(bar_width, ground) if drawn is None else drawn[1][row])
+            have += bar_width
+            number += 1
+        strip = Strip.join(parts).crop(skip, skip + width)
+        return self._with_cursor(strip, width).apply_style(ground)
+
+    def _with_cursor(self, strip: Strip, width: int) -> Strip:
+        column = self.cursor_column
+        if not 0 <= column < width:
+            return strip
+        char = strip.crop(column, column + 1).text or " "
+        under = Strip([Segment(_AT_CURSOR.get(char, char), self._look("cursor"))], 1)
+        return Strip.join([strip.crop(0, column), under, strip.crop(column + 1, width)])
+
+
+def _gap(bar: TabBar, barline: Style, blank: Style) -> Strip:
+    """The line of air between two strings of a bar."""
+    return Strip([Segment("│", barline), Segment(" " * (bar.width - 1), blank)], bar.width)

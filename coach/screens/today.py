@@ -1,0 +1,200 @@
+"""Today: the blocks for the minutes there are, each with its reasons; enter begins."""
+
+from __future__ import annotations
+
+from typing import ClassVar
+
+from rich.text import Text
+from textual import work
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import VerticalScroll
+from textual.screen import Screen
+from textual.widgets import OptionList, Static
+from textual.widgets.option_list import Option
+
+from coach.errors import CoachError
+from coach.practice.cautions import CAUTIONS
+from coach.practice.planner import Block, Plan
+from coach.screens.actions import TODAY, bindings, hints
+from coach.screens.world import World
+
+LEAST_MINUTES, MOST_MINUTES = 5, 240
+
+
+class Blocks(OptionList):
+    """The list of blocks; keys that are not its own arrows belong to the screen."""
+
+    BINDINGS: ClassVar[list[BindingType]] = []
+
+
+class Today(Screen[None]):
+    """The plan, made away from the screen and shown when it is there."""
+
+    BINDINGS: ClassVar[list[BindingType]] = [
+        *bindings(TODAY),
+        ("up", "choose(-1)", ""),
+        ("down", "choose(1)", ""),
+    ]
+    CSS = """
+    Today { background: $background; }
+    #title { height: 1; background: $panel; padding: 0 1; color: $foreground; text-style: bold; }
+    #sub { height: auto; padding: 1 2 0 2; color: $foreground 85%; }
+    #blocks { height: 1fr; background: $background; border: none; padding: 0 1; margin: 1 0; }
+    #blocks > .option-list--option-highlighted { background: $panel; color: $foreground; text-style: none; }
+    #blocks > .option-list--option { padding: 0 1; }
+    #notes { height: auto; max-height: 8; padding: 0 2; color: $foreground 85%; }
+    #notes Static { height: auto; }
+    #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
+    """
+
+    def __init__(self, world: World) -> None:
+        super().__init__()
+        self.world = world
+        self.minutes = world.settings.minutes
+        self.plan: Plan | None = None
+
+    def compose(self) -> ComposeResult:
+        """Title, plan, notes."""
+        yield Static(id="title", markup=False)
+        yield Static("making the plan …", id="sub", markup=False)
+        yield Blocks(id="blocks")
+        with VerticalScroll(id="notes", can_focus=False):
+            yield Static(id="note", markup=False)
+        yield Static(id="keys", markup=False)
+
+    def on_mount(self) -> None:
+        """Make the plan after the first paint."""
+        self._head()
+        self.call_after_refresh(self.make_plan)
+
+    def on_screen_resume(self) -> None:
+        """Back from the stage: what was played changes what is next."""
+        if self.plan is not None:
+            self.make_plan()
+
+    def on_resize(self) -> None:
+        """More or fewer hints and lines fit."""
+        self._head()
+        if self.plan is not None:
+            self._show(self.plan)
+
+    def _head(self) -> None:
+        now = self.world.now()
+        day = f"{now:%A} {now.day} {now:%B}"
+        self.query_one("#title", Static).update(f"Steady Thumb · {day} · {self.minutes} minutes")
+        self.query_one("#keys", Static).update(hints(TODAY, self.world.settings.keys, max(self.size.width - 2, 20)))
+
+    @work(thread=True, exclusive=True, group="plan")
+    def make_plan(self) -> None:
+        """Read the ledger and plan, away from the screen."""
+        minutes = self.minutes
+        try:
+            made = self.world.plan(minutes)
+        except CoachError as error:
+            self.app.call_from_thread(self._trouble, str(error))
+            return
+        self.app.call_from_thread(self._planned, made, minutes)
+
+    def _trouble(self, why: str) -> None:
+        self.query_one("#sub", Static).update(why)
+
+    def _planned(self, made: Plan, minutes: int) -> None:
+        if minutes == self.minutes:
+            self.plan = made
+            self._show(made)
+
+    def _show(self, made: Plan) -> None:
+        blocks = self.query_one("#blocks", Blocks)
+        at = blocks.highlighted or 0
+        blocks.clear_options()
+        blocks.add_options([Option(self._words(block, number)) for number, block in enumerate(made.blocks, 1)])
+        blocks.highlighted = min(at, len(made.blocks) - 1) if made.blocks else None
+        first = not self.world.settings.cautions_seen
+        self.query_one("#sub", Static).update(
+            "Welcome. Guitar on the knee, ⏎, and play: the starter ladder is ready." if first else self._sum(made)
+        )
+        notes = CAUTIONS if first else (*made.notes, *self.world.problems, *self._broken())
+        self.query_one("#note", Static).update("\n".join(notes))
+        self._head()
+
+    def _sum(self, made: Plan) -> str:
+        playing = sum(b.minutes for b in made.blocks if b.drill)
+        names = len({b.drill for b in made.blocks if b.drill})
+        return f"{playing} minutes of playing, {names} drill{'s' if names != 1 else ''}, short turns."
+
+    def _broken(self) -> list[str]:
+        count = len(self.world.library.broken)
+        return [f"{count} pattern file{'s' if count > 1 else ''} cannot be read: p shows why."] if count else []
+
+    def _words(self, block: Block, number: int) -> Text:
+        """Two lines: what and how fast; why."""
+        width = max(self.size.width - 6, 40)
+        text = Text(no_wrap=True, overflow="ellipsis", end="")
+        left = f"{number:>2}  {block.title}"
+        if block.drill:
+            sung = "  sing over the thumb" if block.layer == "thumb" else ""
+            right = f"{block.tempo_from} → {block.tempo_to} bpm  {block.minutes:>2} min"
+        else:
+            sung, right = "", f"{block.minutes:>2} min"
+        text.append(left, style="bold")
+        text.append(sung, style="italic")
+        text.append(" " * max(width - len(left) - len(sung) - len(right), 1) + right + "\n")
+        for line in _wrapped("; ".join(block.why), width - 4):
+            text.append(f"    {line}\n", style="dim")
+        text.rstrip()
+        return text
+
+    # Keys --------------------------------------------------------------------------------------
+
+    def action_choose(self, by: int) -> None:
+        """Up and down the list."""
+        blocks = self.query_one("#blocks", Blocks)
+        if blocks.option_count:
+            blocks.highlighted = min(max((blocks.highlighted or 0) + by, 0), blocks.option_count - 1)
+
+    def action_begin(self) -> None:
+        """Begin at the chosen block."""
+        if self.plan is None:
+            return
+        self.world.change(cautions_seen=True)
+        at = self.query_one("#blocks", Blocks).highlighted or 0
+        self.app.practise(self.plan.blocks[at:])  # type: ignore[attr-defined]
+
+    def on_option_list_option_selected(self) -> None:
+        """A click with a mouse does the same as enter."""
+        self.action_begin()
+
+    def action_minutes(self, by: int) -> None:
+        """More or less time today."""
+        self.minutes = min(max(self.minutes + by, LEAST_MINUTES), MOST_MINUTES)
+        self.world.change(minutes=self.minutes)
+        self._head()
+        self.make_plan()
+
+    def action_plan_again(self) -> None:
+        """Read everything anew."""
+        self.world.reread()
+        self.make_plan()
+
+    def action_patterns(self) -> None:
+        """All patterns."""
+        from coach.screens.patterns import Patterns
+
+        self.app.push_screen(Patterns(self.world))
+
+    def action_settings(self) -> None:
+        """The settings."""
+        from coach.screens.settings import SettingsPage
+
+        self.app.push_screen(SettingsPage(self.world))
+
+    def action_quit_coach(self) -> None:
+        """Leave."""
+        self.app.exit()
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    from textwrap import wrap
+
+    return wrap(text, max(width, 20)) or [""]

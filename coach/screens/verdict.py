@@ -1,0 +1,83 @@
+"""After a block: how was it? One key, one pedal, or none at all."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import ClassVar
+
+from textual.app import ComposeResult
+from textual.binding import BindingType
+from textual.containers import Vertical
+from textual.screen import ModalScreen
+from textual.widgets import Static
+
+from coach.practice.ramps import shown
+from coach.practice.run import PassDone
+from coach.practice.takes import VERDICTS
+from coach.screens.actions import VERDICT, bindings, keys_shown
+
+GO_ON_AFTER_S = 20
+
+
+class Verdict(ModalScreen[str]):
+    """Asks for one of the verdicts; the one the passes bear out is marked. Ends with it, "again", or "" for none."""
+
+    BINDINGS: ClassVar[list[BindingType]] = bindings(VERDICT)
+    CSS = """
+    Verdict { align: center middle; background: $background 60%; }
+    #ask { width: 62; max-width: 100%; height: auto; background: $surface; border: round $primary; padding: 1 2; }
+    """
+
+    def __init__(self, passes: Sequence[PassDone], suggested: str, keys: Mapping[str, str]) -> None:
+        super().__init__()
+        self.passes = passes
+        self.marked = suggested
+        self.keys = keys
+        self.left = GO_ON_AFTER_S
+
+    def compose(self) -> ComposeResult:
+        """What was played, and the four words."""
+        with Vertical(id="ask"):
+            yield Static(self.words(), id="words", markup=False)
+
+    def words(self) -> str:
+        """The whole page as text."""
+        clean = sum(p.clean for p in self.passes)
+        tempos = [p.bpm for p in self.passes]
+        lines = [
+            f"{len(self.passes)} passes, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm",
+            "How was it?",
+            "",
+        ]
+        for action in VERDICT[: len(VERDICTS)]:
+            mark = "▸" if action.id == self.marked else " "
+            lines.append(f" {mark} {keys_shown(action, self.keys):>2}   {action.says}")
+        lines += ["", f"⏎ or the pedal takes ▸ · r another go · goes on by itself in {self.left} s"]
+        return "\n".join(lines)
+
+    def on_mount(self) -> None:
+        """Hands may be busy: go on after a while without a word."""
+        self.set_interval(1, self._wait)
+
+    def _wait(self) -> None:
+        self.left -= 1
+        if self.left <= 0:
+            self.dismiss("")
+        else:
+            self.query_one("#words", Static).update(self.words())
+
+    def action_verdict(self, word: str) -> None:
+        """The player's word."""
+        self.dismiss(word)
+
+    def action_suggested(self) -> None:
+        """The marked one."""
+        self.dismiss(self.marked)
+
+    def action_again(self) -> None:
+        """Another go."""
+        self.dismiss("again")
+
+    def action_no_word(self) -> None:
+        """No word: the passes speak."""
+        self.dismiss("")

@@ -1,0 +1,93 @@
+"""Pictures of the screens for the README and for looking at: `python -m tests.screens.pictures OUT_DIR`.
+
+Needs `rsvg-convert` (Debian librsvg2-bin) and a monospace font for the PNGs; without it only the SVGs are written.
+"""
+
+from __future__ import annotations
+
+import asyncio
+import shutil
+import subprocess
+import sys
+import tempfile
+from datetime import UTC, datetime
+from pathlib import Path
+
+from coach import places
+from coach.guitar.openshapes import read_shape_book
+from coach.picking.library import read_library
+from coach.screens.app import Coach
+from coach.screens.world import World
+from coach.settings import Settings
+from coach.sound.clock import FakeClock
+from coach.sound.device import SilentSpeaker
+
+MOMENT = datetime(2026, 5, 9, 7, 5, tzinfo=UTC)
+
+
+def world(home: Path, clock: FakeClock | None = None, **settings: object) -> World:
+    """A world with the shipped patterns, an empty ledger in `home`, no sound and, if given, a clock set by hand."""
+    book = read_shape_book(places.shipped("shared") / "shapes.toml")
+    library = read_library(places.shipped("patterns"), home / "patterns")
+    return World(
+        library,
+        book,
+        Settings(**settings),  # type: ignore[arg-type]
+        home / "ledger.sqlite3",
+        home / "settings.toml",
+        now=lambda: MOMENT,
+        speaker=lambda buffer_ms: SilentSpeaker(),
+        clock=clock,
+    )
+
+
+async def pictures(out: Path) -> None:
+    """Write today.svg, stage.svg, sing.svg, verdict.svg, patterns.svg, help.svg in two sizes."""
+    for name, size in (("wide", (160, 45)), ("small", (80, 24))):
+        clock = FakeClock()
+        with tempfile.TemporaryDirectory() as home:
+            app = Coach(world(Path(home), clock, cautions_seen=True))
+            async with app.run_test(size=size) as pilot:
+                await pilot.pause(0.6)
+                save(app, out / f"today-{name}.svg")
+                await pilot.press("p")
+                await pilot.pause(0.4)
+                for _ in range(14):
+                    await pilot.press("down")
+                await pilot.pause(0.4)
+                save(app, out / f"patterns-{name}.svg")
+                await pilot.press("enter")
+                await pilot.pause(1.0)
+                clock.seconds = 22.3
+                await pilot.pause(0.5)
+                save(app, out / f"stage-{name}.svg")
+                await pilot.press("s")
+                clock.seconds = 28.1
+                await pilot.pause(0.5)
+                save(app, out / f"sing-{name}.svg")
+                await pilot.press("question_mark")
+                await pilot.pause(0.3)
+                save(app, out / f"help-{name}.svg")
+                await pilot.press("escape")
+                clock.seconds = 60.0
+                await pilot.pause(0.5)
+                await pilot.press("e")
+                clock.seconds = 75.0
+                await pilot.pause(0.8)
+                save(app, out / f"verdict-{name}.svg")
+                await pilot.press("f", "o")
+                await pilot.pause(0.5)
+                save(app, out / f"settings-{name}.svg")
+
+
+def save(app: Coach, path: Path) -> None:
+    """The screen as SVG and, where the converter is there, as PNG."""
+    path.write_text(app.export_screenshot(), encoding="utf-8")
+    if shutil.which("rsvg-convert"):
+        subprocess.run(["rsvg-convert", "-o", str(path.with_suffix(".png")), str(path)], check=True)
+
+
+if __name__ == "__main__":
+    target = Path(sys.argv[1])
+    target.mkdir(parents=True, exist_ok=True)
+    asyncio.run(pictures(target))
