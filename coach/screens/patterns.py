@@ -32,7 +32,8 @@ class Patterns(Screen[None]):
     CSS = """
     Patterns { background: $background; }
     #title { height: 1; background: $panel; padding: 0 1; color: $foreground; text-style: bold; }
-    #list { width: 36; height: 1fr; background: $background; border: none; }
+    #list { scrollbar-size-vertical: 1; width: 38; height: 1fr; background: $background; border: none; }
+    #list:focus { background-tint: $foreground 0%; }
     #list > .option-list--option-highlighted { background: $panel; color: $foreground; text-style: bold; }
     #one { width: 1fr; height: 1fr; padding: 0 1; }
     #about { height: auto; color: $foreground; }

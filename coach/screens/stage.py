@@ -19,7 +19,7 @@ from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
 from textual.screen import Screen
-from textual.widgets import Digits, Static
+from textual.widgets import Static
 
 from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES, ClickWay
@@ -30,6 +30,7 @@ from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
 from coach.practice.takes import Pass, Take
 from coach.screens.actions import STAGE, bindings, hints
 from coach.screens.conductor import GUIDES, Conductor, Loop
+from coach.screens.figures import figure
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
 from coach.screens.shapeview import shape_rows
@@ -64,10 +65,10 @@ class Stage(Screen[str]):
     Stage { layout: vertical; background: $background; }
     #head { height: 1; background: $panel; color: $foreground; padding: 0 1; }
     #figures { height: 8; padding: 0 1; }
-    #tempo { width: 25; }
+    #tempo { width: 26; }
     #place { width: 1fr; }
-    #bpm { color: $primary; text-style: bold; width: auto; }
-    #where { color: $foreground; width: auto; }
+    #bpm { color: $primary; height: 5; }
+    #where { color: $foreground; height: 5; }
     .small { color: $foreground 75%; height: auto; }
     .shape { width: 15; height: 8; color: $foreground; }
     #following { color: $foreground 55%; }
@@ -77,10 +78,12 @@ class Stage(Screen[str]):
     #modes { height: 1; padding: 0 1; color: $foreground 75%; }
     #say { height: 1; padding: 0 1; color: $warning; }
     #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
+    #history { height: 1; padding: 0 2; color: $foreground 75%; display: none; }
     Stage.tall #figures { height: 10; padding: 1 2; }
-    Stage.tall #tab { height: 15; margin: 1 0; }
-    Stage.tall #ladder { padding: 0 2; }
-    Stage.tall #modes { padding: 0 2; }
+    Stage.tall #tempo { width: 40; }
+    Stage.tall #tab { height: 1fr; max-height: 20; margin: 1 0; }
+    Stage.tall #history { display: block; }
+    Stage.tall #ladder, Stage.tall #modes, Stage.tall #say { padding: 0 2; }
     """
 
     def __init__(
@@ -126,11 +129,11 @@ class Stage(Screen[str]):
         yield Static(id="head", markup=False)
         with Horizontal(id="figures"):
             with Vertical(id="tempo"):
-                yield Digits(id="bpm")
+                yield Static(id="bpm", markup=False)
                 yield Static(id="unit", classes="small", markup=False)
                 yield Static(id="ramp", classes="small", markup=False)
             with Vertical(id="place"):
-                yield Digits(id="where")
+                yield Static(id="where", markup=False)
                 yield Static(id="pass", classes="small", markup=False)
                 yield Static(id="spoken", markup=False)
             yield Static(id="now", classes="shape", markup=False)
@@ -138,6 +141,7 @@ class Stage(Screen[str]):
         yield TabView(self.loop, self._look, still=self.world.settings.still_tab, id="tab")
         yield Static(id="ladder", markup=False)
         yield Static(id="modes", markup=False)
+        yield Static(id="history", markup=False)
         yield Static(id="say", markup=False)
         yield Static(id="keys", markup=False)
 
@@ -169,27 +173,23 @@ class Stage(Screen[str]):
             self._shown[name] = text
             self.query_one(f"#{name}", Static).update(text)
 
-    def _put_digits(self, name: str, text: str) -> None:
-        if self._shown.get(name) != text:
-            self._shown[name] = text
-            self.query_one(f"#{name}", Digits).update(text)
-
     def _figures(self) -> None:
         """Everything beside the tab, as it is now."""
         if not self.is_mounted:
             return
         run, order = self.run_state, self._order
         bpm = order.bpm_from if order else run.ramp.tempo(0, [])[0] + run.nudge
-        self._put_digits("bpm", shown(bpm))
-        self._put("unit", "beats a minute" + (" · held" if run.held else ""))
+        self._put("bpm", figure(str(round(bpm))))
+        exact = "" if bpm == round(bpm) else f" ({shown(bpm)})"
+        self._put("unit", f"beats a minute{exact}" + (" · held" if run.held else ""))
         self._put("ramp", f"{run.ramp.name}: {run.ahead()}")
         beat = max(self._beat, 0) + 1
         if order is None:
-            self._put_digits("where", "1.1")
+            self._put("where", figure("1.1"))
             self._put("pass", {OPENING: "one moment", STOPPED: "stopped"}.get(self.phase, "ready"))
             self._put("spoken", "")
         else:
-            self._put_digits("where", f"{order.loop_bar + 1}.{beat}" if order.kind != COUNT else f"{beat}")
+            self._put("where", figure(f"{order.loop_bar + 1}.{beat}" if order.kind != COUNT else f"{beat}"))
             self._put("pass", self._pass_words(order))
             self._put("spoken", self._spoken(order))
         self._shapes()
@@ -201,6 +201,10 @@ class Stage(Screen[str]):
         way = CLICK_MODES[click.mode] + (f" {click.bars_on} on {click.bars_off} off" if click.mode == "gaps" else "")
         guide = GUIDES[self.conductor.guide]
         self._put("modes", f"click {way} {_bar(settings.click_volume)}   guide {guide} {_bar(settings.guide_volume)}")
+        told = "  ".join(
+            f"{shown(p.bpm)} {'✓' if p.clean else '×' * min(p.stumbles, 3)}" for p in self.take.passes[-12:]
+        )
+        self._put("history", f"passes {told}" if told else "")
         self._put("keys", hints(STAGE, self.world.settings.keys, max(self.size.width - 2, 20)))
 
     def _head(self) -> None:
@@ -267,7 +271,7 @@ class Stage(Screen[str]):
             return
         if self._order is None or position.number != self._order.number:
             self._reach(position.number)
-        beat = int(position.beat)
+        beat = min(int(position.beat), self.run_state.beats - 1)
         if beat != self._beat:
             self._beat = beat
             self._figures()

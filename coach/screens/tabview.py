@@ -53,6 +53,7 @@ _KINDS = (
     "blank",
 )
 WIDEST_SLOT = 6
+MOST_AIR = 2
 GAP = -1
 _AT_CURSOR = {"─": "╂", " ": "┃", "│": "┃"}
 
@@ -67,11 +68,10 @@ def written_beat(beat: float, share: Fraction) -> float:
 
 def row_plan(height: int) -> tuple[int, ...]:
     """Which row of a drawn bar stands on each line of a view `height` lines tall; GAP for air between strings."""
+    air = min(max(height - ROWS, 0) // 5, MOST_AIR)
     strings = range(FIRST_STRING_ROW, FIRST_STRING_ROW + 6)
-    if height >= ROWS + 5:
-        spread = [row for s in strings for row in (s, GAP)][:-1]
-        return (CHORD_ROW, FINGER_ROW, *spread, THUMB_ROW, COUNT_ROW)
-    return tuple(range(ROWS))
+    spread = [row for s in strings for row in (s, *[GAP] * air)]
+    return (CHORD_ROW, FINGER_ROW, *spread[: len(spread) - air], THUMB_ROW, COUNT_ROW)
 
 
 def slot_width(width: int, slots: int) -> int:

@@ -41,6 +41,7 @@ class Today(Screen[None]):
     #title { height: 1; background: $panel; padding: 0 1; color: $foreground; text-style: bold; }
     #sub { height: auto; padding: 1 2 0 2; color: $foreground 85%; }
     #blocks { height: 1fr; background: $background; border: none; padding: 0 1; margin: 1 0; }
+    #blocks:focus { background-tint: $foreground 0%; }
     #blocks > .option-list--option-highlighted { background: $panel; color: $foreground; text-style: none; }
     #blocks > .option-list--option { padding: 0 1; }
     #notes { height: auto; max-height: 8; padding: 0 2; color: $foreground 85%; }

@@ -52,8 +52,8 @@ async def pictures(out: Path) -> None:
                 save(app, out / f"today-{name}.svg")
                 await pilot.press("p")
                 await pilot.pause(0.4)
-                for _ in range(14):
-                    await pilot.press("down")
+                chosen = list(app.world.library.patterns).index("outside-in")
+                await pilot.press(*["down"] * chosen)
                 await pilot.pause(0.4)
                 save(app, out / f"patterns-{name}.svg")
                 await pilot.press("enter")
@@ -82,7 +82,9 @@ async def pictures(out: Path) -> None:
 
 def save(app: Coach, path: Path) -> None:
     """The screen as SVG and, where the converter is there, as PNG."""
-    path.write_text(app.export_screenshot(), encoding="utf-8")
+    # Blanks at the head of a run of text are meant: without this they are left out of the picture.
+    picture = app.export_screenshot().replace("<svg ", '<svg xml:space="preserve" ', 1)
+    path.write_text(picture, encoding="utf-8")
     if shutil.which("rsvg-convert"):
         subprocess.run(["rsvg-convert", "-o", str(path.with_suffix(".png")), str(path)], check=True)
 
