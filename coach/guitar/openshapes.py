@@ -30,21 +30,27 @@ class ShapeBook:
                 mend=f"give one yourself, like {chord}=x32010",
             )
         named = self.open.get(str(chord)) or self.open.get(_plain_name(chord)) or ()
-        found = (*named, *self._slid(chord))
+        found = (*named, *self._slid(chord, at_nut=not named))
         if not found:
             raise BadShape(f"no shape for {chord} is known", mend=f"give one yourself, like {chord}=x32010")
         return found
 
-    def _slid(self, chord: Chord) -> tuple[Shape, ...]:
-        """Closed forms at the fret where their root sounds, lowest on the neck first."""
+    def _slid(self, chord: Chord, *, at_nut: bool) -> tuple[Shape, ...]:
+        """Closed forms at the fret where their root sounds, lowest on the neck first; at the nut only if asked."""
         if chord.bass is not None and chord.bass != chord.root:
             return ()
         found = []
         for form, root_string in self.slides.get(chord.quality, ()):
             up = (chord.root.pitch_class - STANDARD.open_midi(root_string)) % 12
-            if up:
-                found.append((up, Shape(tuple(None if f is None else f + up for f in form.frets), form.fingers)))
+            if up or at_nut:
+                found.append((up, _moved(form, up)))
         return tuple(shape for _, shape in sorted(found, key=lambda pair: pair[0]))
+
+
+def _moved(form: Shape, up: int) -> Shape:
+    """The form `up` frets higher; at the nut the strings it barred are open and need no finger."""
+    frets = tuple(None if f is None else f + up for f in form.frets)
+    return Shape(frets, "".join(c if f else "." for c, f in zip(form.fingers, frets, strict=True)))
 
 
 def _same_intervals(tuning: Tuning) -> bool:
