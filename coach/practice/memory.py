@@ -21,6 +21,9 @@ from coach.practice.evidence import ENOUGH_PASSES, standing
 from coach.practice.takes import FULL, VERDICTS, Take
 
 LONGEST_INTERVAL_DAYS = 21
+# The package would leave a well-known thing that went shakily for weeks. Ours, no source: lost comes back tomorrow, and
+# what is shaky, or has not been held on two days yet, within three.
+_LOST_DAYS, _UNSURE_DAYS = 1, 3
 NEW, BEING_LEARNED, KEPT_UP = "new", "being learned", "kept up"
 _MOST_FIRST_TAKES = 3
 
@@ -80,6 +83,9 @@ def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
     before = card(1, due=_midnight(day)) if memory is None else _item(memory)
     item, _ = scheduler.review_card(before, rating(VERDICTS.index(grade) + 1), _midnight(day))
     held = day if VERDICTS.index(grade) >= VERDICTS.index("held") else None
+    first_held = (memory.first_held if memory is not None else None) or held
+    sure = held is not None and first_held != day
+    longest = LONGEST_INTERVAL_DAYS if sure else _LOST_DAYS if grade == VERDICTS[0] else _UNSURE_DAYS
     return Memory(
         drill=drill,
         first_day=day if memory is None else memory.first_day,
@@ -87,9 +93,9 @@ def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
         days=1 if memory is None else memory.days + 1,
         stability=item.stability,
         difficulty=item.difficulty,
-        due=item.due.date(),
+        due=min(item.due.date(), day + timedelta(days=longest)),
         standing=grade,
-        first_held=(memory.first_held if memory is not None else None) or held,
+        first_held=first_held,
     )
 
 

@@ -2,10 +2,10 @@
 
 Laws the plan keeps, each with its ground
 - no drill twice in a row while there is another, in turns of about three minutes (turns.py);
-- something easy first, and a warm-up where the plan is longer than a quarter of an hour; hard things and the new one
-  in the middle; something playable last; a rest of five minutes in each half hour (BAPAM, "Ten top health tips");
+- something easy first, and a warm-up where the plan is longer than a quarter of an hour; hard things and the new
+  one in the middle; something playable last; a rest of five minutes in each half hour (BAPAM, "Ten top health tips");
 - at most one new pattern a day, and only when what it grows from was held on an earlier day (Simmons 2012: gains
-  appear over a night), and never two new near-alike ones at the end (Allen 2013: a second, similar one undoes the first).
+  appear over a night), and never two new near-alike ones at the end (Allen 2013: the second hinders the first).
 
 The same ledger, moment and minutes give the same plan. The ladder's first rungs and the ledger are all it knows;
 what presses from elsewhere (a song's date, a remedy) comes in as `pressing` reasons.
@@ -38,7 +38,7 @@ _NEW_FROM = 8  # a shorter plan is for what is known
 _SING_EASE = 0.7  # how playable a drill must be before one sings over it (ours, no source)
 _PLAYABLE = 0.5  # how playable the last thing must be to be called so (ours, no source)
 _LONG_GAP_DAYS = 14
-_MOST_REASONS = 3
+_MOST_REASONS = 4
 
 
 @dataclass(frozen=True)
