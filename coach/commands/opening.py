@@ -16,8 +16,9 @@ from coach.picking.pattern import Pattern
 
 
 def has_terminal() -> bool:
-    """True where a person sits at a screen that can be drawn on."""
-    return sys.stdin.isatty() and sys.stdout.isatty() and os.environ.get("TERM") != "dumb"
+    """True where a person sits at a screen that can be drawn on; the drawing itself goes to stderr."""
+    streams = (sys.stdin, sys.stdout, sys.stderr)
+    return all(stream.isatty() for stream in streams) and os.environ.get("TERM") != "dumb"
 
 
 def open_coach() -> None:

@@ -39,6 +39,7 @@ class Planned:
 def planned(args: Namespace, start: Fraction, end: Fraction) -> Planned:
     """The plan that the options of `add_ramp` and --bars describe. Raises BadInput; notes go to stderr."""
     meter = Meter.parse(args.meter)
+    wanted = None if args.bars is None else whole(args.bars, "--bars", 1, MOST_BARS)
     if args.smooth is not None and (args.step is not None or args.every is not None):
         raise BadInput("--smooth and steps cannot both be", mend="give --smooth, or --step and --every")
     if args.smooth is not None:
@@ -48,8 +49,7 @@ def planned(args: Namespace, start: Fraction, end: Fraction) -> Planned:
         plan, length = constant(start), USUAL_BARS
     else:
         plan, length = _stepped(args, start, end, meter)
-    bars = min(length, MOST_BARS) if args.bars is None else whole(args.bars, "--bars", 1, MOST_BARS)
-    return Planned(plan, meter, bars)
+    return Planned(plan, meter, wanted or min(length, MOST_BARS))
 
 
 def _stepped(args: Namespace, start: Fraction, end: Fraction, meter: Meter) -> tuple[TempoPlan, int]:
