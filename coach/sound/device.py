@@ -93,21 +93,26 @@ class MiniaudioSpeaker:
             import miniaudio
         except ImportError:
             raise CoachError("the sound library is missing", mend="install miniaudio to hear something") from None
-        try:
-            with quiet_drivers():
-                device = miniaudio.PlaybackDevice(
-                    output_format=miniaudio.SampleFormat.FLOAT32,
-                    nchannels=channels,
-                    sample_rate=rate,
-                    buffersize_msec=self._buffer_ms,
-                    app_name=APP_NAME,
-                )
-        except Exception as error:  # MiniaudioError -401, -203, "can't get device info", and what drivers throw
-            raise _no_device(error) from None
-        if device.backend.lower() == "null":
+        why: object = "nothing answers"
+        for backends in _choices(miniaudio):
+            try:
+                with quiet_drivers():
+                    device = miniaudio.PlaybackDevice(
+                        output_format=miniaudio.SampleFormat.FLOAT32,
+                        nchannels=channels,
+                        sample_rate=rate,
+                        buffersize_msec=self._buffer_ms,
+                        backends=backends,
+                        app_name=APP_NAME,
+                    )
+            except Exception as error:  # MiniaudioError -401, -203, "can't get device info", and what drivers throw
+                why = error if backends is None else why
+                continue
+            if device.backend.lower() != "null":
+                self._device, self._rate, self.name = device, rate, str(device.backend)
+                return
             device.close()
-            raise _no_device("only the empty back end answers")
-        self._device, self._rate, self.name = device, rate, str(device.backend)
+        raise _no_device(why)
 
     def open(self, rate: int, channels: int, fill: Fill) -> None:
         """Start asking `fill`. Raises CoachError when the device cannot be had or started."""
@@ -127,6 +132,16 @@ class MiniaudioSpeaker:
         if device is not None:
             with suppress(Exception), quiet_drivers():
                 device.close()
+
+
+def _choices(miniaudio: Any) -> tuple[Any, ...]:
+    """What to try, in order: the library's own choice, then JACK alone.
+
+    The library settles on the first back end that is installed, be there a device behind it or not: where ALSA is
+    installed and has no card (or the card is JACK's), it never comes to ask JACK by itself.
+    """
+    jack = getattr(getattr(miniaudio, "Backend", None), "JACK", None)
+    return (None,) if jack is None else (None, [jack])
 
 
 def _asking(fill: Fill) -> Generator[bytes, int, None]:
@@ -155,17 +170,22 @@ def open_speaker(rate: int = 48000, *, buffer_ms: int = BUFFER_MS) -> Speaker:
 
 def describe_devices() -> dict[str, object]:
     """What there is to play on: {"backend": name or None, "devices": [names], "problem": sentence}; never raises."""
+    why: object = "nothing answers"
     try:
         import miniaudio
-
-        with quiet_drivers():
-            found = miniaudio.Devices()
-            names = [str(device["name"]) for device in found.get_playbacks()]
-        if found.backend.lower() == "null":
-            return {"backend": None, "devices": [], "problem": str(_no_device("only the empty back end answers"))}
-        return {"backend": str(found.backend), "devices": names, "problem": ""}
-    except Exception as error:
+    except ImportError as error:
         return {"backend": None, "devices": [], "problem": str(_no_device(error))}
+    for backends in _choices(miniaudio):
+        try:
+            with quiet_drivers():
+                found = miniaudio.Devices(backends)
+                names = [str(device["name"]) for device in found.get_playbacks()]
+        except Exception as error:
+            why = error if backends is None else why
+            continue
+        if names and found.backend.lower() != "null":
+            return {"backend": str(found.backend), "devices": names, "problem": ""}
+    return {"backend": None, "devices": [], "problem": str(_no_device(why))}
 
 
 @contextmanager

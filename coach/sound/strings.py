@@ -134,7 +134,7 @@ def _pluck(f0: float, midi: int, string: int, stress: str, rate: int) -> Wave:
     strength[at_hz > 0.42 * rate] = 0.0
     seed = np.random.default_rng(midi * 100 + string * 10 + sorted(LEVEL).index(stress))
     fingertip = seed.standard_normal(len(partial)) + 1j * seed.standard_normal(len(partial))
-    fingertip *= timbre.noise * _BRIGHTNESS[stress] * strength[0] / (1.0 + (at_hz / (2 * edge)) ** 2) / 2
+    fingertip *= timbre.noise * _BRIGHTNESS[stress] * strength[0] / (1.0 + (at_hz / (2 * edge)) ** 4) / 2
     spectrum = np.zeros(frames // 2 + 1, dtype=complex)
     spectrum[1:] = (strength + fingertip)[: frames // 2]
     return np.fft.irfft(spectrum, frames) * frames
