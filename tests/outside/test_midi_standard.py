@@ -93,7 +93,8 @@ def test_no_velocity_is_zero() -> None:
     used = [VELOCITY[s] for s in (SOFT, PLAIN, ACCENT)] + list(CLICK_VELOCITY.values())
     assert all(1 <= v <= 127 for v in used)
     assert [VELOCITY[SOFT], VELOCITY[PLAIN], VELOCITY[ACCENT]] == sorted({VELOCITY[s] for s in (SOFT, PLAIN, ACCENT)})
-    timed = TimedBar(0, Fraction(0), 0, 96000, bar(0, 120, plucks=[pluck(0, 6, 40, SOFT)]), Segment(Fraction(0), Fraction(120)))
+    score = bar(0, 120, plucks=[pluck(0, 6, 40, SOFT)])
+    timed = TimedBar(0, Fraction(0), 0, 96000, score, Segment(Fraction(0), Fraction(120)))
     assert all(due.velocity > 0 for due in dues(timed, RATE))
 
 

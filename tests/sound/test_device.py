@@ -62,7 +62,7 @@ def test_no_device_is_one_sentence(monkeypatch: pytest.MonkeyPatch, words: str) 
         raise FakeError(words)
 
     fake_library(monkeypatch, device)
-    with pytest.raises(CoachError, match="no sound can be played here .*sound server"):
+    with pytest.raises(CoachError, match=r"no sound can be played here .*sound server"):
         MiniaudioSpeaker().open(48000, 2, lambda frames: b"")
     assert isinstance(open_speaker(), SilentSpeaker)
 

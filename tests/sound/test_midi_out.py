@@ -60,7 +60,7 @@ def follow() -> Iterator[tuple[FakeClock, Engine, Port, MidiOut]]:
 
 
 def test_program_and_channels() -> None:
-    """Steel-string guitar is number 26 in the list, so byte 25; guitar on channel 1, click on 10, one less on the wire."""
+    """Steel guitar is number 26 in the list, so byte 25; guitar on channel 1, click on 10, less one when sent."""
     assert program_change().bytes() == [0xC0, 25]
     found = dues(timed(bar(0, 60, plucks=[pluck(0, 6, 40)])), RATE)
     strings = Strings(RATE)
@@ -130,7 +130,7 @@ def test_notes_go_out_as_the_clock_comes_to_them(follow: tuple[FakeClock, Engine
 
 def test_stop_leaves_no_note_hanging(follow: tuple[FakeClock, Engine, Port, MidiOut]) -> None:
     """After stop every key that went on went off, all notes off was sent, and the port is closed."""
-    clock, engine, port, out = follow
+    _, engine, port, out = follow
     out.start(engine)
     engine.start(lambda n: bar(n, 120, plucks=picked_bar()))
     assert until(lambda: len(port.notes_on()) == 3)

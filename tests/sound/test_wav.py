@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import errno
 import wave
+from collections.abc import Iterator
 from pathlib import Path
 
 import numpy as np
@@ -66,7 +67,7 @@ def test_a_missing_folder_is_one_sentence(tmp_path: Path) -> None:
 def test_a_full_disk_leaves_nothing_behind(tmp_path: Path) -> None:
     """When the disk fills up in the middle there is one sentence and no half file."""
 
-    def pieces():  # noqa: ANN202
+    def pieces() -> Iterator[np.ndarray]:
         yield render([bar(0, 240)], RATE)
         raise OSError(errno.ENOSPC, "No space left on device")
 
