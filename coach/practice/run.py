@@ -29,6 +29,9 @@ class BarOrder:
     pass_no   which pass, from 0; -1 in model and count-in
     ramp_bar  bars played on the ramp before this one
     start_s   seconds from the run's start to its bar line
+    play_s    seconds played in passes before it
+    held      the ramp is held in this bar, so it does not count as a bar of the ramp
+    go        how many times a pass was begun anew before this bar
     """
 
     number: int
@@ -41,6 +44,8 @@ class BarOrder:
     layer: str
     start_s: float = 0.0
     play_s: float = 0.0
+    held: bool = False
+    go: int = 0
 
 
 @dataclass(frozen=True)
@@ -85,7 +90,8 @@ class Run:
     passes: list[PassDone] = field(default_factory=list)
     _ramp_passes: list[bool] = field(default_factory=list)
     _stumbles: int = 0
-    _again: bool = False
+    _goes: int = 0
+    _anew: int = -1
     _before_singing: str | None = None
     _from: tuple[int, float] = (0, 0.0)
     _zero: int = 0
@@ -94,7 +100,9 @@ class Run:
 
     def faster(self, by: int) -> None:
         """Shift the tempo by `by` bpm (negative: slower) from the next bar line on."""
-        self.nudge += by
+        # Presses beyond what the click can play must not pile up: the first press back is heard.
+        bpm = self._ramp_tempo(self.current)
+        self.nudge = min(max(self.nudge + by, SLOWEST_BPM - bpm), FASTEST_BPM - bpm)
 
     def stumble(self) -> None:
         """Note a stumble in the pass that is being played."""
@@ -129,8 +137,10 @@ class Run:
         self._zero = self.current.ramp_bar if self.current else self._from[0]
 
     def again(self) -> None:
-        """Drop the pass being played and begin it anew at the next bar line."""
-        self._again = True
+        """Drop the pass being played and begin it anew at the next bar line; without a pass nothing happens."""
+        if self.current is not None and self.current.kind == PLAY:
+            self._goes += 1
+            self._anew = self.current.pass_no
 
     def finish(self) -> None:
         """End the run after the bar being played."""
@@ -166,17 +176,17 @@ class Run:
             loop_bar = 0 if over else last.loop_bar + 1
             return self._order(number, COUNT if over else MODEL, loop_bar, -1, last.ramp_bar, start, last.play_s)
         if last.kind == COUNT:
-            return self._order(number, PLAY, 0, len(self.passes), last.ramp_bar, start, last.play_s)
+            return self._order(number, PLAY, 0, len(self.passes), last.ramp_bar, start, last.play_s, self._goes)
         played = last.play_s + bar_seconds(last, self.beats)
-        ramp_bar = last.ramp_bar + (0 if self.held else 1)
-        if self._again and last == self.current:
-            return self._order(number, PLAY, 0, last.pass_no, ramp_bar, start, played)
+        ramp_bar = last.ramp_bar + (0 if last.held else 1)
+        if last.go < self._goes and last.pass_no == self._anew:
+            return self._order(number, PLAY, 0, last.pass_no, ramp_bar, start, played, self._goes)
         if last.loop_bar + 1 < self.loop_bars:
-            return self._order(number, PLAY, last.loop_bar + 1, last.pass_no, ramp_bar, start, played)
+            return self._order(number, PLAY, last.loop_bar + 1, last.pass_no, ramp_bar, start, played, last.go)
         done = last.pass_no + 1
         if (self.play_limit is not None and played >= self.play_limit) or (self.pass_limit and done >= self.pass_limit):
             return None
-        return self._order(number, PLAY, 0, done, ramp_bar, start, played)
+        return self._order(number, PLAY, 0, done, ramp_bar, start, played, last.go)
 
     def begin(self, order: BarOrder) -> PassDone | None:
         """Say that `order` (as it was mixed) begins to sound. Returns the pass that ended with it, if one did."""
@@ -196,19 +206,14 @@ class Run:
         if last is not None and last.kind != MODEL:
             self.model = False
         self.current = None
-        self.ending = self._again = False
+        self.ending = False
         self._stumbles = 0
 
     def _close(self, following: BarOrder | None) -> PassDone | None:
         last = self.current
         if last is None or last.kind != PLAY:
             return None
-        if (
-            self._again
-            and (following is None or following.pass_no == last.pass_no)
-            and (following is None or following.loop_bar == 0)
-        ):
-            self._again = False
+        if following is not None and following.pass_no == last.pass_no and following.go != last.go:
             self._stumbles = 0
             return None
         if last.loop_bar + 1 < self.loop_bars:
@@ -221,15 +226,33 @@ class Run:
         return done
 
     def _order(
-        self, number: int, kind: str, loop_bar: int, pass_no: int, ramp_bar: int, start_s: float, play_s: float
+        self,
+        number: int,
+        kind: str,
+        loop_bar: int,
+        pass_no: int,
+        ramp_bar: int,
+        start_s: float,
+        play_s: float,
+        go: int = 0,
     ) -> BarOrder:
-        low, high = self.ramp.tempo(max(ramp_bar - self._zero, 0), self._passes_before(pass_no))
-        if self.held or kind != PLAY:
+        bar, passes = ramp_bar - self._zero, self._passes_before(pass_no)
+        held = self.held and kind != MODEL
+        if held and bar > 0:
+            # Where the last bar of the ramp ended, the tempo stands.
+            low = high = self.ramp.tempo(bar - 1, passes)[1]
+        else:
+            low, high = self.ramp.tempo(max(bar, 0), passes)
+        if held or kind != PLAY:
             high = low
         layer = self.layers[-1] if kind == MODEL else self.layer
-        return BarOrder(
-            number, kind, loop_bar, pass_no, ramp_bar, self._nudged(low), self._nudged(high), layer, start_s, play_s
-        )
+        low, high = self._nudged(low), self._nudged(high)
+        return BarOrder(number, kind, loop_bar, pass_no, ramp_bar, low, high, layer, start_s, play_s, held, go)
+
+    def _ramp_tempo(self, order: BarOrder | None) -> Fraction:
+        """What the ramp alone says to `order`, or to a start from here."""
+        bar, pass_no = (order.ramp_bar, order.pass_no) if order else (self._from[0], -1)
+        return self.ramp.tempo(max(bar - self._zero, 0), self._passes_before(pass_no))[0]
 
     def _passes_before(self, pass_no: int) -> list[bool]:
         """Ramp passes gone by when pass `pass_no` begins.
