@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable, Sequence
 from datetime import datetime
 from functools import cache
+from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import places
@@ -12,6 +14,7 @@ from coach.picking.library import Library, read_library
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
+    from coach.practice.drills import Drill
     from coach.practice.planner import Plan
     from coach.practice.takes import Take
 
@@ -27,9 +30,12 @@ def shapes() -> ShapeBook:
     return read_shape_book(places.shipped("shared") / "shapes.toml")
 
 
-def takes() -> list[Take]:
-    """Every take in the ledger; none, and no file made, where there is no ledger yet. Raises CoachError."""
-    path = places.ledger()
+def takes(path: Path | None = None) -> list[Take]:
+    """Every take in the ledger (the player's own when None); none, and no file made, where there is none yet.
+
+    Raises CoachError.
+    """
+    path = path or places.ledger()
     if not path.exists():
         return []
     from coach.practice.ledger import Ledger
@@ -38,13 +44,20 @@ def takes() -> list[Take]:
         return ledger.takes()
 
 
+def plan_of(drills: Sequence[Drill], takes: Iterable[Take], settings: Settings, now: datetime, minutes: int) -> Plan:
+    """The plan these drills and takes give with the player's settings. Raises BadInput for minutes outside 1 to 240."""
+    from coach.practice import planner
+
+    use = planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
+    return planner.plan(drills, takes, now, minutes, use)
+
+
 def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:
     """Today's practice from the library and the ledger as they are now; `minutes` stand before the setting.
 
     `now` knows its offset; its own date is the player's day. Raises BadInput for minutes outside 1 to 240.
     """
-    from coach.practice import planner
     from coach.practice.repertoire import drills_of
 
-    use = planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
-    return planner.plan(drills_of(library()), takes(), now, settings.minutes if minutes is None else minutes, use)
+    wanted = settings.minutes if minutes is None else minutes
+    return plan_of(drills_of(library()), takes(), settings, now, wanted)

@@ -43,14 +43,12 @@ def open_today() -> None:
 
 def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, sing: bool) -> None:
     """The full screen on one pattern at once, until the player leaves."""
-    from coach.practice.repertoire import drills_of
     from coach.screens.app import free_block, run_app
     from coach.screens.world import World
 
     world = World.here()
     if world.library.patterns.get(pattern.id) != pattern:  # it came from a file outside the library
         world.library = replace(world.library, patterns={**world.library.patterns, pattern.id: pattern})
-        world.drills = drills_of(world.library)
     block = free_block(world, pattern.id, None if bpm is None else round(bpm), sing)
     sys.exit(run_app(block, chords=chords, world=world))
 

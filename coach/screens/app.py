@@ -8,7 +8,7 @@ import signal
 import sys
 from collections.abc import Iterator, Sequence
 from pathlib import Path
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from textual import work
 from textual.app import App
@@ -16,16 +16,15 @@ from textual.binding import BindingType
 
 from coach.errors import CoachError
 from coach.practice.cautions import CLINICIAN, STOP
-from coach.practice.planner import Block
 from coach.screens.actions import EVERYWHERE, PAGES, bindings
-from coach.screens.help import Help
 from coach.screens.messages import Trouble
-from coach.screens.rest import Rest
-from coach.screens.stage import AGAIN, HURT, LEAVE, Stage
 from coach.screens.theme import EVENING, MORNING
 from coach.screens.today import Today
 from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
 from coach.screens.world import World
+
+if TYPE_CHECKING:
+    from coach.practice.planner import Block
 
 SHORT_REST_S = 10
 
@@ -81,6 +80,9 @@ class Coach(App[None]):
     @work(exclusive=True, group="session")
     async def practise(self, blocks: Sequence[Block], alone: bool = False) -> None:
         """One block after another with a short rest between; a block can be had again."""
+        from coach.screens.rest import Rest
+        from coach.screens.stage import AGAIN, HURT, LEAVE, Stage
+
         # Coming to the same drill again today, it need not be heard first.
         heard = await self._heard_before()
         at = 0
@@ -131,6 +133,8 @@ class Coach(App[None]):
 
     def action_help(self) -> None:
         """All keys."""
+        from coach.screens.help import Help
+
         if isinstance(self.screen, Help):
             self.screen.dismiss()
             return
@@ -146,8 +150,8 @@ class Coach(App[None]):
     def action_pause_coach(self) -> None:
         """To the shell; the sound stops, and the run waits to be gone on with."""
         for screen in self.screen_stack:
-            if isinstance(screen, Stage) and screen.phase == "running":
-                screen.action_start_stop()
+            if getattr(screen, "phase", "") == "running":
+                screen.action_start_stop()  # type: ignore[attr-defined]
         self.action_suspend_process()
 
 
@@ -194,6 +198,8 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
 
 def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, minutes: int = 5) -> Block:
     """The block of `coach drill PATTERN`. Raises CoachError."""
+    from coach.practice.planner import Block
+
     drill = world.drill(pattern_id)
     start = tempo or drill.start_bpm
     layer = "thumb" if sing else "full"

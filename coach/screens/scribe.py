@@ -6,11 +6,14 @@ from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Thread
+from typing import TYPE_CHECKING
 
 from coach.errors import CoachError
-from coach.practice.ledger import Ledger
 
-Deed = Callable[[Ledger], object]
+if TYPE_CHECKING:
+    from coach.practice.ledger import Ledger
+
+Deed = Callable[["Ledger"], object]
 
 
 class Scribe:
@@ -40,7 +43,9 @@ class Scribe:
         while (deed := self._deeds.get()) is not None:
             try:
                 if ledger is None:
-                    self._path.parent.mkdir(parents=True, exist_ok=True)
+                    # Only now: the first page need not wait for SQLite.
+                    from coach.practice.ledger import Ledger
+
                     ledger = Ledger(self._path)
                 deed(ledger)
             except CoachError as error:

@@ -23,6 +23,7 @@ from textual.widgets import Static
 
 from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES, ClickWay
+from coach.music.meter import count_syllables
 from coach.practice.evidence import standing
 from coach.practice.planner import Block
 from coach.practice.ramps import RAMP_NAMES, make_ramp, shown, tenth
@@ -235,10 +236,9 @@ class Stage(Screen[str]):
         """The count of a count-in, up to where it is."""
         if order.kind != COUNT:
             return ""
-        bar = self.tab._draw(0, "", COUNT)[1]
-        words = bar[-2].text.split()
-        slots = self.loop.pattern.slots_per_beat
-        return "  ".join(words[: int(max(self._beat + 1, 1) * slots)]) if slots >= 1 else ""
+        words = [w for w in count_syllables(self.loop.pattern.meter, self.loop.pattern.slots) if w != "·"]
+        reached = Fraction(len(words), self.run_state.beats) * max(self._beat + 1, 1)
+        return "  ".join(words[: int(reached)])
 
     def _shapes(self) -> None:
         held = self.loop.held

@@ -5,15 +5,16 @@ Two ways to look at it:
     glide   the cursor stands, the tab moves under it:      ...─0───┃───3───...
     still   the page stands, the cursor moves over it and the page turns one bar early
 
-Each bar is drawn once into strips; a frame crops and joins them, and only when the cursor's cell has
+Each bar is drawn once into styled runs; a frame cuts and joins them, and only when the cursor's cell has
 changed. On a still page two columns are drawn again, in glide all of it. The cursor is a heavy line, so it
 shows without colour.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from fractions import Fraction
+from itertools import chain
 from typing import ClassVar
 
 from rich.segment import Segment
@@ -29,12 +30,13 @@ from coach.picking.tab import (
     FIRST_STRING_ROW,
     ROWS,
     THUMB_ROW,
-    TabBar,
     tab_bar,
 )
 from coach.practice.run import COUNT, MODEL
 from coach.screens.conductor import Loop
 
+Line = tuple[tuple[str, Style], ...]
+Drawn = tuple[Line, ...]
 Shown = Callable[[int], tuple[int, str, str] | None]
 
 _KINDS = (
@@ -52,7 +54,7 @@ _KINDS = (
     "offcount",
     "blank",
 )
-WIDEST_SLOT = 6
+WIDEST_SLOT = 5
 MOST_AIR = 2
 GAP = -1
 _AT_CURSOR = {"─": "╂", " ": "┃", "│": "┃"}
@@ -111,7 +113,8 @@ class TabView(Widget):
         self.beat = 0.0
         self._cell: tuple[int, int] = (-1, -1)
         self._page = 0
-        self._strips: dict[tuple[int, str, str], tuple[int, list[Strip]]] = {}
+        self._drawn: dict[tuple[int, str, str], Drawn] = {}
+        self._styles: dict[str, Style] = {}
         self._plan: tuple[int, ...] = tuple(range(ROWS))
 
     # Places ------------------------------------------------------------------------------------
@@ -155,7 +158,8 @@ class TabView(Widget):
                 height = self.size.height
                 self.refresh(Region(old, 0, 1, height), Region(self.cursor_column, 0, 1, height))
         else:
-            self.refresh()
+            # The air between the strings stands still with the cursor: only the written lines move.
+            self.refresh(*(Region(0, y, self.size.width, 1) for y, row in enumerate(self._plan) if row != GAP))
         return True
 
     def renew(self) -> None:
@@ -165,13 +169,14 @@ class TabView(Widget):
 
     def on_resize(self) -> None:
         """Slots may be wider or narrower now."""
-        self._strips.clear()
+        self._drawn.clear()
         self._plan = row_plan(self.size.height)
         self.renew()
 
     def notify_style_update(self) -> None:
-        """Colours changed: strips hold the old ones."""
-        self._strips.clear()
+        """Colours changed: what is drawn holds the old ones."""
+        self._drawn.clear()
+        self._styles.clear()
         super().notify_style_update()
 
     def get_content_height(self, container: Size, viewport: Size, width: int) -> int:
@@ -180,19 +185,25 @@ class TabView(Widget):
 
     # Drawing -----------------------------------------------------------------------------------
 
-    def _look(self, kind: str) -> Style:
-        return self.get_component_rich_style(f"tab--{kind}")
+    def _dress(self) -> dict[str, Style]:
+        """Every kind's look on the view's own ground; worked out once for each theme."""
+        if not self._styles:
+            ground = self.visual_style.rich_style
+            self._styles = {
+                kind: ground + self.get_component_rich_style(f"tab--{kind}") for kind in (*_KINDS, "cursor")
+            }
+        return self._styles
 
-    def _bar(self, number: int) -> tuple[int, list[Strip]] | None:
+    def _bar(self, number: int) -> Drawn | None:
         key = self.look(number)
         if key is None:
             return None
-        found = self._strips.get(key)
+        found = self._drawn.get(key)
         if found is None:
-            found = self._strips[key] = self._draw(*key)
+            found = self._drawn[key] = self._draw(*key)
         return found
 
-    def _draw(self, loop_bar: int, layer: str, kind: str) -> tuple[int, list[Strip]]:
+    def _draw(self, loop_bar: int, layer: str, kind: str) -> Drawn:
         pattern = self.loop.pattern
         width = slot_width(self.size.width, pattern.slots)
         if kind == COUNT:
@@ -204,45 +215,60 @@ class TabView(Widget):
             held = self.loop.held[loop_bar]
             name = str(before) if before and len(held.holds) == 1 else ""
             bar = tab_bar(plucks, sounding, held, pattern.meter, pattern.slots, width, chord_before=name)
-        styles = {kind: self._look(kind) for kind in _KINDS}
-        strips = [Strip([Segment(t, styles[k]) for t, k in row], bar.width) for row in bar.rows]
-        strips.append(_gap(bar, styles["barline"], styles["blank"]))
-        return bar.width, strips
+        styles = self._dress()
+        return tuple(tuple((text, styles[kind]) for text, kind in row) for row in bar.rows)
 
     def render_line(self, y: int) -> Strip:
         """One line of the view."""
         width = self.size.width
-        row = self._plan[y] if y < len(self._plan) else None
-        ground = self.visual_style.rich_style
-        if row is None or width == 0:
-            return Strip.blank(width, ground)
+        row = self._plan[y] if y < len(self._plan) else GAP
+        styles = self._dress()
+        empty = ((" " * width, styles["blank"]),)
+        cursor = self.cursor_column if y < len(self._plan) else -1
+        if row == GAP or width == 0:
+            return _cut([empty], 0, width, cursor, styles["cursor"])
         bar_width = self.bar_width
         if self.still:
-            first, skip = self._page, 0
+            number, skip = self._page, 0
         else:
-            start = self._column() - self.cursor_column  # the view's left edge, in cells from the bar line
+            start = self._column() - cursor  # the view's left edge, in cells from the bar line
             bars_back = max(0, -(start // bar_width))
-            first, skip = self.number - bars_back, start + bars_back * bar_width
-        parts: list[Strip] = []
-        have = -skip
-        number = first
-        while have < width:
+            number, skip = self.number - bars_back, start + bars_back * bar_width
+        parts = []
+        for have in range(-skip, width, bar_width):
             drawn = self._bar(number)
-            parts.append(Strip.blank(bar_width, ground) if drawn is None else drawn[1][row])
-            have += bar_width
+            parts.append(empty if drawn is None else drawn[row])
+            if drawn is None and have + bar_width < width:
+                parts[-1] = ((" " * bar_width, styles["blank"]),)
             number += 1
-        strip = Strip.join(parts).crop(skip, skip + width)
-        return self._with_cursor(strip, width).apply_style(ground)
-
-    def _with_cursor(self, strip: Strip, width: int) -> Strip:
-        column = self.cursor_column
-        if not 0 <= column < width:
-            return strip
-        char = strip.crop(column, column + 1).text or " "
-        under = Strip([Segment(_AT_CURSOR.get(char, char), self._look("cursor"))], 1)
-        return Strip.join([strip.crop(0, column), under, strip.crop(column + 1, width)])
+        return _cut(parts, skip, width, cursor, styles["cursor"])
 
 
-def _gap(bar: TabBar, barline: Style, blank: Style) -> Strip:
-    """The line of air between two strings of a bar."""
-    return Strip([Segment("│", barline), Segment(" " * (bar.width - 1), blank)], bar.width)
+def _cut(parts: Iterable[Line], skip: int, width: int, cursor: int, look: Style) -> Strip:
+    """`width` cells of the joined `parts` after the first `skip`, with the cursor's line at cell `cursor`.
+
+    Every character here is one cell wide, so cutting text is cutting cells.
+    """
+    segments: list[Segment] = []
+    at = -skip
+    for text, style in chain.from_iterable(parts):
+        end = at + len(text)
+        if end <= 0:
+            at = end
+            continue
+        if at >= width:
+            break
+        if at < 0 or end > width:
+            text = text[max(-at, 0) : width - at]
+            at = max(at, 0)
+        if at <= cursor < at + len(text):
+            here = cursor - at
+            char = text[here]
+            if here:
+                segments.append(Segment(text[:here], style))
+            segments.append(Segment(_AT_CURSOR.get(char, char), look))
+            text = text[here + 1 :]
+        if text:
+            segments.append(Segment(text, style))
+        at = end
+    return Strip(segments, width)

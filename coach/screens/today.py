@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import ClassVar
+from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
 from textual import work
@@ -15,9 +15,11 @@ from textual.widgets.option_list import Option
 
 from coach.errors import CoachError
 from coach.practice.cautions import CAUTIONS
-from coach.practice.planner import Block, Plan
 from coach.screens.actions import TODAY, bindings, hints
 from coach.screens.world import World
+
+if TYPE_CHECKING:
+    from coach.practice.planner import Block, Plan
 
 LEAST_MINUTES, MOST_MINUTES = 5, 240
 

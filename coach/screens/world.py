@@ -1,78 +1,119 @@
-"""What the screens need of the world outside, in one value, so that a test can give them another."""
+"""What the screens need of the world outside, in one value, so that a test can give them another.
+
+Nothing is read and little is imported until it is asked for: the first page is painted before the patterns
+and the ledger have been looked at.
+"""
 
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
+from typing import TYPE_CHECKING
 
-from coach import places
+from coach import places, shelf
 from coach.errors import BadInput, CoachError
-from coach.guitar.openshapes import ShapeBook, read_shape_book
-from coach.music.chords import read_bars
-from coach.picking.library import Library, read_library
-from coach.picking.realise import hold_bars
-from coach.practice.days import now_here
-from coach.practice.drills import Drill
-from coach.practice.ledger import Ledger
-from coach.practice.planner import Block, Plan, plan
-from coach.practice.planner import Settings as PlanSettings
-from coach.practice.repertoire import drills_of
-from coach.practice.takes import Take
-from coach.screens.conductor import Loop, make_loop
-from coach.screens.scribe import Scribe
 from coach.settings import Settings, read_settings, write_settings
-from coach.sound.clock import Clock
-from coach.sound.device import Speaker, open_speaker
+
+if TYPE_CHECKING:
+    from coach.guitar.openshapes import ShapeBook
+    from coach.picking.library import Library
+    from coach.practice.drills import Drill
+    from coach.practice.planner import Block, Plan
+    from coach.practice.takes import Take
+    from coach.screens.conductor import Loop
+    from coach.screens.scribe import Scribe
+    from coach.sound.clock import Clock
+    from coach.sound.device import Speaker
 
 
 def _usual_speaker(buffer_ms: int) -> Speaker:
+    from coach.sound.device import open_speaker
+
     return open_speaker(buffer_ms=buffer_ms)
 
 
-@dataclass
+def _now() -> datetime:
+    return datetime.now().astimezone()
+
+
 class World:
-    """Files, time and sound as the screens see them. `clock` is for tests: the time of a silent run."""
+    """Files, time and sound as the screens see them.
 
-    library: Library
-    book: ShapeBook
-    settings: Settings
-    ledger_path: Path
-    settings_path: Path
-    now: Callable[[], datetime] = now_here
-    speaker: Callable[[int], Speaker] = _usual_speaker
-    clock: Clock | None = None
-    problems: tuple[str, ...] = ()
-    drills: tuple[Drill, ...] = field(init=False)
+    library, book   None: the shipped and the player's own, read when first asked for
+    clock           for tests: the time of a silent run
+    problems        sentences about settings that could not be used
+    """
 
-    def __post_init__(self) -> None:
-        self.drills = drills_of(self.library)
+    def __init__(
+        self,
+        library: Library | None,
+        book: ShapeBook | None,
+        settings: Settings,
+        ledger_path: Path,
+        settings_path: Path,
+        *,
+        now: Callable[[], datetime] = _now,
+        speaker: Callable[[int], Speaker] = _usual_speaker,
+        clock: Clock | None = None,
+        problems: tuple[str, ...] = (),
+    ) -> None:
+        self._library = library
+        self._book = book
+        self._drills: tuple[Drill, ...] | None = None
+        self.settings = settings
+        self.ledger_path = ledger_path
+        self.settings_path = settings_path
+        self.now = now
+        self.speaker = speaker
+        self.clock = clock
+        self.problems = problems
 
     @classmethod
     def here(cls) -> World:
         """The player's own world."""
         found = read_settings(places.settings())
-        library = read_library(places.shipped("patterns"), places.patterns())
-        book = read_shape_book(places.shipped("shared") / "shapes.toml")
-        return cls(library, book, found.settings, places.ledger(), places.settings(), problems=found.problems)
+        return cls(None, None, found.settings, places.ledger(), places.settings(), problems=found.problems)
+
+    @property
+    def library(self) -> Library:
+        """All patterns."""
+        if self._library is None:
+            self._library = shelf.library()
+        return self._library
+
+    @library.setter
+    def library(self, library: Library) -> None:
+        self._library, self._drills = library, None
+
+    @property
+    def book(self) -> ShapeBook:
+        """All open shapes."""
+        if self._book is None:
+            self._book = shelf.shapes()
+        return self._book
+
+    @property
+    def drills(self) -> tuple[Drill, ...]:
+        """A drill for each pattern, in ladder order."""
+        if self._drills is None:
+            from coach.practice.repertoire import drills_of
+
+            self._drills = drills_of(self.library)
+        return self._drills
 
     def reread(self) -> None:
         """Look for pattern files again."""
-        self.library = read_library(places.shipped("patterns"), places.patterns())
-        self.drills = drills_of(self.library)
+        self.library = shelf.library()
 
     def takes(self) -> list[Take]:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
-        if not self.ledger_path.exists():
-            return []
-        with Ledger(self.ledger_path) as ledger:
-            return ledger.takes()
+        return shelf.takes(self.ledger_path)
 
     def plan(self, minutes: int) -> Plan:
         """Today's plan. Raises CoachError."""
-        use = PlanSettings(new_a_day=self.settings.new_a_day, turn_minutes=self.settings.turn_minutes)
-        return plan(self.drills, self.takes(), self.now(), minutes, use)
+        return shelf.plan_of(self.drills, self.takes(), self.settings, self.now(), minutes)
 
     def drill(self, drill_id: str) -> Drill:
         """A drill by id. Raises BadInput."""
@@ -83,6 +124,10 @@ class World:
 
     def loop(self, block: Block, chords: str | None = None) -> Loop:
         """What a block plays. Raises CoachError."""
+        from coach.music.chords import read_bars
+        from coach.picking.realise import hold_bars
+        from coach.screens.conductor import make_loop
+
         drill = self.drill(block.drill or "")
         pattern = self.library.find(drill.pattern)
         return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book))
@@ -101,4 +146,6 @@ class World:
 
     def scribe(self, on_trouble: Callable[[str], None]) -> Scribe:
         """Someone who writes to the ledger."""
+        from coach.screens.scribe import Scribe
+
         return Scribe(self.ledger_path, on_trouble)
