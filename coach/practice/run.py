@@ -195,8 +195,10 @@ class Run:
         return done
 
     def end(self) -> PassDone | None:
-        """Say that the last bar has sounded. Returns the pass that ended with it, if it was whole."""
-        return self._close(None)
+        """Say that the last bar has sounded. Returns the pass that ended with it if it was whole, once."""
+        done = self._close(None)
+        self.current = None
+        return done
 
     def stop(self) -> None:
         """Stop where we are: the running pass is not counted, and the next start goes on from here after a count-in."""

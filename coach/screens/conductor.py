@@ -78,6 +78,7 @@ class Conductor:
         self._lock = Lock()
         # Never changed in place: the screen reads it while the engine's thread puts another in its place.
         self._orders: Mapping[int, BarOrder | None] = {}
+        self._reached = -1
 
     @property
     def lock(self) -> Lock:
@@ -116,11 +117,11 @@ class Conductor:
         """Say that bar `number` sounds now; returns the passes that ended on the way."""
         done: list[PassDone] = []
         with self._lock:
-            at = self.run.current.number if self.run.current else -1
-            for step in range(at + 1, number + 1):
+            for step in range(self._reached + 1, number + 1):
                 order = self._orders.get(step)
                 if order is None:
                     break
+                self._reached = step
                 finished = self.run.begin(order)
                 if finished:
                     done.append(finished)
@@ -139,7 +140,7 @@ class Conductor:
     def stop(self) -> None:
         """Stop in the middle; the run can go on later."""
         with self._lock:
-            self._orders = {}
+            self._orders, self._reached = {}, -1
             self.run.stop()
 
     def shown(self, number: int) -> tuple[int, str, str] | None:
