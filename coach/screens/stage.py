@@ -70,7 +70,8 @@ class Stage(Screen[str]):
     #place { width: 1fr; }
     #bpm { color: $primary; height: 5; }
     #where { color: $foreground; height: 5; }
-    .small { color: $foreground 75%; height: auto; }
+    .small { color: $foreground 75%; height: 1; }
+    #ramp { height: 2; }
     .shape { width: 15; height: 8; color: $foreground; }
     #following { color: $foreground 55%; }
     #spoken { color: $accent; text-style: bold; height: 1; }
@@ -172,7 +173,7 @@ class Stage(Screen[str]):
         """Change a text only where it differs: an unchanged figure costs nothing."""
         if self._shown.get(name) != text:
             self._shown[name] = text
-            self.query_one(f"#{name}", Static).update(text)
+            self.query_one(f"#{name}", Static).update(text, layout=False)
 
     def _figures(self) -> None:
         """Everything beside the tab, as it is now."""

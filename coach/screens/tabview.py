@@ -116,20 +116,19 @@ class TabView(Widget):
         self._drawn: dict[tuple[int, str, str], Drawn] = {}
         self._styles: dict[str, Style] = {}
         self._plan: tuple[int, ...] = tuple(range(ROWS))
+        # Kept from the last resize: asking the widget for its size walks up the tree, too slow for every line.
+        self._width = self._height = 0
+        self._slot_width = 2
+        self.bar_width = 1
 
     # Places ------------------------------------------------------------------------------------
-
-    @property
-    def bar_width(self) -> int:
-        """Cells in one bar."""
-        return 1 + self.loop.pattern.slots * slot_width(self.size.width, self.loop.pattern.slots)
 
     @property
     def cursor_column(self) -> int:
         """Where on the view the cursor is now."""
         if self.still:
             return (self.number - self._page) * self.bar_width + self._column()
-        return max(8, self.size.width // 4)
+        return max(8, self._width // 4)
 
     def _column(self) -> int:
         """The cursor's cell within its bar: beat 0 is on the first slot's note, and a bar's end on the next one's."""
@@ -137,7 +136,7 @@ class TabView(Widget):
         return 2 + int(written_beat(self.beat, pattern.share) / pattern.meter.beats * self.bar_width)
 
     def _bars_on_page(self) -> int:
-        return max(1, self.size.width // self.bar_width)
+        return max(1, self._width // self.bar_width)
 
     # Moving ------------------------------------------------------------------------------------
 
@@ -155,11 +154,10 @@ class TabView(Widget):
                 self._page = number
                 self.refresh()
             else:
-                height = self.size.height
-                self.refresh(Region(old, 0, 1, height), Region(self.cursor_column, 0, 1, height))
+                self.refresh(Region(old, 0, 1, self._height), Region(self.cursor_column, 0, 1, self._height))
         else:
             # The air between the strings stands still with the cursor: only the written lines move.
-            self.refresh(*(Region(0, y, self.size.width, 1) for y, row in enumerate(self._plan) if row != GAP))
+            self.refresh(*(Region(0, y, self._width, 1) for y, row in enumerate(self._plan) if row != GAP))
         return True
 
     def renew(self) -> None:
@@ -170,7 +168,10 @@ class TabView(Widget):
     def on_resize(self) -> None:
         """Slots may be wider or narrower now."""
         self._drawn.clear()
-        self._plan = row_plan(self.size.height)
+        self._width, self._height = self.size
+        self._slot_width = slot_width(self._width, self.loop.pattern.slots)
+        self.bar_width = 1 + self.loop.pattern.slots * self._slot_width
+        self._plan = row_plan(self._height)
         self.renew()
 
     def notify_style_update(self) -> None:
@@ -205,7 +206,7 @@ class TabView(Widget):
 
     def _draw(self, loop_bar: int, layer: str, kind: str) -> Drawn:
         pattern = self.loop.pattern
-        width = slot_width(self.size.width, pattern.slots)
+        width = self._slot_width
         if kind == COUNT:
             bar = tab_bar((), (), None, pattern.meter, pattern.slots, width)
         else:
@@ -220,7 +221,7 @@ class TabView(Widget):
 
     def render_line(self, y: int) -> Strip:
         """One line of the view."""
-        width = self.size.width
+        width = self._width
         row = self._plan[y] if y < len(self._plan) else GAP
         styles = self._dress()
         empty = ((" " * width, styles["blank"]),)
