@@ -449,6 +449,40 @@ def test_drill_without_a_terminal_says_so() -> None:
     assert "coach show outside-in" in done.stderr
 
 
+@pytest.fixture
+def opened(monkeypatch: pytest.MonkeyPatch) -> list[Any]:
+    """A terminal is there and the screen is a stand-in that notes what it was opened with."""
+    import coach.commands.opening
+    import coach.screens.app
+
+    calls: list[Any] = []
+
+    def run_app(first: Any = None, *, chords: Any = None, world: Any = None) -> int:
+        calls.append((first, chords, world))
+        return 0
+
+    monkeypatch.setattr(coach.commands.opening, "has_terminal", lambda: True)
+    monkeypatch.setattr(coach.screens.app, "run_app", run_app)
+    return calls
+
+
+def test_with_a_terminal_coach_opens_today(run: Run, opened: list[Any]) -> None:
+    """No words, no arguments: straight to the day's plan."""
+    assert run() == (0, "", "")
+    assert opened == [(None, None, None)]
+
+
+def test_drill_opens_the_stage_on_any_pattern_file(run: Run, opened: list[Any], tmp_path: Path) -> None:
+    """A file from elsewhere, its chords, 92 bpm, thumb alone for singing."""
+    path = tmp_path / "elsewhere.toml"
+    path.write_text(MINE, "utf-8")
+    assert run("drill", str(path), "--chords", "G | C", "--tempo", "92", "--sing")[0] == 0
+    ((block, chords, world),) = opened
+    assert (block.drill, block.tempo_from, block.layer, chords) == ("elsewhere", 92, "thumb", "G | C")
+    assert world.library.patterns["elsewhere"].title == "Two and a pinch"
+    assert world.drill("elsewhere").pattern == "elsewhere"
+
+
 # Mistakes -------------------------------------------------------------------------------------
 
 MISTAKES = [

@@ -72,9 +72,10 @@ def _mind_the_step(step: Fraction, start: Fraction, end: Fraction) -> None:
     from coach.practice.ramps import LARGEST_STEP, SMALLEST_STEP
 
     low, high = sorted((float(start), float(end)))
-    if low < high and (float(step) < SMALLEST_STEP * high or float(step) > LARGEST_STEP * low):
+    size = float(step)
+    if low < high and (size < SMALLEST_STEP * high or size > LARGEST_STEP * low):
         note(
-            f"a step of {float(step):g} bpm is {float(step) / high:.1%} to {float(step) / low:.1%} of the tempo; "
+            f"a step of {size:g} bpm is {100 * size / high:.1f} to {100 * size / low:.1f} % of the tempo; "
             "below 1.5 % a change is hardly felt, above 5 % it is a leap."
         )
 
