@@ -46,7 +46,7 @@ class Drill:
     chords         the loop, bars parted by `|`
     target_bpm     where it is meant to go; start_bpm where it begins when nothing is known
     step_share     one tempo step as a share of the tempo, 0.015 to 0.05
-    family         the first rung of its ladder: members are much alike
+    family         the lowest rung of its own meter on its ladder: members are much alike
     grows_from     the drill below it on the ladder, None on the first rung
     slots_per_beat how finely the beat is cut
     """
@@ -104,7 +104,8 @@ def drills_from(materials: Iterable[Material]) -> tuple[Drill, ...]:
         _, id_ = heapq.heappop(ready)
         below = parents[id_]
         rung[id_] = 0 if below is None else rung[below] + 1
-        found[id_] = _drill(by_id[id_], below, found[below].family if below is not None else id_, rung[id_])
+        like_below = below is not None and by_id[below].meter == by_id[id_].meter
+        found[id_] = _drill(by_id[id_], below, found[below].family if below and like_below else id_, rung[id_])
         for child in children[id_]:
             heapq.heappush(ready, (by_id[child].difficulty, child))
     return tuple(found.values())

@@ -138,14 +138,16 @@ def plan(
 
 
 def _starters(views: Sequence[View], use: Settings) -> tuple[list[View], list[View], tuple[str, ...]]:
-    """The first day of all. The lowest rungs count as known, not as new.
+    """The first day of all. The lowest rungs of the first ladder count as known, not as new.
 
     With nothing in the ledger there must still be something to play, and one drill for twenty minutes would be the
-    very blocked practice that turns are there to avoid. The lowest rungs are one thumb figure over two open chords
-    with little added from each to the next, so they are about as much to take in as one new thing. They stay known
-    until the day is over, also when the plan is asked for again after the first take.
+    very blocked practice that turns are there to avoid. The lowest rungs of one ladder, in one meter, add little from
+    each to the next, so they are about as much to take in as one new thing. They stay known until the day is over,
+    also when the plan is asked for again after the first take.
     """
-    known = [v for v in views if v.rung < use.starters or v.known]
+    first = [v for v in views if v.drill.family == views[0].drill.family]
+    lowest = [*first, *(v for v in views if v not in first)][: use.starters]
+    known = [v for v in views if v in lowest or v.known]
     return known, [], (f"A first day: {len(known)} easy things in turn. Find the tempo at which each is comfortable.",)
 
 
@@ -231,7 +233,7 @@ def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
         return told or ["clean and at its target: kept up"]
     told = [r.text for r in extra]
     if first_day:
-        return [*told, f"rung {view.rung + 1} of the ladder, for a first day"]
+        return [*told, "one of the lowest rungs, for a first day"]
     below = view.drill.grows_from
     ground = f"what it grows from ({below}) was held on an earlier day" if below else "the first rung of its ladder"
     return [*told, f"new today: {ground}", "listen to it once before the first take"]

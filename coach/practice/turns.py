@@ -75,7 +75,8 @@ def arrange(
     order = [first]
     rank = {item: i for i, item in enumerate(left)}
     seen = {first: 0}
-    budget = [20_000]  # steps of the search; reached only by counts no plan gives
+    before_last = {item for item in left if item != last and not apart(item, last)}
+    budget = [2000]  # steps of the search; reached only by counts no plan gives
 
     def fill(slots: int) -> bool:
         if slots == 0:
@@ -83,9 +84,11 @@ def arrange(
         budget[0] -= 1
         if budget[0] < 0 or any(n > _room(slots, order[-1] == item, last == item) for item, n in left.items()):
             return False
+        if not any(left[item] for item in before_last):  # kept till the end: else the search would find out late
+            return False
         ready = [item for item, n in left.items() if n and item != order[-1]]
         if slots == 1:
-            ready = [item for item in ready if item != last and not apart(item, last)]
+            ready = [item for item in ready if item in before_last]
         for item in sorted(ready, key=lambda i: (-left[i], seen.get(i, -1), rank[i])):
             before = seen.get(item)
             left[item] -= 1

@@ -42,11 +42,13 @@ def test_a_circle_is_opened_at_its_easiest_member() -> None:
     assert [(d.id, d.grows_from) for d in drills] == [("b", None), ("c", "b"), ("a", "c")]
 
 
-def test_a_family_is_named_after_its_first_rung() -> None:
-    """Everything that grows from the landing walk is of its family; the waltz is of its own."""
+def test_a_family_is_named_after_its_lowest_rung() -> None:
+    """All that grows from the landing walk is of its family; a waltz is of its own, also one that grows from it."""
     families = {d.id: d.family for d in ladder()}
     assert families["late-crossing"] == families["two-lamps"] == "landing-walk"
     assert families["slow-tide"] == "slow-tide"
+    grown = Material("lantern-waltz", "Lantern waltz", "3/4", 6, 3, "landing-walk")
+    assert {d.family for d in drills_from([*MATERIALS, grown]) if d.id == "lantern-waltz"} == {"lantern-waltz"}
 
 
 def test_finer_slots_start_and_aim_slower() -> None:

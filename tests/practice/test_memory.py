@@ -37,6 +37,7 @@ some_takes = st.lists(
         number=st.integers(0, 10**6),
     ),
     max_size=12,
+    unique_by=lambda t: t.id,
 )
 
 
