@@ -187,6 +187,12 @@ def test_the_tab_shows_six_strings_count_and_fingers(run: Run, mine: str) -> Non
     ]
 
 
+def test_a_count_to_twelve_keeps_its_numbers_apart(run: Run) -> None:
+    """12/8 in eighths: 10, 11 and 12 need a cell more each."""
+    _, out, _ = run("show", "twelve-eight-slow-roll")
+    assert out.splitlines()[-1].split() == [str(k) for k in range(1, 13)]
+
+
 def test_a_tab_into_a_pipe_is_80_columns_wide() -> None:
     """Many bars wrap at bar lines and never pass column 80."""
     done = shell("show", "outside-in", "--chords", "C | Am | F | G | C | Am | F | G")

@@ -13,7 +13,7 @@ from coach.commands.arguments import Command, add_json, whole
 from coach.errors import BadInput
 from coach.guitar.openshapes import pinned_shapes
 from coach.music.chords import read_bars
-from coach.music.meter import Meter
+from coach.music.meter import Meter, count_syllables
 from coach.picking.layers import FULL, LAYERS, check_layer, ladder, thinned
 from coach.picking.pattern import STRAIGHT, Pattern
 from coach.picking.plucks import SOFT, Pluck
@@ -160,7 +160,7 @@ def _tab_lines(
 ) -> Iterator[str]:
     yield f"{pattern.title}, {pattern.meter}" + ("" if layer == FULL else f", layer {layer} (· is left out)")
     yield ""
-    slot_width = NARROWEST + _needs_room(heard)
+    slot_width = NARROWEST + _needs_room(pattern, heard)
     drawn, before = [], ""
     for number in range(len(held) * loops):
         bar = held[number % len(held)]
@@ -182,10 +182,15 @@ def _tab_lines(
         yield from _moves(heard)
 
 
-def _needs_room(heard: Sequence[Pluck]) -> bool:
-    """True where two cells a slot are too few: frets over 9, ghosts in brackets, two fingers at once."""
+def _needs_room(pattern: Pattern, heard: Sequence[Pluck]) -> bool:
+    """True where two cells a slot are too few: frets over 9, ghosts in brackets, two fingers at once, a count to 12."""
     fingers = [(p.bar, p.beat) for p in heard if p.finger != "p"]
-    return len(set(fingers)) < len(fingers) or any(p.fret > 9 or p.stress == SOFT for p in heard)
+    count = count_syllables(pattern.meter, pattern.slots)
+    return (
+        len(set(fingers)) < len(fingers)
+        or any(p.fret > 9 or p.stress == SOFT for p in heard)
+        or any(len(word) > 1 for word in count)
+    )
 
 
 def _moves(heard: Sequence[Pluck]) -> Iterator[str]:
