@@ -1,6 +1,6 @@
 """From which tempo to which a block goes, read from the ledger.
 
-A block starts a few per cent below the last tempo held clean and aims a few per cent above it: about three steps, each
+A block starts a few per cent below the tempo last held clean and aims a few per cent above it: about three steps, each
 of a size that is just felt (3 to 5 %; Drake & Botte 1993, Percept. Psychophys. 54:277-286). It never aims past the
 target by more than a margin, so that the target itself becomes comfortable.
 """
@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from datetime import timedelta
 
 from coach.music.tempo import SLOWEST_BPM
 from coach.practice.drills import Drill
@@ -19,6 +20,7 @@ from coach.practice.takes import FULL, Take
 FEW = 0.04        # start this share below and aim this share above what was held
 BACK_OFF = 0.08   # ... and this far below it after a take that was not held, or on a thinner layer first sung
 WARM = 0.20       # a warm-up starts this share below what was held and stays below it
+LATELY = timedelta(days=28)  # how long a held tempo is believed without being shown again (ours, no source)
 MARGIN = 0.05     # how far past its target a drill is aimed
 
 
@@ -32,8 +34,35 @@ class Span:
 
 
 def last_held(takes: Sequence[Take], layer: str = FULL) -> float | None:
-    """The tempo in bpm that was held clean most lately on `layer`; takes in order; None when never."""
-    return next((bpm for take in reversed(takes) if (bpm := held_tempo(take, layer)) is not None), None)
+    """The tempo in bpm held clean on `layer` lately and not lost since; takes in order; None when never held.
+
+    The fastest of the last four weeks of playing it, not simply the latest: a warm-up is slow on purpose and must not
+    pull the next block down, day after day. A later take that was not held takes back what was held at its tempo or
+    faster. When nothing of the four weeks is left, the latest ever held stands.
+    """
+    latest = best = None
+    lost = math.inf
+    newest = takes[-1].at if takes else None
+    for take in reversed(takes):
+        bpm = held_tempo(take, layer)
+        if bpm is None:
+            lost = min(lost, _lost_tempo(take, layer))
+            continue
+        latest = bpm if latest is None else latest
+        if newest is not None and newest - take.at > LATELY:
+            break
+        if bpm < lost:
+            best = max(best or bpm, bpm)
+    return best if best is not None else latest
+
+
+def _lost_tempo(take: Take, layer: str) -> float:
+    """The mean tempo of a take's stumbled passes; infinite when it says nothing of the layer."""
+    stumbled = [p.tempo for p in take.passes if p.layer == layer and not p.clean]
+    if stumbled:
+        return math.fsum(stumbled) / len(stumbled)
+    told = not take.passes and take.layer == layer and standing((take,)) is not None
+    return take.tempo if told else math.inf
 
 
 def span(drill: Drill, takes: Sequence[Take], layer: str = FULL, warm: bool = False) -> Span:

@@ -322,6 +322,31 @@ def test_after_a_lost_take_it_goes_further_back() -> None:
     assert (tempo.low, tempo.high) == (73, 80)
 
 
+def test_warm_ups_do_not_pull_the_tempo_down() -> None:
+    """Held at 100 a week ago and only warmed up on since, at 80 or so: still from 96 to 104."""
+    takes = [take("landing-walk", 8, tempo=100)] + [take("landing-walk", d, tempo=80 - d) for d in range(7, 0, -1)]
+    tempo = span(BY_ID["landing-walk"], takes)
+    assert (tempo.low, tempo.high) == (96, 104)
+
+
+def test_a_later_loss_takes_back_what_was_held_faster() -> None:
+    """Held at 100, lost at 90, then held at 84: the next block is about 84."""
+    takes = [
+        take("landing-walk", 6, tempo=100),
+        take("landing-walk", 4, tempo=90, clean=1, stumbled=9),
+        take("landing-walk", 2, tempo=84),
+    ]
+    tempo = span(BY_ID["landing-walk"], takes)
+    assert (tempo.low, tempo.high) == (80, 87)
+
+
+def test_what_was_held_months_ago_is_not_aimed_at_at_once() -> None:
+    """Held at 110 two months ago and at 90 yesterday: from 86 to 93."""
+    takes = [take("landing-walk", 60, tempo=110), take("landing-walk", 1, tempo=90)]
+    tempo = span(BY_ID["landing-walk"], takes)
+    assert (tempo.low, tempo.high) == (86, 93)
+
+
 def test_it_never_aims_far_past_the_target() -> None:
     """Held at 150 with a target of 104: to 109 and no further."""
     tempo = span(BY_ID["two-lamps"], [take("two-lamps", 1, tempo=150)])
