@@ -8,12 +8,15 @@ from __future__ import annotations
 
 import subprocess
 import time
+from pathlib import Path
 
 import numpy as np
 import pytest
 
+from coach.practice.ledger import Ledger
 from tests.jack_rig import RATE, JackServer, jack_server, require_jack, tries
 from tests.sound.hands import onsets
+from tests.terminal_rig import Terminal
 
 pytestmark = pytest.mark.jack
 
@@ -25,21 +28,28 @@ def said(program: subprocess.Popen[bytes], limit_s: float) -> list[str]:
     return out.decode().splitlines()
 
 
-def test_sixty_seconds_of_clicks_on_the_wire() -> None:
-    """120 bpm for 60 s: between any two clicks recorded there are 24000 samples a beat, at most 1 sample off."""
+def test_sixty_seconds_of_the_stage_on_the_wire(tmp_path: Path) -> None:
+    """The whole coach plays 120 bpm while its screen glides at 160x45: 24000 samples between clicks, 1 off at most."""
+    (tmp_path / "settings.toml").write_text('ramp = "steady"\nguide = "off"\ncautions_seen = true\n')
+    # Heard before, so that no model pass with guide notes comes first.
+    with Ledger(tmp_path / "ledger.sqlite3") as ledger:
+        ledger.add_whole_take("outside-in", 120, "held", 4)
 
     def play(server: JackServer) -> None:
         with server.recording("coach:playback0", 60) as take:
-            program = server.run(["-m", "tests.play_click", "61"])
-            recorded = take()
-        lines = said(program, 20)
-        assert "speaker JACK sounding" in lines
-        assert [line for line in lines if line.startswith("trouble")] == []
+            stage = Terminal("-m", "coach", "drill", "outside-in", "--tempo", "120", home=str(tmp_path), env=server.env)
+            stage.drain()
+            try:
+                recorded = take()
+                painted = stage.bytes
+            finally:
+                stage.close()
         found = np.array(onsets(recorded))
-        assert len(found) > 110
+        assert len(found) > 100
         off = found - found[0] - 24000 * np.arange(len(found))
         assert np.max(np.abs(off)) <= 1
         assert np.max(np.abs(recorded)) <= 0.501
+        assert painted > 1_000_000, "the screen was not drawing"
 
     tries(play)
 
