@@ -170,6 +170,15 @@ def test_pushes_come_early() -> None:
         assert all(slot * 4 % pattern.slots == 0 and slot % slots not in fingers for slot in meant_for), pattern.id
 
 
+@pytest.mark.parametrize(("tag", "fingers"), [("outside-in", "ami"), ("inside-out", "ima")])
+def test_inside_and_outside_are_what_they_say(tag: str, fingers: str) -> None:
+    """Outside in goes ring, middle, index over and over; inside out goes index, middle, ring."""
+    for pattern in tagged(tag):
+        for bar in pattern.bars:
+            played = "".join(aim.finger for aim in bar.aims if aim.finger != "p")
+            assert played == fingers * (len(played) // 3), pattern.id
+
+
 def test_half_bars_serve_two_chords() -> None:
     """The thumb asks for the root on one and on three."""
     for pattern in tagged("half-bar"):
