@@ -1,4 +1,8 @@
-"""A killed coach loses at most the pass that was running."""
+"""A killed coach loses at most the pass that was running.
+
+Killing the process proves that each row was committed; that a commit survives a power cut rests on SQLite's synchronous
+FULL, which test_ledger.py checks is set.
+"""
 
 import os
 import random

@@ -199,6 +199,16 @@ def test_every_block_says_why(takes: list[Take], minutes: int) -> None:
         assert all(isinstance(text, str) and text for text in row["why"])
 
 
+@pytest.mark.parametrize("minutes", range(8, 120))
+@pytest.mark.parametrize("begun", [["landing-walk", "slow-tide"], ["two-lamps", "slow-tide", "reed-bank"]])
+def test_two_fresh_near_alike_ones_do_not_close_the_first_evening(begun: list[str], minutes: int) -> None:
+    """With another family in the plan the last two turns are never two of one family, all being fresh (Allen 2013)."""
+    turns = [b.drill for b in played(plan(DRILLS, [take(d, 0) for d in begun], NOW, minutes))]
+    families = [BY_ID[d].family for d in turns]
+    if len(turns) > 3 and len(set(families)) > 1:
+        assert families[-2] != families[-1] or turns[-2] == turns[-1]
+
+
 # Worked evenings
 
 
