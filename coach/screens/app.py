@@ -54,6 +54,7 @@ class Coach(App[None]):
         self.theme = "evening"
         if self.world.settings.keys:
             self.set_keymap(dict(self.world.settings.keys))
+        self.screen_change_signal.subscribe(self, self._mind_size)
         self.push_screen(Today(self.world))
         if self.first is not None:
             self.practise((self.first,), alone=True)
@@ -70,6 +71,10 @@ class Coach(App[None]):
 
     def on_resize(self) -> None:
         """Too small a window says what it needs and goes on playing."""
+        self._mind_size()
+
+    def _mind_size(self, *_: object) -> None:
+        """The word about the size lies on top for as long as the window is too small, whatever page comes or goes."""
         small = self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT
         shown = isinstance(self.screen, TooSmall)
         if small and not shown:

@@ -12,6 +12,7 @@ from textual.screen import Screen
 from textual.widgets import Digits, Static
 
 from coach.screens.actions import REST, bindings
+from coach.screens.leaving import leave
 
 LONG_S = 60
 
@@ -64,14 +65,14 @@ class Rest(Screen[bool]):
     def _count(self) -> None:
         left = self.until - monotonic()
         if left <= 0:
-            self.dismiss(True)
+            leave(self, True)
         else:
             self.query_one("#left", Digits).update(self._shown(left))
 
     def action_go_on(self) -> None:
         """Enough rested."""
-        self.dismiss(True)
+        leave(self, True)
 
     def action_enough(self) -> None:
         """Enough for now."""
-        self.dismiss(False)
+        leave(self, False)

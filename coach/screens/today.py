@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 LEAST_MINUTES, MOST_MINUTES = 5, 240
 
 
-class Blocks(OptionList):
+class Blocks(OptionList, inherit_bindings=False):
     """The list of blocks; keys that are not its own arrows belong to the screen."""
 
     BINDINGS: ClassVar[list[BindingType]] = []

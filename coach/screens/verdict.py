@@ -15,6 +15,7 @@ from coach.practice.ramps import shown
 from coach.practice.run import PassDone
 from coach.practice.takes import VERDICTS
 from coach.screens.actions import VERDICT, bindings, keys_shown
+from coach.screens.leaving import leave
 
 GO_ON_AFTER_S = 20
 
@@ -42,10 +43,11 @@ class Verdict(ModalScreen[str]):
 
     def words(self) -> str:
         """The whole page as text."""
+        count = f"{len(self.passes)} pass{'es' if len(self.passes) > 1 else ''}"
         clean = sum(p.clean for p in self.passes)
         tempos = [p.bpm for p in self.passes]
         lines = [
-            f"{len(self.passes)} passes, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm",
+            f"{count}, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm",
             "How was it?",
             "",
         ]
@@ -62,22 +64,22 @@ class Verdict(ModalScreen[str]):
     def _wait(self) -> None:
         self.left -= 1
         if self.left <= 0:
-            self.dismiss("")
+            leave(self, "")
         else:
             self.query_one("#words", Static).update(self.words())
 
     def action_verdict(self, word: str) -> None:
         """The player's word."""
-        self.dismiss(word)
+        leave(self, word)
 
     def action_suggested(self) -> None:
         """The marked one."""
-        self.dismiss(self.marked)
+        leave(self, self.marked)
 
     def action_again(self) -> None:
         """Another go."""
-        self.dismiss("again")
+        leave(self, "again")
 
     def action_no_word(self) -> None:
         """No word: the passes speak."""
-        self.dismiss("")
+        leave(self, "")
