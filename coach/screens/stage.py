@@ -47,9 +47,11 @@ if TYPE_CHECKING:
 READY, OPENING, RUNNING, STOPPED, OVER = "ready", "opening", "running", "stopped", "over"
 NEXT, LEAVE, AGAIN, HURT = "next", "leave", "again", "hurt"
 FRAMES_A_SECOND = 60
+NARROW, ALL_ROWS = 76, 23
 VOLUME_STEP = 0.1
-# Half a frame, and what painting and a terminal take (about 6 ms each on the machine this was measured on).
-LEAD_S = 0.014
+# From the clock being asked to the cells being on the terminal: half a frame until a tick, half a frame until the
+# screen's own update, and some milliseconds of painting (tests/bench/bench_cursor.py measures it).
+LEAD_S = 0.022
 
 
 @dataclass
@@ -66,7 +68,7 @@ class Stage(Screen[str]):
 
     BINDINGS: ClassVar[list[BindingType]] = bindings(STAGE)
     CSS = """
-    Stage { layout: vertical; background: $background; }
+    Stage { layout: vertical; background: $background; overflow: hidden; }
     #head { height: 1; background: $panel; color: $foreground; padding: 0 1; }
     #figures { height: 8; padding: 0 1; }
     #tempo { width: 26; }
@@ -84,6 +86,11 @@ class Stage(Screen[str]):
     #say { height: 1; padding: 0 1; color: $warning; }
     #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
     #history { height: 1; padding: 0 2; color: $foreground 75%; display: none; }
+    Stage.narrow #tempo { width: 23; }
+    Stage.narrow #following { display: none; }
+    Stage.low #say { display: none; }
+    Stage.low.saying #say { display: block; }
+    Stage.low.saying #modes { display: none; }
     Stage.tall #figures { height: 10; padding: 1 2; }
     Stage.tall #tempo { width: 40; }
     Stage.tall #tab { height: 1fr; max-height: 20; margin: 1 0; }
@@ -160,6 +167,9 @@ class Stage(Screen[str]):
     def on_resize(self) -> None:
         """More room: air between the strings."""
         self.set_class(self.size.height >= 36, "tall")
+        self.set_class(self.size.width < NARROW, "narrow")
+        # One line short of all rows: what there is to say takes the place of the click and guide.
+        self.set_class(self.size.height < ALL_ROWS, "low")
         self._figures()
 
     def on_unmount(self) -> None:
@@ -177,6 +187,8 @@ class Stage(Screen[str]):
         if self._shown.get(name) != text:
             self._shown[name] = text
             self.query_one(f"#{name}", Static).update(text, layout=False)
+            if name == "say":
+                self.set_class(bool(text), "saying")
 
     def _figures(self) -> None:
         """Everything beside the tab, as it is now."""
@@ -186,7 +198,7 @@ class Stage(Screen[str]):
         bpm = order.bpm_from if order else run.ramp.tempo(0, [])[0] + run.nudge
         self._put("bpm", figure(str(round(bpm))))
         exact = "" if bpm == round(bpm) else f" ({shown(bpm)})"
-        self._put("unit", f"beats a minute{exact}" + (" · held" if run.held else ""))
+        self._put("unit", f"{shown(bpm)} bpm · held" if run.held else f"beats a minute{exact}")
         self._put("ramp", f"{run.ramp.name}: {run.ahead()}")
         beat = max(self._beat, 0) + 1
         if order is None:
@@ -229,7 +241,7 @@ class Stage(Screen[str]):
         if self.phase == STOPPED:
             return "stopped"
         if order.kind == MODEL:
-            return f"listen first · bar {order.loop_bar + 1} of {self.loop.bars}"
+            return f"listen · bar {order.loop_bar + 1} of {self.loop.bars}"
         if order.kind == COUNT:
             return "count-in"
         return f"pass {order.pass_no + 1} · bar {order.loop_bar + 1} of {self.loop.bars}"
@@ -242,7 +254,10 @@ class Stage(Screen[str]):
             return ""
         words = [w for w in count_syllables(self.loop.pattern.meter, self.loop.pattern.slots) if w != "·"]
         reached = Fraction(len(words), self.run_state.beats) * max(self._beat + 1, 1)
-        return "  ".join(words[: int(reached)])
+        # In sixteenths the whole bar is too long for its place: what was said last stays.
+        room = max(self.query_one("#spoken").size.width, 20)
+        said = "  ".join(words[: int(reached)])
+        return said if len(said) <= room else said[-room:].lstrip()
 
     def _shapes(self) -> None:
         held = self.loop.held
