@@ -125,16 +125,20 @@ def keys_shown(action: Action, moved: Mapping[str, str]) -> str:
 
 def hints(actions: Iterable[Action], moved: Mapping[str, str], width: int) -> str:
     """As many hints as fit in `width` cells: `⏎ start/stop  space stumble`."""
+    help_page = EVERYWHERE[0]
     text = ""
-    for action in (*actions, EVERYWHERE[0]):
+    last = f"{first_key(help_page, moved)} {help_page.hint}"  # the one hint that leads to all the others
+    for action in actions:
         if not action.hint:
             continue
-        key = _NAMES.get(
-            moved.get(action.id, action.keys).split(",")[0], moved.get(action.id, action.keys).split(",")[0]
-        )
-        key = "←→" if action.id in ("slower", "less") and action.id not in moved else key
-        piece = f"{key} {action.hint}"
-        if len(text) + len(piece) + 2 > width:
-            continue
-        text += ("  " if text else "") + piece
-    return text
+        both = action.id in ("slower", "less") and action.id not in moved
+        piece = f"{'←→' if both else first_key(action, moved)} {action.hint}"
+        if len(text) + len(piece) + len(last) + 4 <= width:
+            text += f"{piece}  "
+    return text + last
+
+
+def first_key(action: Action, moved: Mapping[str, str]) -> str:
+    """The key to name where there is room for one."""
+    key = moved.get(action.id, action.keys).split(",")[0]
+    return _NAMES.get(key, key)

@@ -23,6 +23,7 @@ from coach.screens.tabview import slot_width
 from coach.screens.world import World
 
 FREE_MINUTES = 5
+NARROW = 76
 
 
 class Patterns(Screen[None]):
@@ -32,12 +33,13 @@ class Patterns(Screen[None]):
     CSS = """
     Patterns { background: $background; }
     #title { height: 1; background: $panel; padding: 0 1; color: $foreground; text-style: bold; }
-    #list { scrollbar-size-vertical: 1; width: 38; height: 1fr; background: $background; border: none; }
+    #list { text-wrap: nowrap; text-overflow: ellipsis; scrollbar-size-vertical: 1; width: 38; height: 1fr; background: $background; border: none; }
     #list:focus { background-tint: $foreground 0%; }
     #list > .option-list--option-highlighted { background: $panel; color: $foreground; text-style: bold; }
     #one { width: 1fr; height: 1fr; padding: 0 1; }
     #about { height: auto; color: $foreground; }
-    #drawn { height: auto; color: $foreground; margin: 1 0; }
+    #drawn { height: auto; color: $foreground; margin: 1 0; text-wrap: nowrap; text-overflow: clip; }
+    Patterns.narrow #list { width: 22; }
     #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
     """
 
@@ -63,6 +65,7 @@ class Patterns(Screen[None]):
 
     def on_resize(self) -> None:
         """The picture is as wide as there is room."""
+        self.set_class(self.size.width < NARROW, "narrow")
         self.query_one("#keys", Static).update(hints(PATTERNS, self.world.settings.keys, max(self.size.width - 2, 20)))
         self._show()
 
@@ -126,7 +129,7 @@ class Patterns(Screen[None]):
             self.shown_layer = FULL
         lines.append(f"layer {self.shown_layer} of {', '.join(loop.layers)}")
         about.update("\n".join(lines))
-        width = max(self.size.width - 40, 30)
+        width = max(self.size.width - (24 if self.size.width < NARROW else 40), 30)
         slots = slot_width(width, pattern.slots)
         bars = [
             tab_bar(

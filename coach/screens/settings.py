@@ -73,7 +73,8 @@ class SettingsPage(Screen[None]):
     CSS = """
     SettingsPage { background: $background; }
     #title { height: 1; background: $panel; padding: 0 1; color: $foreground; text-style: bold; }
-    #rows { height: 1fr; padding: 1 2; }
+    #rows { height: 1fr; padding: 1 2 0 2; text-wrap: nowrap; text-overflow: ellipsis; }
+    #means { height: 2; padding: 0 2; color: $foreground; }
     #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
     """
 
@@ -87,6 +88,7 @@ class SettingsPage(Screen[None]):
         """One text."""
         yield Static("Settings", id="title", markup=False)
         yield Static(id="rows", markup=False)
+        yield Static(id="means", markup=False)
         yield Static("↑↓ choose  ←→ change  esc back and write down", id="keys", markup=False)
 
     def on_mount(self) -> None:
@@ -100,15 +102,17 @@ class SettingsPage(Screen[None]):
         self.ports = ["", *list_ports()["outputs"]]
 
     def _show(self) -> None:
-        text = Text()
+        text = Text(no_wrap=True, overflow="ellipsis")
         for number, row in enumerate(ROWS):
             value = getattr(self.world.settings, row.name)
-            said = {True: "yes", False: "no", "": "none"}.get(value, str(value))
+            said = ("yes" if value else "no") if isinstance(value, bool) else str(value) or "none"
             chosen = number == self.at
-            line = f"{'▸' if chosen else ' '} {row.name.replace('_', ' '):<14} {said:<22}"
+            line = f"{'▸' if chosen else ' '} {row.name.replace('_', ' '):<14} {said:<12}"
             text.append(line, style="bold" if chosen else "")
             text.append(f" {row.says}\n", style="" if chosen else "dim")
         self.query_one("#rows", Static).update(text)
+        chosen_row = ROWS[self.at]
+        self.query_one("#means", Static).update(f"{chosen_row.name.replace('_', ' ')}: {chosen_row.says}")
 
     def action_choose(self, by: int) -> None:
         """Another row."""

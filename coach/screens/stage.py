@@ -83,14 +83,14 @@ class Stage(Screen[str]):
     #tab { height: 10; }
     #ladder { height: 1; padding: 0 1; color: $foreground; }
     #modes { height: 1; padding: 0 1; color: $foreground 75%; }
-    #say { height: 1; padding: 0 1; color: $warning; }
+    #say { height: auto; min-height: 1; max-height: 2; padding: 0 1; color: $warning; }
     #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
     #history { height: 1; padding: 0 2; color: $foreground 75%; display: none; }
     Stage.narrow #tempo { width: 23; }
     Stage.narrow #following { display: none; }
     Stage.low #say { display: none; }
     Stage.low.saying #say { display: block; }
-    Stage.low.saying #modes { display: none; }
+    Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
     Stage.tall #figures { height: 10; padding: 1 2; }
     Stage.tall #tempo { width: 40; }
     Stage.tall #tab { height: 1fr; max-height: 20; margin: 1 0; }
@@ -168,7 +168,7 @@ class Stage(Screen[str]):
         """More room: air between the strings."""
         self.set_class(self.size.height >= 36, "tall")
         self.set_class(self.size.width < NARROW, "narrow")
-        # One line short of all rows: what there is to say takes the place of the click and guide.
+        # Too low for all rows: what there is to say takes the place of layer and click until the next key.
         self.set_class(self.size.height < ALL_ROWS, "low")
         self._figures()
 
@@ -186,7 +186,7 @@ class Stage(Screen[str]):
         """Change a text only where it differs: an unchanged figure costs nothing."""
         if self._shown.get(name) != text:
             self._shown[name] = text
-            self.query_one(f"#{name}", Static).update(text, layout=False)
+            self.query_one(f"#{name}", Static).update(text, layout=name == "say")
             if name == "say":
                 self.set_class(bool(text), "saying")
 
@@ -401,7 +401,7 @@ class Stage(Screen[str]):
             self.midi.start(engine)
         if engine.speaker.silent and not self._silent_said:
             self._silent_said = True
-            self._put("say", "no sound device: watch the cursor; b rings the terminal bell")
+            self._put("say", "no sound device: watch the cursor; b rings the bell")
         self.tab.renew()
         self.ticker.resume()
 
@@ -450,6 +450,8 @@ class Stage(Screen[str]):
     # What keys do ------------------------------------------------------------------------------
 
     def _changed(self) -> None:
+        if self.has_class("low"):
+            self._put("say", "")
         if self.engine is not None:
             self.engine.refresh()
         self.tab.renew()

@@ -40,7 +40,7 @@ async def test_from_today_to_the_ledger_and_on(tmp_path: Path) -> None:
         title = stage.block.title
         assert stage._order is not None
         assert stage._order.kind == MODEL
-        assert "listen first" in here.page_text()
+        assert "listen · bar 1 of" in here.page_text()
         bars = stage.loop.bars
         await here.to_bar(bars)
         assert stage._order.kind == COUNT
