@@ -6,10 +6,13 @@ is what many foot pedals send).
 
 from __future__ import annotations
 
+import difflib
+import string
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from textual.binding import Binding, BindingType
+from textual.keys import Keys, _character_to_key
 
 
 @dataclass(frozen=True)
@@ -90,6 +93,7 @@ PAGES = {
     "Resting": REST,
     "Everywhere": EVERYWHERE,
 }
+_KEY_NAMES = {key.value for key in Keys} | {_character_to_key(char) for char in string.printable if char.isprintable()}
 _NAMES = {
     "enter": "⏎",
     "space": "space",
@@ -106,6 +110,55 @@ _NAMES = {
     "ctrl+q": "ctrl-q",
     "f1": "F1",
 }
+
+
+def usable_keys(moved: Mapping[str, str]) -> tuple[dict[str, str], tuple[str, ...]]:
+    """The player's own keys that can be had, and one sentence for each line that cannot: it keeps its usual keys.
+
+    A line is of no use when its action is unknown, its key is none, or its key does something else on the same page.
+    """
+    known = {action.id: action for action in all_actions()}
+    usable: dict[str, str] = {}
+    problems = []
+    for name, keys in moved.items():
+        line = f'settings, [keys] {name} = "{keys}"'
+        if name not in known:
+            near = difflib.get_close_matches(name, known, n=1)
+            hint = f"; did you mean {near[0]}?" if near else ", and is left alone."
+            problems.append(f"{line}: this is no action{hint}")
+        elif strange := [key for key in _split(keys) if not _is_key(key)]:
+            problems.append(f"{line}: '{strange[0]}' is no key; give a letter, a digit or a name like f5 or pagedown.")
+        else:
+            usable[name] = ",".join(_split(keys))
+    while clash := _clash(usable):
+        name, key, other = clash
+        line = f'settings, [keys] {name} = "{usable.pop(name)}"'
+        problems.append(f"{line}: {_NAMES.get(key, key)} is taken ({other.says}), so the usual keys stay.")
+    return usable, tuple(problems)
+
+
+def _clash(moved: Mapping[str, str]) -> tuple[str, str, Action] | None:
+    """A moved action, the key it cannot have, and the action that has it; the last such line first."""
+    for page in PAGES.values():
+        on_page = page if page is EVERYWHERE else (*page, *EVERYWHERE)
+        taken: dict[str, Action] = {}
+        # What was not moved stands; of two lines that want one key the first has it.
+        for action in sorted(on_page, key=lambda a: [*moved].index(a.id) if a.id in moved else -1):
+            for key in _split(moved.get(action.id, action.keys)):
+                if taken.setdefault(key, action) is not action:
+                    return action.id, key, taken[key]
+    return None
+
+
+def _split(keys: str) -> list[str]:
+    """Key names, a single character by its long name: `?` is question_mark."""
+    return [_character_to_key(key) if len(key) == 1 else key for key in (k.strip() for k in keys.split(","))]
+
+
+def _is_key(key: str) -> bool:
+    """True for a key that a terminal can send: a character, or one of Textual's names."""
+    bare = key.removeprefix("ctrl+").removeprefix("shift+")
+    return key in _KEY_NAMES or (bare in _KEY_NAMES and bare != key) or (len(key) == 1 and key.isprintable())
 
 
 def bindings(actions: Iterable[Action], *, priority: bool = False) -> list[BindingType]:

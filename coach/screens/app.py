@@ -52,8 +52,10 @@ class Coach(App[None]):
         self.register_theme(EVENING)
         self.register_theme(MORNING)
         self.theme = "evening"
-        if self.world.settings.keys:
-            self.set_keymap(dict(self.world.settings.keys))
+        if self.world.keys:
+            self.set_keymap(dict(self.world.keys))
+        for problem in self.world.problems:
+            self.notify(problem, severity="warning", timeout=10, markup=False)
         self.screen_change_signal.subscribe(self, self._mind_size)
         self.push_screen(Today(self.world))
         if self.first is not None:
@@ -146,7 +148,7 @@ class Coach(App[None]):
         pages = {"Stage": "On the stage", "Patterns": "Patterns", "Verdict": "After a block", "Rest": "Resting"}
         first = pages.get(type(self.screen).__name__, "Today")
         assert first in PAGES
-        self.push_screen(Help(self.world.settings.keys, first))
+        self.push_screen(Help(self.world.keys, first))
 
     def action_quit_now(self) -> None:
         """Leave at once; all is in the ledger."""
@@ -194,9 +196,8 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
         try:
             app.run()
         finally:
-            app.scribe.close()
-            problem = world.save()
-    if problem:
+            problems = (app.scribe.close(), world.save())
+    for problem in filter(None, problems):
         print(problem, file=sys.stderr)
     return app.return_code or 0
 

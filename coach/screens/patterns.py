@@ -33,7 +33,8 @@ class Patterns(Screen[None]):
     CSS = """
     Patterns { background: $background; }
     #title { height: 1; background: $panel; padding: 0 1; color: $foreground; text-style: bold; }
-    #list { text-wrap: nowrap; text-overflow: ellipsis; scrollbar-size-vertical: 1; width: 38; height: 1fr; background: $background; border: none; }
+    #list { scrollbar-size-vertical: 1; width: 38; height: 1fr; background: $background; border: none; }
+    #list { text-wrap: nowrap; text-overflow: ellipsis; }
     #list:focus { background-tint: $foreground 0%; }
     #list > .option-list--option-highlighted { background: $panel; color: $foreground; text-style: bold; }
     #one { width: 1fr; height: 1fr; padding: 0 1; }
@@ -66,7 +67,7 @@ class Patterns(Screen[None]):
     def on_resize(self) -> None:
         """The picture is as wide as there is room."""
         self.set_class(self.size.width < NARROW, "narrow")
-        self.query_one("#keys", Static).update(hints(PATTERNS, self.world.settings.keys, max(self.size.width - 2, 20)))
+        self.query_one("#keys", Static).update(hints(PATTERNS, self.world.keys, max(self.size.width - 2, 20)))
         self._show()
 
     def _options(self) -> list[Option]:

@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
 from threading import Thread
 from typing import TYPE_CHECKING
 
-from coach.errors import CoachError
+from coach.errors import BadInput, CoachError
 
 if TYPE_CHECKING:
     from coach.practice.ledger import Ledger
@@ -19,13 +20,17 @@ Deed = Callable[["Ledger"], object]
 class Scribe:
     """Deeds are done one after another; each is on the disk before the next begins.
 
-    on_trouble is called on the scribe's thread with one sentence when a deed fails; the scribe goes on.
+    A deed that the file or another coach stands in the way of is kept and tried again before the next one, in order,
+    and a last time on closing. on_trouble is called on the scribe's thread with one sentence, the same one only once.
     """
 
     def __init__(self, path: Path, on_trouble: Callable[[str], None]) -> None:
         self._path = path
         self._on_trouble = on_trouble
         self._deeds: SimpleQueue[Deed | None] = SimpleQueue()
+        self._kept: deque[Deed] = deque()
+        self._ledger: Ledger | None = None
+        self._said: set[str] = set()
         self._thread = Thread(target=self._work, name="scribe", daemon=True)
         self._thread.start()
 
@@ -33,24 +38,40 @@ class Scribe:
         """Have `deed` done soon; returns at once."""
         self._deeds.put(deed)
 
-    def close(self, limit_s: float = 5.0) -> None:
-        """Wait until all is written, at most `limit_s` seconds."""
+    def close(self, limit_s: float = 5.0) -> str:
+        """Wait until all is written, at most `limit_s` seconds; "" or a sentence about what is not."""
         self._deeds.put(None)
         self._thread.join(limit_s)
+        left = len(self._kept)
+        return f"{left} {'entry' if left == 1 else 'entries'} could not be written to {self._path}." if left else ""
 
     def _work(self) -> None:
-        ledger: Ledger | None = None
         while (deed := self._deeds.get()) is not None:
+            self._kept.append(deed)
+            self._write()
+        self._write()
+        if self._ledger is not None:
+            self._ledger.close()
+
+    def _write(self) -> None:
+        """Write what is kept, until something stands in the way."""
+        while self._kept:
             try:
-                if ledger is None:
+                if self._ledger is None:
                     # Only now: the first page need not wait for SQLite.
                     from coach.practice.ledger import Ledger
 
-                    ledger = Ledger(self._path)
-                deed(ledger)
+                    self._ledger = Ledger(self._path)
+                self._kept[0](self._ledger)
             except CoachError as error:
-                self._on_trouble(str(error))
+                self._say(str(error))
+                if self._ledger is None or not isinstance(error, BadInput):
+                    return
             except Exception as error:  # a thread has nobody above it to tell
-                self._on_trouble(f"the ledger could not be written ({error})")
-        if ledger is not None:
-            ledger.close()
+                self._say(f"the ledger could not be written ({error})")
+            self._kept.popleft()
+
+    def _say(self, sentence: str) -> None:
+        if sentence not in self._said:
+            self._said.add(sentence)
+            self._on_trouble(sentence)

@@ -222,7 +222,7 @@ class Stage(Screen[str]):
             f"{shown(p.bpm)} {'✓' if p.clean else '×' * min(p.stumbles, 3)}" for p in self.take.passes[-12:]
         )
         self._put("history", f"passes {told}" if told else "")
-        self._put("keys", hints(STAGE, self.world.settings.keys, max(self.size.width - 2, 20)))
+        self._put("keys", hints(STAGE, self.world.keys, max(self.size.width - 2, 20)))
 
     def _head(self) -> None:
         chords = " ".join(dict.fromkeys(bar.name for bar in self.loop.held))
@@ -437,7 +437,7 @@ class Stage(Screen[str]):
         if not passes:
             leave(self, NEXT)
             return
-        self.app.push_screen(Verdict(passes, suggested(passes), self.world.settings.keys), self._judged)
+        self.app.push_screen(Verdict(passes, suggested(passes), self.world.keys), self._judged)
 
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""

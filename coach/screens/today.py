@@ -56,6 +56,7 @@ class Today(Screen[None]):
         self.world = world
         self.minutes = world.settings.minutes
         self.plan: Plan | None = None
+        self.trouble = ""
 
     def compose(self) -> ComposeResult:
         """Title, plan, notes."""
@@ -86,25 +87,31 @@ class Today(Screen[None]):
         now = self.world.now()
         day = f"{now:%A} {now.day} {now:%B}"
         self.query_one("#title", Static).update(f"Steady Thumb · {day} · {self.minutes} minutes")
-        self.query_one("#keys", Static).update(hints(TODAY, self.world.settings.keys, max(self.size.width - 2, 20)))
+        self.query_one("#keys", Static).update(hints(TODAY, self.world.keys, max(self.size.width - 2, 20)))
 
     @work(thread=True, exclusive=True, group="plan")
     def make_plan(self) -> None:
         """Read the ledger and plan, away from the screen."""
         minutes = self.minutes
+        why = ""
         try:
-            made = self.world.plan(minutes)
+            try:
+                made = self.world.plan(minutes)
+            except CoachError as error:
+                # A ledger that cannot be read keeps nobody from playing.
+                why = str(error)
+                made = self.world.plan(minutes, takes=())
         except CoachError as error:
             self.app.call_from_thread(self._trouble, str(error))
             return
-        self.app.call_from_thread(self._planned, made, minutes)
+        self.app.call_from_thread(self._planned, made, minutes, why)
 
     def _trouble(self, why: str) -> None:
         self.query_one("#sub", Static).update(why)
 
-    def _planned(self, made: Plan, minutes: int) -> None:
+    def _planned(self, made: Plan, minutes: int, why: str) -> None:
         if minutes == self.minutes:
-            self.plan = made
+            self.plan, self.trouble = made, why
             self._show(made)
 
     def _show(self, made: Plan) -> None:
@@ -115,9 +122,10 @@ class Today(Screen[None]):
         blocks.highlighted = min(at, len(made.blocks) - 1) if made.blocks else None
         first = not self.world.settings.cautions_seen
         self.query_one("#sub", Static).update(
-            "Welcome. Guitar on the knee, ⏎, and play: the starter ladder is ready." if first else self._sum(made)
+            self.trouble
+            or ("Welcome. Guitar on the knee, ⏎, and play: the starter ladder is ready." if first else self._sum(made))
         )
-        notes = CAUTIONS if first else (*made.notes, *self.world.problems, *self._broken())
+        notes = CAUTIONS if first else (*self.world.problems, *self._broken(), *made.notes)
         self.query_one("#note", Static).update("\n".join(notes))
         self._head()
 

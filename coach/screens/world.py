@@ -6,7 +6,7 @@ and the ledger have been looked at.
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 from coach import places, shelf
 from coach.errors import BadInput, CoachError
+from coach.screens.actions import usable_keys
 from coach.settings import Settings, read_settings, write_settings
 
 if TYPE_CHECKING:
@@ -44,6 +45,7 @@ class World:
     library, book   None: the shipped and the player's own, read when first asked for
     clock           for tests: the time of a silent run
     problems        sentences about settings that could not be used
+    keys            the keys the player moved, without those that cannot be had
     """
 
     def __init__(
@@ -68,7 +70,8 @@ class World:
         self.now = now
         self.speaker = speaker
         self.clock = clock
-        self.problems = problems
+        self.keys, moved_in_vain = usable_keys(settings.keys)
+        self.problems = (*problems, *moved_in_vain)
 
     @classmethod
     def here(cls) -> World:
@@ -111,9 +114,10 @@ class World:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
         return shelf.takes(self.ledger_path)
 
-    def plan(self, minutes: int) -> Plan:
-        """Today's plan. Raises CoachError."""
-        return shelf.plan_of(self.drills, self.takes(), self.settings, self.now(), minutes)
+    def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:
+        """Today's plan, from the ledger's takes unless others are given. Raises CoachError."""
+        known = self.takes() if takes is None else takes
+        return shelf.plan_of(self.drills, known, self.settings, self.now(), minutes)
 
     def drill(self, drill_id: str) -> Drill:
         """A drill by id. Raises BadInput."""
