@@ -20,7 +20,7 @@ from coach.picking.plucks import SOFT, Pluck
 from coach.picking.realise import HeldBar, hold_bars, realise
 from coach.picking.tab import NARROWEST, tab_bar, text_tab
 
-CHORDS = "C"
+CHORD = "C"
 MOST_BARS = 2000
 NO_SHAPE = "xxxxxx"
 
@@ -70,7 +70,7 @@ def _pattern_lines(patterns: Sequence[Pattern]) -> Iterator[str]:
 def _add_picked(parser: ArgumentParser) -> None:
     parser.add_argument("pattern", metavar="PATTERN", help="a pattern's id, or the path of a pattern file")
     parser.add_argument(
-        "--chords", metavar="C", default=CHORDS, help='bars parted by |, like "C | F G | N" (usual: C); N is no chord'
+        "--chords", metavar="C", help='bars parted by |, like "C | F G | N" (usual: its own, or C); N is no chord'
     )
 
 
@@ -87,7 +87,7 @@ def _show(args: Namespace) -> None:
     layer = check_layer(args.layer)
     loops = whole(args.loops, "--loops", 1, 999)
     pattern = shelf.library().find(args.pattern)
-    held = held_bars(args.chords, pattern.meter, args.shapes)
+    held = held_bars(_chords(args, pattern), pattern.meter, args.shapes)
     if len(held) * loops > MOST_BARS:
         raise BadInput(f"{len(held)} bars {loops} times round are too many", mend=f"keep to {MOST_BARS} bars in all")
     every = realise(pattern, held, loops=loops)
@@ -101,6 +101,12 @@ def _show(args: Namespace) -> None:
         "plucks": [_pluck_row(pluck) for pluck in heard],
     }
     answer(args.json, data, _tab_lines(pattern, held, loops, layer, every, heard, args.why))
+
+
+def _chords(args: Namespace, pattern: Pattern) -> str:
+    """The chords asked for; else those the pattern is made for, or one easy chord for each of its bars."""
+    usual = pattern.chords or " | ".join([CHORD] * len(pattern.bars))
+    return usual if args.chords is None else args.chords
 
 
 def held_bars(chords: str, meter: Meter, pins: str = "") -> tuple[HeldBar, ...]:
@@ -214,7 +220,7 @@ def _layers_arguments(parser: ArgumentParser) -> None:
 
 def _layers(args: Namespace) -> None:
     pattern = shelf.library().find(args.pattern)
-    plucks = realise(pattern, held_bars(args.chords, pattern.meter))
+    plucks = realise(pattern, held_bars(_chords(args, pattern), pattern.meter))
     rows = [{"layer": name, "plucks": len(thinned(plucks, name))} for name in ladder(plucks)]
     cells = [(str(row["layer"]), str(row["plucks"]), LAYERS[str(row["layer"])]) for row in rows]
     answer(args.json, rows, table(("layer", "plucks", "what sounds"), cells, right=("plucks",)))

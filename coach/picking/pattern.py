@@ -66,6 +66,7 @@ class Pattern:
     share              the first half of a beat's share of it: 1/2 is straight, 2/3 a 2:1 swing
     bars               one or more bars, repeated in turn
     grows_from         id of the easier pattern it grows from, "" for a first rung
+    chords             bars of chords it is made for (`"G | C"`), "" when any will do
     own                made by the player and not shipped
     """
 
@@ -78,6 +79,7 @@ class Pattern:
     share: Fraction = STRAIGHT
     tags: tuple[str, ...] = ()
     grows_from: str = ""
+    chords: str = ""
     own: bool = False
 
     @property

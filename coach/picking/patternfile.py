@@ -11,11 +11,12 @@ from pathlib import Path
 from typing import Any
 
 from coach.errors import BadInput, BadPattern
+from coach.music.chords import read_bars
 from coach.music.meter import Meter
 from coach.picking.pattern import LANES, MOST_SLOTS, STRAIGHT, Pattern, PatternBar, bar_of
 
 LARGEST_FILE = 256 * 1024
-_KEYS = ("title", "about", "meter", "slots", "feel", "tags", "grows_from", "bars")
+_KEYS = ("title", "about", "meter", "slots", "feel", "tags", "grows_from", "chords", "bars")
 _NEEDED = ("title", "meter", "slots", "bars")
 SLOWEST_SHARE, LARGEST_SHARE = 0.5, 0.75
 
@@ -90,6 +91,7 @@ class _Reading:
             share=self.share(),
             tags=self.tags(),
             grows_from=self.text_of("grows_from"),
+            chords=self.chords(),
             own=own,
         )
 
@@ -134,6 +136,15 @@ class _Reading:
         if isinstance(value, int | float) and not isinstance(value, bool) and SLOWEST_SHARE <= value <= LARGEST_SHARE:
             return Fraction(str(value)).limit_denominator(1000)
         raise self.problem("feel", f"feel = {value!r} cannot be", 'write "straight" or a swing share from 0.5 to 0.75')
+
+    def chords(self) -> str:
+        text = self.text_of("chords")
+        if text:
+            try:
+                read_bars(text)
+            except BadInput as error:
+                raise self.problem("chords", f"chords: {error.where}: {error.what}", error.mend) from None
+        return text
 
     def tags(self) -> tuple[str, ...]:
         value = self.data.get("tags", [])
@@ -207,6 +218,8 @@ def pattern_text(pattern: Pattern) -> str:
     ]
     if pattern.grows_from:
         head.append(f"grows_from = {_quoted(pattern.grows_from)}")
+    if pattern.chords:
+        head.append(f"chords = {_quoted(pattern.chords)}")
     for bar in pattern.bars:
         head.append("[[bars]]")
         used = {aim.finger for aim in bar.aims}

@@ -25,7 +25,7 @@ class Material:
     """What a pattern file says, as far as practice needs it.
 
     slots per bar and beats per bar give how fast it moves; `grows_from` is the pattern below it on the ladder;
-    `difficulty` only orders (higher is harder).
+    `difficulty` only orders (higher is harder); `chords` is the loop it is made for, "" when any will do.
     """
 
     id: str
@@ -36,6 +36,7 @@ class Material:
     grows_from: str | None = None
     tags: tuple[str, ...] = ()
     difficulty: float = 0.0
+    chords: str = ""
 
 
 @dataclass(frozen=True)
@@ -134,7 +135,7 @@ def _drill(material: Material, below: str | None, family: str, rung: int) -> Dri
         title=material.title,
         kind="pattern",
         pattern=material.id,
-        chords=_LOOPS[min(rung, len(_LOOPS) - 1)],
+        chords=material.chords or _LOOPS[min(rung, len(_LOOPS) - 1)],
         target_bpm=target,
         start_bpm=start,
         step_share=STEP_SHARE,

@@ -185,8 +185,18 @@ class Alternate:
 RAMP_NAMES = ("earned", "climb", "smooth", "alternate", "steady")
 
 
-def make_ramp(name: str, start: Fraction, target: Fraction, *, step_share: float = 0.03, pass_bars: int = 4) -> Ramp:
+def make_ramp(
+    name: str,
+    start: Fraction,
+    target: Fraction,
+    *,
+    step_share: float = 0.03,
+    pass_bars: int = 4,
+    ceiling: Fraction | None = None,
+) -> Ramp:
     """The ramp called `name` between two tempos, with steps and lengths that suit a block of a few minutes.
+
+    Who plays clean goes on past the block's target when the tempo is earned: up to `ceiling`, where there is one.
 
     Raises BadInput for an unknown name.
     """
@@ -199,7 +209,7 @@ def make_ramp(name: str, start: Fraction, target: Fraction, *, step_share: float
         steps = max(1, round(abs(float(target - start)) / float(step_for(float(start), step_share))))
         return Smooth(start, target, steps * pass_bars)
     if name == "earned":
-        return Earned(start, target, step_share)
+        return Earned(start, max(target, ceiling or target), step_share)
     if name == "alternate":
         return Alternate(start, target)
     raise BadInput(f"'{name}' is not a ramp", mend="use one of " + ", ".join(RAMP_NAMES))

@@ -18,6 +18,7 @@ def material(pattern: Pattern) -> Material:
         grows_from=pattern.grows_from or None,
         tags=pattern.tags,
         difficulty=difficulty(pattern),
+        chords=pattern.chords,
     )
 
 

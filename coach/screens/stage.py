@@ -110,7 +110,11 @@ class Stage(Screen[str]):
         settings = world.settings
         start, target = Fraction(block.tempo_from or 80), Fraction(block.tempo_to or block.tempo_from or 80)
         share = block.step_share or 0.03
-        ramp = make_ramp(settings.ramp, start, target, step_share=share, pass_bars=loop.bars)
+        # An earned tempo may go past today's aim, as far as the drill itself is meant to go.
+        self.ceiling = Fraction(world.drill(block.drill).target_bpm) if block.drill else None
+        ramp = make_ramp(
+            settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=self.ceiling
+        )
         self.run_state = Run(
             loop.bars,
             loop.pattern.meter.beats,
@@ -520,7 +524,9 @@ class Stage(Screen[str]):
         target = max(Fraction(self.block.tempo_to or 0), now)
         share = self.block.step_share or 0.03
         with self.conductor.lock:
-            self.run_state.change_ramp(make_ramp(name, now, target, step_share=share, pass_bars=self.loop.bars))
+            self.run_state.change_ramp(
+                make_ramp(name, now, target, step_share=share, pass_bars=self.loop.bars, ceiling=self.ceiling)
+            )
         self.world.change(ramp=name)
         self._changed()
 

@@ -49,4 +49,5 @@ def patterns(draw: st.DrawFn) -> Pattern:
         share=draw(st.integers(500, 750).map(lambda n: Fraction(n, 1000))),
         tags=tuple(draw(st.lists(st.text(max_size=8), max_size=3))),
         grows_from=draw(WORDS),
+        chords=draw(st.sampled_from(["", "G | C", "C G | Am", "F#m7 | N"])),
     )

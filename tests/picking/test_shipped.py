@@ -8,11 +8,12 @@ from itertools import pairwise
 
 import pytest
 
+from coach.music.chords import read_bars
 from coach.music.meter import FOUR_FOUR
 from coach.picking.pattern import Pattern, difficulty
 from coach.picking.patternfile import parse_pattern, pattern_text
 from coach.picking.plucks import ACCENT
-from tests.picking.shipped import FOLDER, LIBRARY, PATTERNS, over
+from tests.picking.shipped import BOOK, FOLDER, LIBRARY, PATTERNS, over
 
 TAGS = {
     *("thumb", "finger", "plain", "pinch", "inside-out", "outside-in", "sixteenths", "three-over-four", "roll"),
@@ -177,6 +178,14 @@ def test_inside_and_outside_are_what_they_say(tag: str, fingers: str) -> None:
         for bar in pattern.bars:
             played = "".join(aim.finger for aim in bar.aims if aim.finger != "p")
             assert played == fingers * (len(played) // 3), pattern.id
+
+
+@pytest.mark.parametrize("pattern", [p for p in PATTERNS if p.chords], ids=lambda p: p.id)
+def test_its_own_chords_fit_its_bars(pattern: Pattern) -> None:
+    """Chords that a pattern is made for fill whole rounds of its bars, and each has an open shape."""
+    bars = read_bars(pattern.chords)
+    assert len(bars) % len(pattern.bars) == 0
+    assert all(chord is not None and BOOK.shapes(chord) for bar in bars for chord in bar)
 
 
 def test_half_bars_serve_two_chords() -> None:
