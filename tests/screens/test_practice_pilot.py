@@ -71,7 +71,7 @@ async def test_from_today_to_the_ledger_and_on(tmp_path: Path) -> None:
         await here.press("q")
     with here.ledger() as ledger:
         (take,) = ledger.takes()
-        first, second = ledger.stumbles()
+        first, second = sorted(ledger.stumbles(), key=lambda stumble: stumble.pass_no)
     drill = next(d for d in here.app.world.drills if d.id == take.drill)
     assert drill.title == title
     assert (take.verdict, take.mode, take.layer, take.stumbles) == ("held", "play", "full", 2)
