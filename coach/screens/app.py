@@ -13,6 +13,9 @@ from typing import TYPE_CHECKING, ClassVar
 from textual import work
 from textual.app import App
 from textual.binding import BindingType
+from textual.events import Resize
+from textual.geometry import Size
+from textual.screen import Screen
 
 from coach.errors import CoachError
 from coach.practice.cautions import CLINICIAN, STOP
@@ -56,7 +59,7 @@ class Coach(App[None]):
             self.set_keymap(dict(self.world.keys))
         for problem in self.world.problems:
             self.notify(problem, severity="warning", timeout=10, markup=False)
-        self.screen_change_signal.subscribe(self, self._mind_size)
+        self.screen_change_signal.subscribe(self, self._page_changed)
         self.push_screen(Today(self.world))
         if self.first is not None:
             self.practise((self.first,), alone=True)
@@ -71,13 +74,17 @@ class Coach(App[None]):
             with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
                 loop.add_signal_handler(getattr(signal, name), self.exit)
 
-    def on_resize(self) -> None:
+    def on_resize(self, event: Resize) -> None:
         """Too small a window says what it needs and goes on playing."""
-        self._mind_size()
+        # The app itself takes the new size over only after this.
+        self._mind_size(event.size)
 
-    def _mind_size(self, *_: object) -> None:
+    def _page_changed(self, _: Screen[object]) -> None:
+        self._mind_size(self.size)
+
+    def _mind_size(self, size: Size) -> None:
         """The word about the size lies on top for as long as the window is too small, whatever page comes or goes."""
-        small = self.size.width < LEAST_WIDTH or self.size.height < LEAST_HEIGHT
+        small = size.width < LEAST_WIDTH or size.height < LEAST_HEIGHT
         shown = isinstance(self.screen, TooSmall)
         if small and not shown:
             self.push_screen(TooSmall())
@@ -129,8 +136,7 @@ class Coach(App[None]):
 
         try:
             takes = await asyncio.to_thread(self.world.takes)
-        except CoachError as error:
-            self.notify(str(error), severity="error", markup=False)
+        except CoachError:  # today has said so, or the scribe will
             return set()
         return {take.drill for take in takes}
 

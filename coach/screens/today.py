@@ -73,7 +73,8 @@ class Today(Screen[None]):
         self.call_after_refresh(self.make_plan)
 
     def on_screen_resume(self) -> None:
-        """Back from the stage: what was played changes what is next."""
+        """Back from the stage or the settings: what was played or changed changes what is next."""
+        self.minutes = self.world.settings.minutes
         if self.plan is not None:
             self.make_plan()
 

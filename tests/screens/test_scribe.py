@@ -9,7 +9,17 @@ import pytest
 
 from coach.errors import BadInput, CoachError
 from coach.practice.ledger import Ledger
-from coach.screens.scribe import Scribe
+from coach.screens.scribe import Deed, Scribe
+
+
+def note(text: str) -> Deed:
+    """The deed of writing a note."""
+    return lambda ledger: ledger.add_note("rest taken", text)
+
+
+def pass_of(ids: list[str], number: int) -> Deed:
+    """The deed of writing a pass of the first take in `ids`."""
+    return lambda ledger: ledger.add_pass(ids[0], number, 84, 4)
 
 
 def test_deeds_are_written_in_order_and_none_is_lost(tmp_path: Path) -> None:
@@ -19,7 +29,7 @@ def test_deeds_are_written_in_order_and_none_is_lost(tmp_path: Path) -> None:
     scribe = Scribe(tmp_path / "ledger.sqlite3", said.append)
     scribe.write(lambda ledger: ids.append(ledger.begin_take("lantern-walk", 84)))
     for number in range(1, 41):
-        scribe.write(lambda ledger, number=number: ledger.add_pass(ids[0], number, 84, 4))
+        scribe.write(pass_of(ids, number))
     scribe.write(lambda ledger: ledger.give_verdict(ids[0], "held"))
     assert scribe.close() == ""
     with Ledger(tmp_path / "ledger.sqlite3") as ledger:
@@ -41,7 +51,7 @@ def test_what_the_file_refuses_is_kept_and_written_later(tmp_path: Path) -> None
 
     scribe = Scribe(path, tell)
     for k in range(3):
-        scribe.write(lambda ledger, k=k: ledger.add_note("rest taken", str(k)))
+        scribe.write(note(str(k)))
     assert told.wait(5)
     done = threading.Event()
     scribe.write(lambda ledger: done.set())

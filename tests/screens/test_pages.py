@@ -1,0 +1,400 @@
+"""Every page in every size a person may have, and what is said when something is amiss."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+import pytest
+
+from coach.picking.patternfile import read_pattern
+from coach.places import shipped
+from coach.screens.stage import RUNNING
+from coach.screens.today import Today
+from coach.settings import read_settings
+from tests.screens.house import House, house
+
+SIZES = [(60, 22), (80, 24), (160, 45)]
+LONG = "busy-thumb-outside-in"
+
+
+async def planned(here: House) -> None:
+    """Wait for today's plan on the page."""
+    await here.until(lambda: isinstance(here.app.screen, Today) and here.app.screen.plan is not None, "the plan")
+    await here.pilot.pause(0.05)
+
+
+def words(here: House) -> str:
+    """The page's words with single blanks, however they are wrapped."""
+    return " ".join(here.page_text().split())
+
+
+def check_lines(here: House, size: tuple[int, int]) -> None:
+    """The page is exactly as large as the window."""
+    lines = here.lines()
+    assert len(lines) == size[1]
+    assert {len(line) for line in lines} == {size[0]}
+
+
+# Sizes --------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_today_fits(tmp_path: Path, size: tuple[int, int]) -> None:
+    """The day, the first block with its tempos, minutes and whole reasons, the caution, and the keys."""
+    async with house(tmp_path, size, minutes=5) as here:
+        await planned(here)
+        check_lines(here, size)
+        page = words(here)
+        assert "Saturday 9 May · 5 minutes" in page
+        assert isinstance(here.app.screen, Today)
+        assert here.app.screen.plan is not None
+        for block in here.app.screen.plan.blocks:
+            assert block.title in page
+            assert f"{block.tempo_from} → {block.tempo_to} bpm" in page
+            assert "; ".join(block.why) in page
+        assert "Stop at once on pain, numbness or tingling; do not play through it." in page
+        assert here.lines()[-1].strip().startswith("⏎ begin")
+        assert here.lines()[-1].strip().endswith("? all keys")
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_stage_fits(tmp_path: Path, size: tuple[int, int]) -> None:
+    """Head, pass and bar, stumbles, ramp, tab from chord to count, layer, click, guide and keys: nothing is cut."""
+    async with house(tmp_path, size, drill=LONG, tempo=104) as here:
+        stage = await here.running()
+        await here.to_bar(stage.loop.bars + 2, 1.2)
+        await here.press("right", "space", "space")
+        check_lines(here, size)
+        page = words(here)
+        assert stage.block.title in page
+        assert "left" in here.lines()[0]
+        assert f"pass 1 · bar 2 of {stage.loop.bars}" in page
+        assert "2 stumbles" in page
+        assert "beats a minute" in page
+        assert f"{stage.run_state.ramp.name}: " in page
+        assert "layer thumb" in page
+        assert "▐full▌" in page
+        assert "click every beat" in page
+        assert "guide thumb and fingers" in page
+        assert here.lines()[-1].strip().endswith("? all keys")
+        assert sum("╂" in line or "┃" in line for line in here.lines()) >= 6
+        # The left hand's shape stands whole beside the figures: nut, four frets, and the thumb's strings.
+        assert sum(line.count("╒═╤═╤═╤═╤═╕") for line in here.lines()) == (1 if size[0] == 60 else 2)
+        # No scrollbar: all of it is seen at once.
+        assert not stage.show_vertical_scrollbar
+        assert stage.max_scroll_y == 0
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_what_there_is_to_say_is_seen_whole(tmp_path: Path, size: tuple[int, int]) -> None:
+    """The longest sentence that the sound may send: all its words are on the page."""
+    said = "The sound device has stopped answering; going on silently and trying it again."
+    async with house(tmp_path, size, drill=LONG) as here:
+        stage = await here.running()
+        stage._tell_trouble(said)
+        await here.until(lambda: said in words(here), "the sentence")
+        await here.press("c")
+        assert "click two and four" in words(here)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_model_and_count_in_fit(tmp_path: Path, size: tuple[int, int]) -> None:
+    """Listening: `listen · bar 1 of 4`; counting in: the beat as a figure and the count up to it."""
+    async with house(tmp_path, size, drill="roll-forward-sixteenths") as here:
+        stage = await here.running()
+        assert f"listen · bar 1 of {stage.loop.bars}" in words(here)
+        await here.to_bar(stage.loop.bars, 2.1)
+        assert "count-in" in words(here)
+        assert "3 e & a" in words(here)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_patterns_fit(tmp_path: Path, size: tuple[int, int]) -> None:
+    """The chosen pattern: its about line whole, and six lines of tab that do not wrap."""
+    async with house(tmp_path, size) as here:
+        await planned(here)
+        await here.press("p")
+        await here.on("Patterns")
+        await here.press("down", "down")
+        check_lines(here, size)
+        pattern = list(here.app.world.library.patterns.values())[2]
+        page = words_right_of_list(here, size)
+        assert pattern.title in page
+        assert pattern.about in page
+        strings = [line for line in here.lines() if "─│" in line or "│─" in line]
+        assert len(strings) >= 6
+        assert here.lines()[-1].strip().endswith("? all keys")
+
+
+def words_right_of_list(here: House, size: tuple[int, int]) -> str:
+    """The words of the right half of the patterns page."""
+    left = 22 if size[0] < 76 else 38
+    return " ".join(" ".join(line[left:] for line in here.lines()[1:-1]).split())
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_settings_fit(tmp_path: Path, size: tuple[int, int]) -> None:
+    """A line for each setting, and the whole meaning of the chosen one below."""
+    async with house(tmp_path, size) as here:
+        await planned(here)
+        await here.press("o")
+        await here.on("SettingsPage")
+        check_lines(here, size)
+        page = here.page_text()
+        for name in ("minutes", "new a day", "ramp", "click volume", "guide", "still tab", "midi out", "offset ms"):
+            assert sum(line.strip(" ▸").startswith(name) for line in page.splitlines()) >= 1
+        await here.press("up")
+        assert "offset ms: ms by which your ears hear later than the coach thinks" in words(here)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_verdict_and_rest_fit(tmp_path: Path, size: tuple[int, int]) -> None:
+    """Four words with their keys and meaning; then the rest with what comes next."""
+    async with house(tmp_path, size, minutes=5) as here:
+        await planned(here)
+        await here.press("enter")
+        stage = await here.running()
+        await here.to_bar(2 * stage.loop.bars + 1)
+        await here.press("e")
+        await here.to(here.clock.seconds + 20)
+        await here.on("Verdict")
+        check_lines(here, size)
+        for line in ("1 pass, 1 clean", "l lost: it fell apart", "f flowing: the hand ran by itself", "r another go"):
+            assert line in words(here)
+        await here.press("enter")
+        await here.on("Rest")
+        check_lines(here, size)
+        assert "next: " in words(here)
+        assert "esc is enough for now" in words(here)
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_help_fits(tmp_path: Path, size: tuple[int, int]) -> None:
+    """The keys of the page one comes from stand first; the cautions are at the end of the scroll."""
+    async with house(tmp_path, size) as here:
+        await planned(here)
+        await here.press("question_mark")
+        await here.on("Help")
+        check_lines(here, size)
+        assert "begin at the chosen block" in words(here)
+        await here.press("end")
+        await here.until(lambda: "not medical advice" in words(here), "the cautions")
+
+
+# Too small ----------------------------------------------------------------------------------
+
+
+async def test_a_small_window_says_what_it_needs(tmp_path: Path) -> None:
+    """40 by 12: one sentence with the columns and lines it takes; made larger, today is there."""
+    async with house(tmp_path, (40, 12), minutes=5) as here:
+        await here.on("TooSmall")
+        assert "60 columns and 22 lines" in words(here)
+        await here.pilot.resize_terminal(80, 24)
+        await here.on("Today")
+        await planned(here)
+        assert "⏎ begin" in words(here)
+
+
+async def test_resizing_never_stops_the_run(tmp_path: Path) -> None:
+    """While it plays the window goes to 40 by 12 and back: bars go on, passes are written, nothing starts anew."""
+    async with house(tmp_path, drill="outside-in") as here:
+        stage = await here.running()
+        await here.to_bar(6)
+        engine = here.engine
+        await here.pilot.resize_terminal(40, 12)
+        await here.on("TooSmall")
+        await here.to_bar(9)
+        assert len(stage.take.passes) == 1
+        await here.pilot.resize_terminal(160, 45)
+        await here.on("Stage")
+        await here.to_bar(11)
+        assert here.engine is engine
+        assert stage.phase == RUNNING
+        assert "pass 2 · bar 3 of 4" in words(here)
+        assert "passes 120 ✓" in words(here)
+
+
+async def test_a_block_may_end_in_a_small_window(tmp_path: Path) -> None:
+    """Too small when the last bar has sounded: the sentence stays on top; made larger, the verdict is asked."""
+    async with house(tmp_path, minutes=5) as here:
+        await planned(here)
+        await here.press("enter")
+        stage = await here.running()
+        await here.to_bar(2 * stage.loop.bars)
+        await here.press("e")
+        await here.pilot.resize_terminal(40, 12)
+        await here.on("TooSmall")
+        await here.to(here.clock.seconds + 20)
+        await here.until(lambda: stage.phase == "over", "the end")
+        await here.until(lambda: "60 columns and 22 lines" in words(here), "the sentence on top")
+        await here.pilot.resize_terminal(80, 24)
+        await here.on("Verdict")
+        await here.press("h")
+        await here.on("Rest")
+        assert [type(screen).__name__ for screen in here.app.screen_stack][1:] == ["Today", "Rest"]
+
+
+async def test_without_colour_everything_is_told(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """NO_COLOR=1: nothing but shades of grey, and the cursor and the layer are still seen."""
+    monkeypatch.setenv("NO_COLOR", "1")
+    async with house(tmp_path, drill="outside-in") as here:
+        stage = await here.running()
+        await here.to_bar(6, 1.2)
+        page = here.page_text()
+        assert "▐full▌" in page
+        assert "╂" in page
+        colours = set()
+        for strip in here.app.screen._compositor.render_strips():
+            for segment in strip.apply_filter(here.app._filters[0], here.app.screen.background_colors[1])._segments:
+                if segment.style is not None and segment.style.color is not None:
+                    triplet = segment.style.color.get_truecolor()
+                    colours.add((triplet.red, triplet.green, triplet.blue))
+        assert colours
+        assert all(max(c) - min(c) <= 1 for c in colours)
+        assert stage.phase == RUNNING
+
+
+# Keys moved ---------------------------------------------------------------------------------
+
+
+async def test_a_moved_key_works_and_is_shown(tmp_path: Path) -> None:
+    """Stumble on x: x marks one, space marks none, hint and help say x."""
+    async with house(tmp_path, (160, 45), drill="outside-in", keys={"stumble": "x"}) as here:
+        stage = await here.running()
+        await here.to_bar(6)
+        await here.press("space")
+        assert stage.run_state.stumbles == 0
+        await here.press("x")
+        assert stage.run_state.stumbles == 1
+        assert "x stumble" in here.lines()[-1]
+        await here.press("question_mark")
+        await here.on("Help")
+        line = next(line for line in here.lines() if "mark a stumble" in line)
+        assert line.split("│")[1].split()[0] == "x"
+
+
+async def test_a_key_that_is_taken_is_told_at_the_start(tmp_path: Path) -> None:
+    """Sing on h, where hold is: one sentence at the start; s still sings and h still holds."""
+    async with house(tmp_path, (160, 45), drill="outside-in", keys={"sing": "h", "no-such": "x"}) as here:
+        await here.until(lambda: "h is taken" in words(here), "the sentence")
+        assert "this is no action" in words(here)
+        stage = await here.running()
+        await here.press("h")
+        assert stage.run_state.held
+        await here.press("s")
+        assert stage.run_state.layer == "thumb"
+        assert here.app.world.settings.keys == {"sing": "h", "no-such": "x"}  # the player's lines are not thrown away
+
+
+# Files that are amiss -----------------------------------------------------------------------
+
+
+async def test_a_broken_pattern_is_listed_with_its_reason(tmp_path: Path) -> None:
+    """A file of four slots with five tokens: today says that one cannot be read, the list says why, the rest plays."""
+    folder = tmp_path / "patterns"
+    folder.mkdir()
+    (folder / "ferry-bell.toml").write_text(
+        'title = "Ferry bell"\nmeter = "4/4"\nslots = 4\n[[bars]]\np = "r . a . a"\n', encoding="utf-8"
+    )
+    good = (shipped("patterns") / "outside-in.toml").read_text("utf-8").replace("Outside in", "Out to the buoy")
+    (folder / "out-to-the-buoy.toml").write_text(good, encoding="utf-8")
+    async with house(tmp_path, (100, 30)) as here:
+        await planned(here)
+        assert "1 pattern file cannot be read: p shows why." in words(here)
+        await here.press("p")
+        await here.on("Patterns")
+        await here.press("end")
+        page = words_right_of_list(here, (100, 30))
+        assert "ferry-bell.toml" in here.page_text()
+        assert "lane p has 5 tokens, not 4" in page
+        assert read_pattern(folder / "out-to-the-buoy.toml").title == "Out to the buoy"
+        await here.press("up")
+        await here.press("enter")
+        await here.running()
+
+
+async def test_a_ledger_that_is_none_stops_nobody(tmp_path: Path) -> None:
+    """A text file where the ledger should be: today says so and has a plan, the stage plays, the file stays."""
+    text = b"Tides at the landing, by hand\n" * 50
+    (tmp_path / "ledger.sqlite3").write_bytes(text)
+    async with house(tmp_path, (100, 30), minutes=5) as here:
+        await planned(here)
+        assert "this file is not a practice ledger" in words(here)
+        await here.press("enter")
+        stage = await here.running()
+        await here.to_bar(stage.loop.bars * 2 + 2)
+        assert len(stage.take.passes) == 1
+        await here.until(lambda: "not a practice ledger" in words(here), "the sentence on the stage")
+        await here.press("e")
+        await here.to(here.clock.seconds + 10)
+        await here.on("Verdict")
+        await here.press("h")
+        await here.on("Rest")
+        left = here.app.scribe.close()
+    # The take, its one whole pass, the verdict.
+    assert left == f"3 entries could not be written to {tmp_path / 'ledger.sqlite3'}."
+    assert (tmp_path / "ledger.sqlite3").read_bytes() == text
+
+
+# Settings -----------------------------------------------------------------------------------
+
+
+async def test_settings_change_and_are_written_down(tmp_path: Path) -> None:
+    """Five minutes more, one new pattern less, back: the file holds both, and today plans for 25 minutes."""
+    async with house(tmp_path, minutes=20, new_a_day=1) as here:
+        await planned(here)
+        await here.press("o")
+        await here.on("SettingsPage")
+        await here.press("right", "down", "left", "left")
+        page = here.page_text()
+        assert "minutes        25" in page
+        assert "▸ new a day      0" in page
+        await here.press("escape")
+        await here.on("Today")
+        await here.until(lambda: "25 minutes" in here.lines()[0], "today to follow")
+    found = read_settings(tmp_path / "settings.toml")
+    assert (found.settings.minutes, found.settings.new_a_day, found.problems) == (25, 0, ())
+
+
+async def test_arrows_on_today_change_its_minutes(tmp_path: Path) -> None:
+    """Right and left: five minutes more and less; the plan is made anew."""
+    async with house(tmp_path, minutes=20) as here:
+        await planned(here)
+        await here.press("right")
+        assert isinstance(here.app.screen, Today)
+        today = here.app.screen
+        await here.until(lambda: today.plan is not None and today.plan.minutes == 25, "the new plan")
+        assert "25 minutes" in here.lines()[0]
+        assert here.app.world.settings.minutes == 25
+
+
+# No sound -----------------------------------------------------------------------------------
+
+
+async def test_no_sound_device_is_said_once_and_the_bell_offered(tmp_path: Path) -> None:
+    """On the first start one sentence that offers the bell; after a stop it is not said again; b rings on the beats."""
+    async with house(tmp_path, drill="outside-in") as here:
+        stage = await here.running()
+        assert "no sound device: watch the cursor; b rings the bell" in words(here)
+        rung: list[int] = []
+        here.app.bell = lambda: rung.append(1)  # type: ignore[method-assign]
+        await here.press("b")
+        assert "the terminal bell rings when there is no sound" in words(here)
+        await here.to_bar(4)
+        rung.clear()
+        await here.to_bar(5)
+        assert 1 <= len(rung) <= 4
+        await here.press("enter", "enter")
+        await here.until(lambda: stage.phase == RUNNING and stage._order is not None, "the start")
+        assert "no sound device" not in words(here)
+
+
+async def test_the_first_start_shows_the_cautions(tmp_path: Path) -> None:
+    """Welcome, and hands and ears; once begun they are not shown again."""
+    async with house(tmp_path, (100, 30), minutes=5, cautions_seen=False) as here:
+        await planned(here)
+        assert "Welcome." in words(here)
+        assert "performing-arts clinician" in words(here)
+        await here.press("enter")
+        await here.running()
+        assert here.app.world.settings.cautions_seen
