@@ -154,7 +154,7 @@ def bar_of(lanes: Sequence[tuple[str, str]], slots: int) -> PatternBar:
 
 # What difficulty() adds for each thing that makes a pattern harder; the weights are ours, set so that every
 # shipped ladder climbs the way a teacher would order it.
-_SPACING, _LANE, _BASS_NOTE, _SYNCOPATION = 0.55, 0.6, 0.1, 1.5
+_SPACING, _LANE, _BASS_NOTE, _SYNCOPATION = 0.4, 0.45, 0.1, 1.5
 _PINCH, _OFF_PINCH, _OFF_ACCENT, _FRETTED, _BAR, _SHADE = 0.2, 0.4, 0.25, 0.6, 0.4, 0.4
 
 
@@ -197,8 +197,7 @@ def difficulty(pattern: Pattern) -> float:
 
 
 def _closest(pattern: Pattern) -> Fraction:
-    """The shortest time between two pluck moments, in quarter notes, round the loop's end too."""
+    """The shortest time between two pluck moments, in beats, round the loop's end too."""
     slots = sorted({n * pattern.slots + aim.slot for n, bar in enumerate(pattern.bars) for aim in bar.aims})
     around = [*slots, slots[0] + pattern.slots * len(pattern.bars)]
-    beats = pattern.meter.slot_beat(min(b - a for a, b in pairwise(around)), pattern.slots)
-    return beats * pattern.meter.quarters_per_beat
+    return pattern.meter.slot_beat(min(b - a for a, b in pairwise(around)), pattern.slots)
