@@ -25,6 +25,7 @@ GUIDES = {
     "thumb": "the bass notes alone",
     "fingers": "all but the bass notes",
 }
+LOOKS = ("evening", "morning")
 RAMPS = ("earned", "climb", "smooth", "alternate", "steady")
 
 
@@ -66,7 +67,10 @@ class Settings:
     """True: the page of tab stands still and only the cursor moves."""
 
     bell: bool = False
-    """True: the terminal's bell rings when a block is over."""
+    """True: the terminal's bell clicks where there is no sound device."""
+
+    look: str = "evening"
+    """The colours: `evening` (light on dark) or `morning` (dark on light)."""
 
     midi_out: str = ""
     """The MIDI port that gets the same stream as the ear; empty for none."""
@@ -127,6 +131,7 @@ _RULES: dict[str, tuple[Check, str]] = {
     "ramp": _one_of(RAMPS),
     "still_tab": _YES_NO,
     "bell": _YES_NO,
+    "look": _one_of(LOOKS),
     "midi_out": _TEXT,
     "offset_ms": _number(-500, 500, whole=False),
     "buffer_ms": _number(5, 400),

@@ -54,7 +54,7 @@ class Coach(App[None]):
         """Dress, bind the player's keys, open today or the stage."""
         self.register_theme(EVENING)
         self.register_theme(MORNING)
-        self.theme = "evening"
+        self.theme = self.world.settings.look
         if self.world.keys:
             self.set_keymap(dict(self.world.keys))
         for problem in self.world.problems:

@@ -16,6 +16,7 @@ from coach.music.clicks import CLICK_MODES
 from coach.practice.ramps import RAMP_NAMES
 from coach.screens.conductor import GUIDES
 from coach.screens.world import World
+from coach.settings import LOOKS
 
 Step = Callable[[Any, int], Any]
 
@@ -54,6 +55,7 @@ ROWS = (
     Row("guide_volume", "guide, 0 to 1", _number(0.0, 1.0, 0.1)),
     Row("still_tab", "the page stands still and the cursor moves", lambda value, by: not value),
     Row("bell", "the terminal's bell clicks when there is no sound", lambda value, by: not value),
+    Row("look", "colours: light on dark, or dark on light", _among(list(LOOKS))),
     Row("midi_out", "MIDI port that gets the same stream", lambda value, by: value),
     Row("buffer_ms", "sound buffer in ms; smaller answers sooner, may stutter", _number(10, 200, 10)),
     Row("offset_ms", "ms by which your ears hear later than the coach thinks", _number(-500.0, 500.0, 5.0)),
@@ -124,6 +126,7 @@ class SettingsPage(Screen[None]):
         row = ROWS[self.at]
         move = _among(self.ports) if row.name == "midi_out" else row.move
         self.world.change(**{row.name: move(getattr(self.world.settings, row.name), by)})
+        self.app.theme = self.world.settings.look
         self._show()
 
     def action_back(self) -> None:

@@ -27,7 +27,7 @@ EVENING = Theme(
 )
 MORNING = Theme(
     name="morning",
-    primary="#9A6A00",
+    primary="#8A5E00",
     secondary=BLUE,
     accent=VERMILLION,
     success=GREEN,
@@ -36,6 +36,6 @@ MORNING = Theme(
     foreground="#1B1E22",
     background="#F6F3EC",
     surface="#EFEADF",
-    panel="#E5DFD1",
+    panel="#ECE7DC",
     dark=False,
 )
