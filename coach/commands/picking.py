@@ -45,6 +45,7 @@ def _patterns(args: Namespace) -> None:
             "own": p.own,
             "about": p.about,
             "grows_from": p.grows_from or None,
+            "chords": p.chords or None,
         }
         for p in library.patterns.values()
     ]
