@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from textwrap import wrap
 from typing import ClassVar
 
 from textual.app import ComposeResult
@@ -15,15 +16,26 @@ from coach.practice.cautions import CAUTIONS
 from coach.screens.actions import PAGES, keys_shown
 
 
-def help_text(moved: Mapping[str, str], first: str = "") -> str:
-    """Every page of keys, `first` before the others, then the cautions."""
+KEYS_WIDTH = 20
+WIDTH = 76
+# Border, padding and scroll bar of the page.
+MARGINS = 7
+
+
+def help_text(moved: Mapping[str, str], first: str = "", width: int = 72) -> str:
+    """Every page of keys, `first` before the others, then the cautions; lines of at most `width` cells."""
     pages = sorted(PAGES, key=lambda page: page != first)
     lines: list[str] = []
     for page in pages:
         lines.append(page)
-        lines += [f"  {keys_shown(action, moved):<18} {action.says}" for action in PAGES[page]]
+        for action in PAGES[page]:
+            keys = f"  {keys_shown(action, moved)}".ljust(KEYS_WIDTH) + " "
+            lines += wrap(action.says, width, initial_indent=keys, subsequent_indent=" " * len(keys))
         lines.append("")
-    return "\n".join([*lines, "Hands and ears", *(f"  {caution}" for caution in CAUTIONS)])
+    lines.append("Hands and ears")
+    for caution in CAUTIONS:
+        lines += wrap(caution, width, initial_indent="  ", subsequent_indent="  ")
+    return "\n".join(lines)
 
 
 class Help(ModalScreen[None]):
@@ -32,7 +44,7 @@ class Help(ModalScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [("escape,q,question_mark,enter,space,f1", "dismiss", "back")]
     CSS = """
     Help { align: center middle; background: $background 60%; }
-    #page { width: 76; max-width: 100%; height: 90%; background: $surface; border: round $secondary; padding: 0 2; }
+    #page { scrollbar-size-vertical: 1; width: 76; max-width: 100%; height: 90%; background: $surface; border: round $secondary; padding: 0 2; }
     """
 
     def __init__(self, moved: Mapping[str, str], first: str) -> None:
@@ -43,8 +55,13 @@ class Help(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """One long page."""
         with VerticalScroll(id="page"):
-            yield Static(help_text(self.moved, self.first), markup=False)
+            yield Static(id="text", markup=False)
 
     def on_mount(self) -> None:
         """Arrows scroll."""
         self.query_one("#page").focus()
+
+    def on_resize(self) -> None:
+        """As wide as there is room."""
+        width = min(self.size.width, WIDTH) - MARGINS
+        self.query_one("#text", Static).update(help_text(self.moved, self.first, width))

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -22,6 +23,7 @@ if TYPE_CHECKING:
     from coach.practice.planner import Block, Plan
 
 LEAST_MINUTES, MOST_MINUTES = 5, 240
+TALL = 36  # lines from which each block also says what its pattern is good for
 
 
 class Blocks(OptionList, inherit_bindings=False):
@@ -152,9 +154,15 @@ class Today(Screen[None]):
         text.append(left, style="bold")
         text.append(sung, style="italic")
         text.append(" " * max(width - len(left) - len(sung) - len(right), 1) + right + "\n")
-        for line in _wrapped("; ".join(block.why), width - 4):
+        tall = self.size.height >= TALL
+        pattern = self.world.library.patterns.get(block.drill or "")
+        if tall and pattern is not None and pattern.about:
+            text.append(f"    {pattern.about}\n")
+        for line in wrap("; ".join(block.why), max(width - 4, 20)):
             text.append(f"    {line}\n", style="dim")
         text.rstrip()
+        if tall:
+            text.append("\n")
         return text
 
     # Keys --------------------------------------------------------------------------------------
@@ -204,9 +212,3 @@ class Today(Screen[None]):
     def action_quit_coach(self) -> None:
         """Leave."""
         self.app.exit()
-
-
-def _wrapped(text: str, width: int) -> list[str]:
-    from textwrap import wrap
-
-    return wrap(text, max(width, 20)) or [""]

@@ -75,7 +75,9 @@ async def pictures(out: Path) -> None:
                 clock.seconds = 75.0
                 await pilot.pause(0.8)
                 save(app, out / f"verdict-{name}.svg")
-                await pilot.press("f", "o")
+                await pilot.press("f")
+                await pilot.pause(0.5)
+                await pilot.press("escape", "o")
                 await pilot.pause(0.5)
                 save(app, out / f"settings-{name}.svg")
 
