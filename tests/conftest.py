@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import json
 import os
 from collections.abc import Generator
 from pathlib import Path
+from typing import Any
 
 import pytest
+
+from tests.calls import Data, Run, Said
 
 
 @pytest.fixture(autouse=True)
@@ -15,6 +19,31 @@ def coach_home(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
     home = tmp_path / "home"
     monkeypatch.setenv("COACH_HOME", str(home))
     return home
+
+
+@pytest.fixture
+def run(capsys: pytest.CaptureFixture[str]) -> Run:
+    """Call the command in this process: (exit code, stdout, stderr)."""
+    from coach.cli import main
+
+    def call(*words: str) -> Said:
+        code = main(words)
+        out, err = capsys.readouterr()
+        return code, out, err
+
+    return call
+
+
+@pytest.fixture
+def data(run: Run) -> Data:
+    """The JSON document of a command that must be done."""
+
+    def call(*words: str) -> Any:
+        code, out, err = run(*words, "--json")
+        assert code == 0, err
+        return json.loads(out)
+
+    return call
 
 
 @pytest.hookimpl(wrapper=True)

@@ -1,57 +1,19 @@
-"""The commands as scripts and players call them: answers, units, exit codes, and one sentence for every mistake."""
+"""The commands as scripts and players call them: answers, units, exit codes."""
 
 from __future__ import annotations
 
 import json
-import os
-import subprocess
-import sys
 import wave
-from collections.abc import Callable
 from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
 import pytest
 
-from coach.cli import COMMANDS, load, main
+from coach.cli import COMMANDS, load
 from coach.music.meter import METERS
 from coach.music.tempo import constant
-
-Said = tuple[int, str, str]
-Run = Callable[..., Said]
-
-
-@pytest.fixture
-def run(capsys: pytest.CaptureFixture[str]) -> Run:
-    """Call the command in this process: (exit code, stdout, stderr)."""
-
-    def call(*words: str) -> Said:
-        code = main(words)
-        out, err = capsys.readouterr()
-        return code, out, err
-
-    return call
-
-
-@pytest.fixture
-def data(run: Run) -> Callable[..., Any]:
-    """The JSON document of a command that must be done."""
-
-    def call(*words: str) -> Any:
-        code, out, err = run(*words, "--json")
-        assert code == 0, err
-        return json.loads(out)
-
-    return call
-
-
-def shell(*words: str, **more: Any) -> subprocess.CompletedProcess[str]:
-    """The command in a process of its own, with nothing on stdin."""
-    return subprocess.run(
-        [sys.executable, "-m", "coach", *words], stdin=subprocess.DEVNULL, capture_output=True, text=True, **more
-    )
-
+from tests.calls import Data, Run, shell
 
 # Help and the table of commands ---------------------------------------------------------------
 
@@ -100,7 +62,7 @@ def mine(coach_home: Path) -> str:
     return "two-and-a-pinch"
 
 
-def test_patterns_lists_shipped_and_own_ones(data: Callable[..., Any], mine: str) -> None:
+def test_patterns_lists_shipped_and_own_ones(data: Data, mine: str) -> None:
     """Every row has the contract's fields; the player's own is marked."""
     rows = data("patterns")
     assert {"id", "title", "meter", "slots", "bars", "feel", "tags", "own"} <= set(rows[0])
@@ -118,7 +80,7 @@ def test_a_broken_pattern_file_is_told_and_the_rest_is_listed(run: Run, mine: st
     assert "line 6" in err
 
 
-def test_show_gives_each_pluck_its_string_fret_and_pitch(data: Callable[..., Any], mine: str) -> None:
+def test_show_gives_each_pluck_its_string_fret_and_pitch(data: Data, mine: str) -> None:
     """C x32010: the root is C3 on string 5, the alternate E3 on string 4; m pinches C4 with the root."""
     shown = data("show", mine, "--chords", "C")
     assert (shown["pattern"], shown["meter"], shown["layer"], shown["slots"]) == (mine, "4/4", "full", 4)
@@ -134,14 +96,14 @@ def test_show_gives_each_pluck_its_string_fret_and_pitch(data: Callable[..., Any
     ]
 
 
-def test_show_counts_bars_through_all_loops(data: Callable[..., Any], mine: str) -> None:
+def test_show_counts_bars_through_all_loops(data: Data, mine: str) -> None:
     """Two chords three times round are six bars, numbered from 0, each with its chord and shape."""
     shown = data("show", mine, "--chords", "C | F", "--loops", "3", "--shapes", "F=133211")
     assert [(b["chord"], b["shape"]) for b in shown["bars"]] == [("C", "x32010"), ("F", "133211")] * 3
     assert {p["bar"] for p in shown["plucks"]} == set(range(6))
 
 
-def test_chords_that_share_a_bar_each_tell_where_they_begin(data: Callable[..., Any], mine: str) -> None:
+def test_chords_that_share_a_bar_each_tell_where_they_begin(data: Data, mine: str) -> None:
     """`F G` in 4/4: F on beat 0, G on beat 2; no chord has the shape of six muted strings."""
     bars = data("show", mine, "--chords", "F G | N")["bars"]
     assert [(c["beat"], c["chord"]) for c in bars[0]["chords"]] == [("0", "F"), ("2", "G")]
@@ -151,19 +113,19 @@ def test_chords_that_share_a_bar_each_tell_where_they_begin(data: Callable[..., 
 @pytest.mark.parametrize(
     ("layer", "fingers"), [("thumb", "pp"), ("tune", "pmp"), ("full", "pmipi")]
 )  # fmt: skip
-def test_a_layer_leaves_out_what_it_says(data: Callable[..., Any], mine: str, layer: str, fingers: str) -> None:
+def test_a_layer_leaves_out_what_it_says(data: Data, mine: str, layer: str, fingers: str) -> None:
     """Thumb alone, then the accented note, then everything."""
     plucks = data("show", mine, "--layer", layer)["plucks"]
     assert "".join(p["finger"] for p in plucks) == fingers
 
 
-def test_layers_grow_from_the_thumb_to_the_full_pattern(data: Callable[..., Any], mine: str) -> None:
+def test_layers_grow_from_the_thumb_to_the_full_pattern(data: Data, mine: str) -> None:
     """Two bass notes, the tune note over them, all five."""
     rows = data("layers", mine, "--chords", "C")
     assert [(r["layer"], r["plucks"]) for r in rows] == [("thumb", 2), ("tune", 3), ("full", 5)]
 
 
-def test_a_pattern_may_be_given_as_a_path(data: Callable[..., Any], tmp_path: Path) -> None:
+def test_a_pattern_may_be_given_as_a_path(data: Data, tmp_path: Path) -> None:
     """A file anywhere serves as well as an id; its id is the file's stem."""
     path = tmp_path / "elsewhere.toml"
     path.write_text(MINE, "utf-8")
@@ -211,7 +173,7 @@ def test_why_tells_what_was_moved(run: Run, mine: str) -> None:
 # Ramp and click -------------------------------------------------------------------------------
 
 
-def test_a_ramp_in_steps_lands_on_its_end(data: Callable[..., Any]) -> None:
+def test_a_ramp_in_steps_lands_on_its_end(data: Data) -> None:
     """80 to 92 by 5 every 2 bars: 80 80 85 85 90 90 92 92, and each bar starts where the one before ends."""
     plan = data("ramp", "--from", "80", "--to", "92", "--step", "5", "--every", "2")
     assert [bar["bpm"] for bar in plan["bars"]] == [80, 80, 85, 85, 90, 90, 92, 92]
@@ -221,7 +183,7 @@ def test_a_ramp_in_steps_lands_on_its_end(data: Callable[..., Any]) -> None:
     assert plan["beats"][5] == {"bar": 1, "beat": "1", "time_s": 3.75}
 
 
-def test_six_eight_is_clicked_in_two(data: Callable[..., Any]) -> None:
+def test_six_eight_is_clicked_in_two(data: Data) -> None:
     """A bar of 6/8 at 60 dotted quarters a minute lasts two seconds and has two beats."""
     plan = data("ramp", "--from", "60", "--to", "60", "--bars", "2", "--meter", "6/8")
     assert [(b["bar"], b["beat"], b["time_s"]) for b in plan["beats"]] == [
@@ -232,14 +194,14 @@ def test_six_eight_is_clicked_in_two(data: Callable[..., Any]) -> None:
     ]
 
 
-def test_a_smooth_ramp_meets_the_sum_of_its_beats(data: Callable[..., Any]) -> None:
+def test_a_smooth_ramp_meets_the_sum_of_its_beats(data: Data) -> None:
     """60 to 120 bpm linear in beats over 16 beats: 60/a · ln 2 seconds, a = 60/16 (the integral of 60/(60 + ax))."""
     plan = data("ramp", "--from", "60", "--to", "120", "--smooth", "4", "--bars", "5")
     assert [bar["bpm"] for bar in plan["bars"]] == [60, 75, 90, 105, 120]
     assert plan["bars"][4]["start_s"] == pytest.approx(16 * 0.6931471805599453, abs=1e-9)
 
 
-def test_a_ramp_downwards_goes_down(data: Callable[..., Any]) -> None:
+def test_a_ramp_downwards_goes_down(data: Data) -> None:
     """Slowing to learn is a ramp as well."""
     bars = data("ramp", "--from", "100", "--to", "90", "--step", "5", "--every", "1")["bars"]
     assert [bar["bpm"] for bar in bars] == [100, 95, 90]
@@ -271,7 +233,7 @@ def _onsets(path: Path) -> list[int]:
     return [b for a, b in zip([-2000, *loud], loud, strict=False) if b - a > 1000]
 
 
-def test_every_click_in_the_file_stands_on_its_frame(data: Callable[..., Any], tmp_path: Path) -> None:
+def test_every_click_in_the_file_stands_on_its_frame(data: Data, tmp_path: Path) -> None:
     """137 bpm at 44100 Hz: frame round(k · 60/137 · 44100), the first of four accented; the samples begin there."""
     path = tmp_path / "c.wav"
     said = data("click", "--tempo", "137", "--bars", "6", "--rate", "44100", "-o", str(path))
@@ -285,7 +247,7 @@ def test_every_click_in_the_file_stands_on_its_frame(data: Callable[..., Any], t
 @pytest.mark.parametrize(
     "kind", [("--step", "4", "--every", "1"), ("--smooth", "3")], ids=["steps", "smooth"]
 )  # fmt: skip
-def test_click_and_ramp_tell_the_same_times(data: Callable[..., Any], tmp_path: Path, kind: tuple[str, ...]) -> None:
+def test_click_and_ramp_tell_the_same_times(data: Data, tmp_path: Path, kind: tuple[str, ...]) -> None:
     """A ramp's clicks stand at round(time · rate) of the table `coach ramp` prints, and so do the samples."""
     path = tmp_path / "c.wav"
     ends = ("--from", "90", "--to", "102", "--bars", "5", "--meter", "3/4", *kind)
@@ -312,7 +274,7 @@ def test_a_click_file_that_exists_is_kept_unless_forced(run: Run, tmp_path: Path
 # Today, drills, log ---------------------------------------------------------------------------
 
 
-def test_a_first_day_has_a_plan_with_reasons(data: Callable[..., Any], coach_home: Path) -> None:
+def test_a_first_day_has_a_plan_with_reasons(data: Data, coach_home: Path) -> None:
     """Nothing set up: the minutes add up, every block says why, and asking makes no file."""
     plan = data("today", "--minutes", "25")
     assert plan["minutes"] == 25 == sum(block["minutes"] for block in plan["blocks"])
@@ -321,7 +283,7 @@ def test_a_first_day_has_a_plan_with_reasons(data: Callable[..., Any], coach_hom
     assert not coach_home.exists()
 
 
-def test_the_minutes_of_the_settings_count_when_none_are_given(data: Callable[..., Any], coach_home: Path) -> None:
+def test_the_minutes_of_the_settings_count_when_none_are_given(data: Data, coach_home: Path) -> None:
     """minutes = 12 in settings.toml makes a plan of twelve."""
     coach_home.mkdir()
     (coach_home / "settings.toml").write_text("minutes = 12\n", "utf-8")
@@ -345,7 +307,7 @@ def test_coach_without_a_terminal_prints_today_and_how_to_open_it() -> None:
     assert "run `coach` in a terminal" in done.stdout
 
 
-def test_drills_know_no_steady_tempo_before_anything_was_played(data: Callable[..., Any]) -> None:
+def test_drills_know_no_steady_tempo_before_anything_was_played(data: Data) -> None:
     """steady_bpm is null until known."""
     rows = data("drills")
     assert {"drill", "title", "kind", "steady_bpm", "low", "high", "target", "due", "recall"} <= set(rows[0])
@@ -353,7 +315,7 @@ def test_drills_know_no_steady_tempo_before_anything_was_played(data: Callable[.
     assert [row["drill"] for row in rows] != []
 
 
-def test_a_logged_take_is_listed_as_it_was_given(data: Callable[..., Any]) -> None:
+def test_a_logged_take_is_listed_as_it_was_given(data: Data) -> None:
     """30 March 19:30 at +02:00 is 17:30 UTC of that day."""
     added = data(
         *("log", "add", "--drill", "outside-in", "--tempo", "92.5", "--verdict", "held"),
@@ -366,7 +328,7 @@ def test_a_logged_take_is_listed_as_it_was_given(data: Callable[..., Any]) -> No
     assert [row[f] for f in fields] == ["outside-in", 92.5, 32, 2, "held", "full"]
 
 
-def test_a_time_without_offset_is_local_time(data: Callable[..., Any], monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_time_without_offset_is_local_time(data: Data, monkeypatch: pytest.MonkeyPatch) -> None:
     """In a zone five hours behind UTC, 20:00 is 01:00 UTC of the next day; the local day is the day before."""
     import time
 
@@ -384,7 +346,7 @@ def test_a_time_without_offset_is_local_time(data: Callable[..., Any], monkeypat
 
 
 def test_a_log_goes_out_and_into_another_home(
-    run: Run, data: Callable[..., Any], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+    run: Run, data: Data, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """Exported as JSON, merged twice elsewhere: the same one take."""
     run("log", "add", "--drill", "outside-in", "--tempo", "80", "--verdict", "flowing")
@@ -427,7 +389,7 @@ def test_a_ledger_that_is_none_is_refused_and_left_alone(run: Run, coach_home: P
 # Doctor and drill -----------------------------------------------------------------------------
 
 
-def test_doctor_tells_sound_midi_and_paths(data: Callable[..., Any], coach_home: Path) -> None:
+def test_doctor_tells_sound_midi_and_paths(data: Data, coach_home: Path) -> None:
     """Always an answer, with or without a sound card; the paths are the player's own."""
     seen = data("doctor")
     assert {"backend", "devices"} <= set(seen["audio"])
@@ -436,7 +398,7 @@ def test_doctor_tells_sound_midi_and_paths(data: Callable[..., Any], coach_home:
     assert any("doctor or a performing-arts clinician" in text for text in seen["cautions"])
 
 
-def test_doctor_reports_what_it_cannot_read_and_goes_on(data: Callable[..., Any], coach_home: Path) -> None:
+def test_doctor_reports_what_it_cannot_read_and_goes_on(data: Data, coach_home: Path) -> None:
     """A broken ledger, setting and pattern are three problems, not a failure."""
     (coach_home / "patterns").mkdir(parents=True)
     (coach_home / "patterns" / "slip.toml").write_text("title = 1", "utf-8")
@@ -489,195 +451,7 @@ def test_drill_opens_the_stage_on_any_pattern_file(run: Run, opened: list[Any], 
     assert world.drill("elsewhere").pattern == "elsewhere"
 
 
-# Mistakes -------------------------------------------------------------------------------------
-
-MISTAKES = [
-    "shw outside-in",
-    "--hlep",
-    "-x",
-    "LOG",
-    "log ad",
-    "log add --drill outside-in",
-    "patterns extra",
-    "patterns --jsn",
-    "show",
-    "show no-such-pattern",
-    "show nowhere/none.toml",
-    "show {folder}",
-    "show outside-in --chords",
-    "show outside-in --chords H",
-    "show outside-in --chords C||F",
-    "show outside-in --chords ",
-    "show outside-in --chords C/H",
-    "show outside-in --layer most",
-    "show outside-in --loops 0",
-    "show outside-in --loops two",
-    "show outside-in --loops 99999999999999999999",
-    "show outside-in --shapes C",
-    "show outside-in --shapes C=x320",
-    "show outside-in --shapes C=xxxxxx",
-    "show outside-in --shapes H=x32010",
-    "show outside-in --loops 3 --lops 4",
-    "layers outside-in --chords Q",
-    "layers none",
-    "ramp --from 60",
-    "ramp --from sixty --to 90",
-    "ramp --from 60 --to 1e999999999",
-    "ramp --from 5 --to 90",
-    "ramp --from 60 --to 4000",
-    "ramp --from 60 --to -90",
-    "ramp --from 60 --to nan",
-    "ramp --from 60 --to 90 --step 0",
-    "ramp --from 60 --to 90 --step -2",
-    "ramp --from 60 --to 90 --step 0.00001",
-    "ramp --from 60 --to 90 --every 0",
-    "ramp --from 60 --to 90 --smooth 0",
-    "ramp --from 60 --to 90 --smooth 4 --step 2",
-    "ramp --from 60 --to 90 --meter 4/5",
-    "ramp --from 60 --to 90 --bars 0",
-    "ramp --from 60 --to 90 --bars 1.5",
-    "click --tempo 90 --bars 2",
-    "click --tempo 90 -o {folder}/c.wav",
-    "click --bars 2 -o {folder}/c.wav",
-    "click --tempo 0 --bars 2 -o {folder}/c.wav",
-    "click --tempo 90 --bars 2 --rate 7999 -o {folder}/c.wav",
-    "click --tempo 90 --bars 2 --rate 192001 -o {folder}/c.wav",
-    "click --tempo 90 --bars 2 --rate lots -o {folder}/c.wav",
-    "click --tempo 90 --bars 2 -o {folder}",
-    "click --tempo 90 --bars 2 -o {folder}/c.mp3",
-    "click --tempo 90 --bars 2 --step 3 -o {folder}/c.wav",
-    "click --tempo 20 --bars 2000 --rate 192000 --meter 5/4 -o {folder}/c.wav",
-    "today --minutes 0",
-    "today --minutes 241",
-    "today --minutes half",
-    "today --minutes",
-    "drills --all",
-    "log --last",
-    "log add --drill outside-inn --tempo 80 --verdict held",
-    "log add --drill outside-in --tempo fast --verdict held",
-    "log add --drill outside-in --tempo 80 --verdict good",
-    "log add --drill outside-in --tempo 80 --verdict held --bars -1",
-    "log add --drill outside-in --tempo 80 --verdict held --stumbles x",
-    "log add --drill outside-in --tempo 80 --verdict held --layer some",
-    "log add --drill outside-in --tempo 80 --verdict held --at yesterday",
-    "log add --drill outside-in --tempo 80 --verdict held --at 2026-02-30",
-    "log export",
-    "log export {folder}/log.txt",
-    "log export {folder}/f.csv",
-    "log merge",
-    "log merge {folder}/none.sqlite3",
-    "log merge {folder}",
-    "doctor now",
-    "drill",
-    "drill none",
-    "drill outside-in --chords H",
-    "drill outside-in --tempo 1000",
-    "drill outside-in --sang",
-]
-
-
-@pytest.mark.parametrize("line", MISTAKES)
-def test_every_mistake_is_one_sentence_and_exit_code_2(run: Run, line: str, tmp_path: Path) -> None:
-    """Nothing on stdout, one line on stderr that is a sentence, no trace of the program's insides."""
-    (tmp_path / "noise").write_bytes(bytes(range(256)) * 8)
-    (tmp_path / "f.csv").mkdir()
-    code, out, err = run(*line.format(folder=tmp_path).split(" "))
-    assert (code, out) == (2, "")
-    assert err.count("\n") == 1
-    assert err.rstrip().endswith((".", "?"))
-    assert not any(word in err for word in ("Traceback", "usage:", "argparse", "Error("))
-
-
-@pytest.mark.parametrize(
-    ("line", "nearest"),
-    [
-        ("patern", "coach patterns"),
-        ("log exprt x.csv", "coach log export"),
-        ("show outside-in --chord C", "--chords"),
-        ("show outside-inn", "outside-in"),
-        ("log add --drill outside-inn --tempo 80 --verdict held", "outside-in"),
-    ],
-)
-def test_a_slip_gets_the_nearest_word(run: Run, line: str, nearest: str) -> None:
-    """A misspelt command, option, pattern or drill is answered with the likely one."""
-    code, _, err = run(*line.split())
-    assert code == 2
-    assert f"did you mean {nearest}?" in err
-
-
-def test_a_place_that_cannot_be_written_is_one_sentence(
-    run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    """COACH_HOME below a plain file: the take cannot be logged, and says so (exit code 1)."""
-    (tmp_path / "file").write_text("", "utf-8")
-    monkeypatch.setenv("COACH_HOME", str(tmp_path / "file" / "home"))
-    code, out, err = run("log", "add", "--drill", "outside-in", "--tempo", "80", "--verdict", "held")
-    assert (code, out) == (1, "")
-    assert err.count("\n") == 1
-
-
-def test_the_unforeseen_is_one_sentence_and_its_trail_is_kept(
-    run: Run, monkeypatch: pytest.MonkeyPatch, coach_home: Path
-) -> None:
-    """A fault inside: exit code 1, the sentence names the log file, the traceback is in there."""
-    import coach.shelf
-
-    def fault() -> None:
-        raise ZeroDivisionError("sand in the works")
-
-    monkeypatch.setattr(coach.shelf, "library", fault)
-    code, out, err = run("patterns")
-    assert (code, out) == (1, "")
-    assert err.count("\n") == 1
-    assert str(coach_home / "coach.log") in err
-    kept = (coach_home / "coach.log").read_text("utf-8")
-    assert "Traceback" in kept
-    assert "sand in the works" in kept
-
-
-def test_a_reader_that_has_enough_is_no_trouble() -> None:
-    """`coach show ... | head -1` ends quietly."""
-    command = f'"{sys.executable}" -m coach show outside-in --loops 999 --json | head -n 1'
-    done = subprocess.run(["bash", "-o", "pipefail", "-c", command], capture_output=True, text=True)
-    assert (done.returncode, done.stdout, done.stderr) == (0, "{\n", "")
-
-
-def test_another_log_that_is_none_is_refused(run: Run, data: Callable[..., Any], tmp_path: Path) -> None:
-    """Noise is no ledger: one sentence, and nothing was taken over."""
-    (tmp_path / "noise").write_bytes(bytes(range(256)) * 8)
-    code, out, err = run("log", "merge", str(tmp_path / "noise"))
-    assert code in (1, 2)
-    assert out == ""
-    assert err.count("\n") == 1
-    assert data("log") == []
-
-
-@pytest.mark.skipif(not Path("/dev/full").exists(), reason="this system has no /dev/full")
-def test_a_full_disk_under_stdout_is_one_sentence() -> None:
-    """What could not be written is not passed over in silence."""
-    with open("/dev/full", "w") as full:
-        words = [sys.executable, "-m", "coach", "patterns"]
-        done = subprocess.run(words, stdout=full, stderr=subprocess.PIPE, text=True)
-    assert done.returncode == 1
-    assert done.stderr.count("\n") == 1
-    assert "Traceback" not in done.stderr
-
-
-def test_a_stop_by_the_player_is_quiet(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Ctrl-C: exit code 130 and no words."""
-    import coach.shelf
-
-    def stop() -> None:
-        raise KeyboardInterrupt
-
-    monkeypatch.setattr(coach.shelf, "library", stop)
-    assert run("patterns") == (130, "", "\n")
-
-
-def test_a_terminal_without_unicode_still_gets_its_answer() -> None:
-    """With an ASCII terminal a sign it lacks is replaced; nothing crashes."""
-    done = shell("show", "six-eight-thumb", "--layer", "thumb", env={**os.environ, "PYTHONIOENCODING": "ascii"})
-    assert (done.returncode, done.stderr) == (0, "")
+# The table ------------------------------------------------------------------------------------
 
 
 def test_the_table_and_the_modules_agree() -> None:
@@ -689,7 +463,7 @@ def test_the_table_and_the_modules_agree() -> None:
 
 
 @pytest.mark.parametrize("meter", METERS)
-def test_every_meter_can_be_clicked(data: Callable[..., Any], meter: str) -> None:
+def test_every_meter_can_be_clicked(data: Data, meter: str) -> None:
     """A bar of each meter at 120 has the beats its signature says, half a second apart."""
     beats = data("ramp", "--from", "120", "--to", "120", "--bars", "1", "--meter", meter)["beats"]
     assert [b["time_s"] for b in beats] == [constant(Fraction(120)).seconds(Fraction(k)) for k in range(len(beats))]
