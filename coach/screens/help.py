@@ -43,8 +43,8 @@ class Help(ModalScreen[None]):
     BINDINGS: ClassVar[list[BindingType]] = [("escape,q,question_mark,enter,space,f1", "dismiss", "back")]
     CSS = """
     Help { align: center middle; background: $background 60%; }
-    #page { width: 76; scrollbar-size-vertical: 1; }
-    #page { max-width: 100%; height: 90%; background: $surface; border: round $secondary; padding: 0 2; }
+    #page { width: 76; max-width: 100%; height: 90%; scrollbar-size-vertical: 1; }
+    #page { background: $surface; border: round $secondary; padding: 0 2; }
     """
 
     def __init__(self, moved: Mapping[str, str], first: str) -> None:
