@@ -11,6 +11,7 @@ from __future__ import annotations
 import gc
 from dataclasses import dataclass, field
 from fractions import Fraction
+from threading import Thread
 from time import perf_counter
 from typing import TYPE_CHECKING, ClassVar
 
@@ -358,7 +359,7 @@ class Stage(Screen[str]):
         """Open the sound away from the screen: a sound server may take its time."""
         from coach.sound.engine import Engine
 
-        settings = self.world.settings
+        app, settings = self.app, self.world.settings  # a page that was left knows its app no more
         try:
             speaker = self.world.speaker(settings.buffer_ms)
             engine = Engine(
@@ -371,13 +372,13 @@ class Stage(Screen[str]):
                 clock=self.world.clock,
             )
         except CoachError as error:
-            self.app.call_from_thread(self._cannot_start, str(error))
+            app.call_from_thread(self._cannot_start, str(error))
             return
         # A full collection while playing would hold up the callback: what lives now is left out of it.
         gc.unfreeze()
         gc.collect()
         gc.freeze()
-        self.app.call_from_thread(self._opened, engine)
+        app.call_from_thread(self._opened, engine)
 
     def _tell_over(self) -> None:
         self.post_message(RunOver())
@@ -386,12 +387,16 @@ class Stage(Screen[str]):
         self.post_message(Trouble(sentence))
 
     def _cannot_start(self, why: str) -> None:
+        if self.phase != OPENING or not self.is_mounted:
+            return
         self.phase = STOPPED
         self._put("say", why)
         self._figures()
 
     def _opened(self, engine: Engine) -> None:
         if self.phase != OPENING or not self.is_mounted:
+            # Left meanwhile: the device is let go, away from the screen for it may take its time.
+            Thread(target=engine.speaker.close, name="coach-let-go", daemon=True).start()
             return
         self.engine = engine
         self.phase = RUNNING

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from fractions import Fraction
 from pathlib import Path
 
@@ -12,6 +13,7 @@ from coach.screens import app as app_module
 from coach.screens import verdict as verdict_module
 from coach.screens.stage import RUNNING, STOPPED
 from coach.screens.today import Today
+from coach.sound.device import SilentSpeaker
 from coach.sound.engine import Engine
 from tests.screens.house import House, house
 
@@ -263,6 +265,31 @@ async def test_another_go_plays_the_same_block_as_a_new_take(tmp_path: Path) -> 
         await here.to_bar(5)
     with here.ledger() as ledger:
         assert [len(t.passes) for t in ledger.takes()] == [1, 1]
+
+
+async def test_left_while_the_sound_is_still_opening(tmp_path: Path) -> None:
+    """A sound server takes its time and the player leaves: nothing starts, and the device is let go when it comes."""
+    may_open, let_go = threading.Event(), threading.Event()
+
+    class SlowSpeaker(SilentSpeaker):
+        def close(self) -> None:
+            let_go.set()
+
+    def slow(buffer_ms: int) -> SilentSpeaker:
+        may_open.wait(10)
+        return SlowSpeaker()
+
+    async with house(tmp_path, minutes=5) as here:
+        here.app.world.speaker = slow
+        await begin(here)
+        await here.on("Stage")
+        stage = here.stage
+        assert "one moment" in here.page_text()
+        await here.press("escape")
+        await here.on("Today")
+        may_open.set()
+        await here.until(let_go.is_set, "the device to be let go")
+        assert stage.engine is None
 
 
 # Other pages on top -------------------------------------------------------------------------

@@ -1,0 +1,201 @@
+"""On a real terminal: however the coach is ended, the terminal is left as it was and every finished pass is kept."""
+
+from __future__ import annotations
+
+import os
+import re
+import shutil
+import signal
+import subprocess
+import sys
+import termios
+import time
+from collections.abc import Callable, Iterator
+from pathlib import Path
+
+import pytest
+
+from coach.practice.ledger import Ledger
+
+if sys.platform == "win32":
+    pytest.skip("needs a pseudo terminal", allow_module_level=True)
+
+from tests.terminal_rig import Terminal
+
+DRILL = "two-four-answer"
+PATIENCE_S = 20.0
+# Half a second is the aim; a machine with much else to do gets more.
+LIMIT_S = 3.0
+# Forking with threads about is warned of from Python 3.12 on; the child becomes another program at once.
+pytestmark = pytest.mark.filterwarnings("ignore:.*forkpty.*:DeprecationWarning")
+
+
+def passes(home: Path) -> int:
+    """Passes in the ledger now, while the coach has it open."""
+    path = home / "ledger.sqlite3"
+    with Ledger(path) as ledger:
+        return int(ledger.rows("SELECT count(*) FROM passes")[0][0])
+
+
+def wait_for(fact: Callable[[], bool], what: str) -> None:
+    """Wait for another process."""
+    end = time.monotonic() + PATIENCE_S
+    while not fact():
+        assert time.monotonic() < end, f"waited in vain for {what}"
+        time.sleep(0.02)
+
+
+@pytest.fixture
+def heard(tmp_path: Path) -> Path:
+    """A home in which the drill was played today, so that it need not be listened to first."""
+    home = tmp_path / "played"
+    home.mkdir()
+    with Ledger(home / "ledger.sqlite3") as ledger:
+        ledger.add_whole_take(DRILL, 84, "held", 8)
+    return home
+
+
+@pytest.fixture
+def playing(heard: Path) -> Iterator[tuple[Terminal, Path]]:
+    """The stage of a terminal, 2/4 at 400 bpm, with at least one pass in the ledger: a pass every 1.2 seconds."""
+    terminal = Terminal("-m", "coach", "drill", DRILL, "--tempo", "400", home=str(heard), size=(24, 80))
+    try:
+        assert b"\x1b[?1049h" in terminal.read(PATIENCE_S, b"\x1b[?1049h"), "the coach never drew"
+        end = time.monotonic() + PATIENCE_S
+        while passes(heard) < 1:
+            terminal.read(0.05)
+            assert time.monotonic() < end, "no pass was written"
+        yield terminal, heard
+    finally:
+        terminal.kill(signal.SIGKILL)
+        os.close(terminal.fd)
+
+
+def ended(terminal: Terminal, begun: float) -> tuple[int, float, bytes]:
+    """Exit code, seconds since `begun`, and all that was still written; reads on meanwhile, as a terminal does."""
+    got = b""
+    while time.perf_counter() - begun < PATIENCE_S:
+        got += terminal.read(0.02)
+        pid, status = os.waitpid(terminal.pid, os.WNOHANG)
+        if pid:
+            seconds = time.perf_counter() - begun
+            got += terminal.read(0.2)
+            return os.waitstatus_to_exitcode(status), seconds, got
+    raise AssertionError("the coach did not end")
+
+
+def check_sane(got: bytes) -> None:
+    """The last word on each mode of the terminal is the one it had before."""
+    for mode, last in ((1049, b"l"), (1000, b"l"), (1003, b"l"), (1006, b"l"), (2004, b"l"), (25, b"h")):
+        said = re.findall(rb"\x1b\[\?%d([hl])" % mode, got)
+        assert said, f"mode {mode} was not restored"
+        assert said[-1] == last, f"mode {mode} was left {said[-1]!r}"
+    # The alternate screen is left at the end: nothing is drawn after it but a line the shell may keep.
+    rest = got[got.rindex(b"\x1b[?1049l") :]
+    assert b"\x1b[?1049h" not in rest
+    assert "Traceback" not in got.decode("utf-8", "replace")
+
+
+WAYS: dict[str, Callable[[Terminal], None]] = {
+    "SIGTERM": lambda terminal: terminal.kill(signal.SIGTERM),
+    "SIGHUP": lambda terminal: terminal.kill(signal.SIGHUP),
+    "SIGINT": lambda terminal: terminal.kill(signal.SIGINT),
+    "ctrl-c": lambda terminal: terminal.type("\x03"),
+    "ctrl-q": lambda terminal: terminal.type("\x11"),
+}
+
+
+@pytest.mark.parametrize("way", WAYS)
+def test_ended_while_it_plays(way: str, playing: tuple[Terminal, Path]) -> None:
+    """In the middle of a pass: gone within seconds, exit code 0, a sane terminal, and the passes in the ledger."""
+    terminal, home = playing
+    known = passes(home)
+    begun = time.perf_counter()
+    WAYS[way](terminal)
+    code, seconds, got = ended(terminal, begun)
+    print(f"{way}: ended in {seconds:.2f} s")
+    assert code == 0
+    assert seconds < LIMIT_S
+    check_sane(got)
+    after = termios.tcgetattr(terminal.fd)
+    assert after[3] & (termios.ICANON | termios.ECHO | termios.ISIG) == termios.ICANON | termios.ECHO | termios.ISIG
+    with Ledger(home / "ledger.sqlite3") as ledger:
+        assert ledger.rows("PRAGMA integrity_check") == [("ok",)]
+        take = ledger.takes(DRILL)[-1]
+    assert len(take.passes) >= known >= 1
+    assert [p.number for p in take.passes] == list(range(1, len(take.passes) + 1))
+
+
+def test_killed_outright_it_loses_no_finished_pass(playing: tuple[Terminal, Path]) -> None:
+    """SIGKILL: the terminal cannot be tidied, and yet every pass that was in the ledger is there."""
+    terminal, home = playing
+    known = passes(home)
+    begun = time.perf_counter()
+    terminal.kill(signal.SIGKILL)
+    code, _, got = ended(terminal, begun)
+    assert code == -signal.SIGKILL
+    assert passes(home) >= known >= 1
+    with pytest.raises(AssertionError, match="was not restored"):
+        check_sane(got)
+
+
+def test_the_terminal_goes_away(playing: tuple[Terminal, Path]) -> None:
+    """The window is closed: the system sends SIGHUP and nobody reads any more; the coach ends all the same."""
+    terminal, home = playing
+    known = passes(home)
+    begun = time.perf_counter()
+    os.close(terminal.fd)
+    terminal.fd = os.open(os.devnull, os.O_RDWR)
+    wait_for(lambda: os.waitpid(terminal.pid, os.WNOHANG)[0] != 0, "the end")
+    print(f"window closed: ended in {time.perf_counter() - begun:.2f} s")
+    assert time.perf_counter() - begun < LIMIT_S
+    assert passes(home) >= known
+
+
+# To the shell and back ------------------------------------------------------------------------
+
+
+@pytest.fixture
+def tmux(heard: Path) -> Iterator[Callable[..., str]]:
+    """A shell in a terminal multiplexer of its own, 100 by 30."""
+    if shutil.which("tmux") is None:
+        pytest.skip("missing tool: tmux")
+    socket = str(heard / "mux")
+
+    def run(*words: str) -> str:
+        env = {**os.environ, "COACH_HOME": str(heard), "PS1": "shore> ", "TERM": "xterm-256color"}
+        env.pop("TMUX", None)
+        done = subprocess.run(["tmux", "-S", socket, *words], env=env, capture_output=True, text=True, timeout=10)
+        return done.stdout
+
+    run("-f", os.devnull, "new-session", "-d", "-x", "100", "-y", "30", "bash --norc --noprofile")
+    try:
+        yield run
+    finally:
+        run("kill-server")
+
+
+def test_to_the_shell_and_back(tmux: Callable[..., str], heard: Path) -> None:
+    """Ctrl-z while it plays: the shell has its screen again; fg brings the stage back, stopped; enter goes on."""
+
+    def screen() -> str:
+        return tmux("capture-pane", "-p")
+
+    python = f"{sys.executable} -m coach drill {DRILL} --tempo 200"
+    tmux("send-keys", python, "Enter")
+    wait_for(lambda: "pass 1" in screen(), "the first pass")
+    begun = time.perf_counter()
+    tmux("send-keys", "C-z")
+    wait_for(lambda: "Stopped" in screen() and "beats a minute" not in screen(), "the shell")
+    print(f"to the shell in {time.perf_counter() - begun:.2f} s")
+    assert tmux("display-message", "-p", "#{alternate_on} #{mouse_any_flag} #{cursor_flag}").split() == ["0", "0", "1"]
+    tmux("send-keys", "echo ferry $((6*7))", "Enter")
+    wait_for(lambda: "ferry 42" in screen(), "the shell's answer")
+    tmux("send-keys", "fg", "Enter")
+    wait_for(lambda: "beats a minute" in screen() and "stopped" in screen(), "the stage, stopped")
+    assert tmux("display-message", "-p", "#{alternate_on}").strip() == "1"
+    tmux("send-keys", "Enter")
+    wait_for(lambda: "pass 2" in screen(), "going on")
+    tmux("send-keys", "C-c")
+    wait_for(lambda: "ferry 42" in screen() and "beats a minute" not in screen(), "the shell again")
+    assert passes(heard) >= 1
