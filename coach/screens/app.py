@@ -141,8 +141,12 @@ class Coach(App[None]):
         return {take.drill for take in takes}
 
     def on_trouble(self, message: Trouble) -> None:
-        """The scribe or the engine has something to say and no stage to say it on."""
-        self.notify(message.sentence, severity="warning", markup=False)
+        """The scribe has something to say: on the stage where there is one, so that nothing lies over the tab."""
+        stage = next((screen for screen in reversed(self.screen_stack) if hasattr(screen, "say")), None)
+        if stage is not None:
+            stage.say(message.sentence)
+        else:
+            self.notify(message.sentence, severity="warning", markup=False)
 
     def action_help(self) -> None:
         """All keys."""

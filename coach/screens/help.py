@@ -55,13 +55,16 @@ class Help(ModalScreen[None]):
     def compose(self) -> ComposeResult:
         """One long page."""
         with VerticalScroll(id="page"):
-            yield Static(id="text", markup=False)
+            yield Static(self._text(self.app.size.width), id="text", markup=False)
+
+    def _text(self, columns: int) -> str:
+        return help_text(self.moved, self.first, min(columns, WIDTH) - MARGINS)
 
     def on_mount(self) -> None:
         """Arrows scroll."""
         self.query_one("#page").focus()
 
     def on_resize(self) -> None:
-        """As wide as there is room."""
-        width = min(self.size.width, WIDTH) - MARGINS
-        self.query_one("#text", Static).update(help_text(self.moved, self.first, width))
+        """As wide as there is room, once the page itself has its new size."""
+        text = self.query_one("#text", Static)
+        self.call_after_refresh(lambda: text.update(self._text(self.size.width)))

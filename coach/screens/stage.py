@@ -600,7 +600,12 @@ class Stage(Screen[str]):
 
     def on_trouble(self, message: Trouble) -> None:
         """Something went wrong without stopping: say so."""
-        self._put("say", message.sentence)
+        message.stop()
+        self.say(message.sentence)
+
+    def say(self, sentence: str) -> None:
+        """One sentence, for as long as nothing else is said."""
+        self._put("say", sentence)
 
 
 def suggested(passes: list[PassDone]) -> str:

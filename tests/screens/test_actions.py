@@ -80,12 +80,20 @@ def test_every_flow_has_the_pedals_page_key() -> None:
 def test_help_lists_every_action_and_every_caution() -> None:
     """All keys with what they do, page by page, the open one first; then hands and ears."""
     text = help_text({}, "Resting")
+    flat = " ".join(text.split())
     for action in all_actions():
-        assert action.says in text
-        assert keys_shown(action, {}) in text
+        assert f"{keys_shown(action, {})} {action.says}" in flat
     for caution in CAUTIONS:
-        assert caution in text
+        assert caution in flat
     assert text.startswith("Resting")
+
+
+@pytest.mark.parametrize("width", [53, 69, 72])
+def test_help_keeps_to_its_width(width: int) -> None:
+    """No line is longer than the page has cells, and what wraps stands under its own column."""
+    lines = help_text({}, "Today", width).splitlines()
+    assert all(len(line) <= width for line in lines)
+    assert any(line.startswith(" " * 21) and line.strip() for line in lines)
 
 
 @pytest.mark.parametrize("width", [20, 58, 78, 158])
