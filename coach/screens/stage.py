@@ -70,6 +70,8 @@ class Stage(Screen[str]):
     BINDINGS: ClassVar[list[BindingType]] = bindings(STAGE)
     CSS = """
     Stage { layout: vertical; background: $background; overflow: hidden; }
+    #above { height: auto; }
+    #below { height: 1fr; min-height: 3; }
     #head { height: 1; background: $panel; color: $foreground; padding: 0 1; }
     #figures { height: 8; padding: 0 1; }
     #tempo { width: 26; }
@@ -143,24 +145,27 @@ class Stage(Screen[str]):
 
     def compose(self) -> ComposeResult:
         """Figures on top, the tab in the middle, what can be done below."""
-        yield Static(id="head", markup=False)
-        with Horizontal(id="figures"):
-            with Vertical(id="tempo"):
-                yield Static(id="bpm", markup=False)
-                yield Static(id="unit", classes="small", markup=False)
-                yield Static(id="ramp", classes="small", markup=False)
-            with Vertical(id="place"):
-                yield Static(id="where", markup=False)
-                yield Static(id="pass", classes="small", markup=False)
-                yield Static(id="spoken", markup=False)
-            yield Static(id="now", classes="shape", markup=False)
-            yield Static(id="following", classes="shape", markup=False)
+        # Above and below the tab stand in boxes of their own, so that a moving tab does not have them looked at.
+        with Vertical(id="above"):
+            yield Static(id="head", markup=False)
+            with Horizontal(id="figures"):
+                with Vertical(id="tempo"):
+                    yield Static(id="bpm", markup=False)
+                    yield Static(id="unit", classes="small", markup=False)
+                    yield Static(id="ramp", classes="small", markup=False)
+                with Vertical(id="place"):
+                    yield Static(id="where", markup=False)
+                    yield Static(id="pass", classes="small", markup=False)
+                    yield Static(id="spoken", markup=False)
+                yield Static(id="now", classes="shape", markup=False)
+                yield Static(id="following", classes="shape", markup=False)
         yield TabView(self.loop, self._look, still=self.world.settings.still_tab, id="tab")
-        yield Static(id="ladder", markup=False)
-        yield Static(id="modes", markup=False)
-        yield Static(id="history", markup=False)
-        yield Static(id="say", markup=False)
-        yield Static(id="keys", markup=False)
+        with Vertical(id="below"):
+            yield Static(id="ladder", markup=False)
+            yield Static(id="modes", markup=False)
+            yield Static(id="history", markup=False)
+            yield Static(id="say", markup=False)
+            yield Static(id="keys", markup=False)
 
     def on_mount(self) -> None:
         """Show all, and start: hands are on the guitar."""

@@ -189,11 +189,21 @@ class TabView(Widget):
     def _dress(self) -> dict[str, Style]:
         """Every kind's look on the view's own ground; worked out once for each theme."""
         if not self._styles:
-            ground = self.visual_style.rich_style
-            self._styles = {
-                kind: ground + self.get_component_rich_style(f"tab--{kind}") for kind in (*_KINDS, "cursor")
-            }
+            ground, background = self.visual_style.rich_style, self.background_colors[1]
+            for kind in (*_KINDS, "cursor"):
+                segments = [Segment(" ", ground + self.get_component_rich_style(f"tab--{kind}"))]
+                # What the app does to every line (no colour, say) is done to the looks once.
+                for line_filter in self.get_line_filters():
+                    segments = line_filter.apply(segments, background)
+                self._styles[kind] = segments[0].style or ground
         return self._styles
+
+    def render_lines(self, crop: Region) -> list[Strip]:
+        """The lines of `crop`. There is no border and no padding, so nothing is to be kept or added around them."""
+        strips = [self.render_line(y) for y in crop.line_range]
+        if crop.x or crop.width != self._width:
+            return [strip.crop(crop.x, crop.right) for strip in strips]
+        return strips
 
     def _bar(self, number: int) -> Drawn | None:
         key = self.look(number)
