@@ -1,4 +1,4 @@
-"""A grip: a left-hand shape with the fingers that hold it, what it sounds, what it costs; and the hand that holds it."""
+"""A grip: a left-hand shape with the fingers that hold it, what it sounds, what it costs; and the hand itself."""
 
 from __future__ import annotations
 
