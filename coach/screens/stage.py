@@ -476,9 +476,14 @@ class Stage(Screen[str]):
         if self.phase != RUNNING:
             self.action_start_stop()
             return
-        order, engine = self._order, self.engine
+        engine = self.engine
         position = engine.position() if engine else None
-        if order is None or order.kind != PLAY or position is None:
+        if position is None:
+            return
+        if self._order is None or self._order.number != position.number:
+            self._reach(position.number)  # the tick has not seen this bar yet
+        order = self._order
+        if order is None or order.kind != PLAY:
             return
         with self.conductor.lock:
             self.run_state.stumble()

@@ -2,14 +2,18 @@
 
 from __future__ import annotations
 
+from fractions import Fraction
 from pathlib import Path
 
 import pytest
 
 from coach.picking.patternfile import read_pattern
 from coach.places import shipped
+from coach.practice.run import PassDone
+from coach.screens.rest import Rest
 from coach.screens.stage import RUNNING
 from coach.screens.today import Today
+from coach.screens.verdict import Verdict
 from coach.settings import read_settings
 from tests.screens.house import House, house
 
@@ -152,20 +156,20 @@ async def test_verdict_and_rest_fit(tmp_path: Path, size: tuple[int, int]) -> No
     """Four words with their keys and meaning; then the rest with what comes next."""
     async with house(tmp_path, size, minutes=5) as here:
         await planned(here)
-        await here.press("enter")
-        stage = await here.running()
-        await here.to_bar(2 * stage.loop.bars + 1)
-        await here.press("e")
-        await here.to(here.clock.seconds + 20)
+        here.app.push_screen(Verdict([PassDone(0, Fraction(84), 4, 0, "full")], "held", {}))
         await here.on("Verdict")
         check_lines(here, size)
         for line in ("1 pass, 1 clean", "l lost: it fell apart", "f flowing: the hand ran by itself", "r another go"):
             assert line in words(here)
         await here.press("enter")
-        await here.on("Rest")
-        check_lines(here, size)
-        assert "next: " in words(here)
-        assert "esc is enough for now" in words(here)
+        for seconds, told in ((10, "Let go. Shake the hands out."), (300, "a doctor or a performing-arts clinician")):
+            here.app.push_screen(Rest(seconds, "Thumb across three strings"))
+            await here.on("Rest")
+            check_lines(here, size)
+            assert told in words(here)
+            assert "next: Thumb across three strings" in words(here)
+            assert "esc is enough for now" in words(here)
+            await here.press("escape")
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -177,7 +181,7 @@ async def test_help_fits(tmp_path: Path, size: tuple[int, int]) -> None:
         await here.on("Help")
         check_lines(here, size)
         assert "begin at the chosen block" in words(here)
-        await here.press("end")
+        here.app.screen.query_one("#page").scroll_end(animate=False)
         await here.until(lambda: "not medical advice" in words(here), "the cautions")
 
 

@@ -136,18 +136,29 @@ async def test_changes_come_with_the_next_bar_line_and_on_the_sample(tmp_path: P
         assert [bar.start_frame for bar in here.engine.timeline][:9] == by_hand[::4]
 
 
-@pytest.mark.parametrize(
-    ("key", "shows"),
-    [("c", "two and four"), ("g", "guide thumb only"), ("h", "held"), ("m", "climb"), ("t", "▐pinches▌")],
-)
-async def test_every_wish_is_seen_at_once(tmp_path: Path, key: str, shows: str) -> None:
+async def test_every_wish_is_seen_at_once(tmp_path: Path) -> None:
     """Click, guide, hold, ramp and layer: one key, and the page says so."""
+    wishes = {"c": "two and four", "g": "guide thumb only", "t": "▐pinches▌", "m": "climb", "h": "held"}
     async with house(tmp_path, drill="outside-in") as here:
         await here.running()
         await here.to_bar(6)
-        assert shows not in here.page_text()
-        await here.press(key)
-        assert shows in here.page_text()
+        for key, shows in wishes.items():
+            assert shows not in here.page_text()
+            await here.press(key)
+            assert shows in here.page_text()
+
+
+async def test_a_stumble_just_after_the_bar_line_is_in_the_new_bar(tmp_path: Path) -> None:
+    """Marked in the first hundredth of a bar, before the screen has drawn it: written there, on its first beat."""
+    async with house(tmp_path, drill="outside-in") as here:
+        stage = await here.running()
+        await here.to_bar(6, 3.9)
+        here.clock.seconds = here.bar_at(7) + 0.01
+        stage.action_stumble()  # no tick between
+        await here.settle()
+    with here.ledger() as ledger:
+        (stumble,) = ledger.stumbles()
+    assert (stumble.bar, stumble.beat, stumble.pass_no) == (2, "0", 1)
 
 
 async def test_again_starts_the_pass_anew(tmp_path: Path) -> None:

@@ -99,7 +99,6 @@ def check_sane(got: bytes) -> None:
 WAYS: dict[str, Callable[[Terminal], None]] = {
     "SIGTERM": lambda terminal: terminal.kill(signal.SIGTERM),
     "SIGHUP": lambda terminal: terminal.kill(signal.SIGHUP),
-    "SIGINT": lambda terminal: terminal.kill(signal.SIGINT),
     "ctrl-c": lambda terminal: terminal.type("\x03"),
     "ctrl-q": lambda terminal: terminal.type("\x11"),
 }
