@@ -9,6 +9,8 @@ from __future__ import annotations
 import os
 from pathlib import Path
 
+from coach.errors import BadInput
+
 _PACKAGE = Path(__file__).resolve().parent
 _SHIPPED = _PACKAGE / "_data"
 
@@ -20,10 +22,13 @@ def shipped(name: str) -> Path:
 
 
 def home() -> Path:
-    """The player's own folder."""
+    """The player's own folder. Raises BadInput when COACH_HOME names a user there is not."""
     chosen = os.environ.get("COACH_HOME")
     if chosen:
-        return Path(chosen).expanduser()
+        try:
+            return Path(chosen).expanduser()
+        except RuntimeError:
+            raise BadInput(f"COACH_HOME is '{chosen}', and there is no such user", mend="name a folder") from None
     from platformdirs import user_data_path  # only needed here: keeps `coach --help` quick
 
     return user_data_path("steady-thumb", appauthor=False)

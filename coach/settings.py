@@ -6,9 +6,7 @@ value serves instead. Keys this version does not know are told too, and are kept
 
 from __future__ import annotations
 
-import contextlib
 import difflib
-import os
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -18,6 +16,7 @@ from typing import Any
 
 from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES
+from coach.outfile import new_file
 
 GUIDES = {
     "on": "the layer being practised",
@@ -208,26 +207,19 @@ def write_settings(settings: Settings, path: Path) -> None:
     import tomli_w  # only for writing: keeps reading light
 
     path = path.resolve()  # where it is a link, what it leads to is written
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
         table = {**_unknown(path), **settings_table(settings)}
-        # Tables stand last in TOML: a plain key after one would belong to it.
-        ordered = dict(sorted(table.items(), key=lambda pair: isinstance(pair[1], dict)))
-        with beside.open("wb") as out:
-            tomli_w.dump(ordered, out)
-            out.flush()
-            os.fsync(out.fileno())
-        os.replace(beside, path)
     except OSError as error:
         raise CoachError(
             f"the settings could not be saved ({error.strerror or error})",
             where=str(path),
             mend="check that the folder can be written and has room",
         ) from None
-    finally:
-        with contextlib.suppress(OSError):
-            beside.unlink()
+    # Tables stand last in TOML: a plain key after one would belong to it.
+    ordered = dict(sorted(table.items(), key=lambda pair: isinstance(pair[1], dict)))
+    with new_file(path, "the settings", force=True) as out:
+        tomli_w.dump(ordered, out)
 
 
 def _unknown(path: Path) -> dict[str, Any]:

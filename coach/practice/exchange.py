@@ -9,14 +9,13 @@ from __future__ import annotations
 import csv
 import io
 import json
-import os
 import sqlite3
 from collections.abc import Iterable
 from pathlib import Path
 from typing import Any
-from uuid import uuid4
 
 from coach.errors import BadInput, CoachError
+from coach.outfile import new_file
 from coach.practice.days import utc_text
 from coach.practice.ledger import Ledger
 from coach.practice.schema import COLUMNS, LATER_COLUMNS, VERSION, bring_forward
@@ -49,7 +48,7 @@ def take_row(take: Take) -> dict[str, Any]:
 
 
 def export_csv(ledger: Ledger, path: Path | str, force: bool = False) -> int:
-    """Write one line a take; gives how many. An existing file is kept unless `force`. Raises BadInput, CoachError."""
+    """Write one line a take; gives how many. An existing file is kept unless `force`. Raises CoachError."""
     takes = ledger.takes()
     out = io.StringIO(newline="")
     writer = csv.DictWriter(out, _FIELDS)
@@ -78,23 +77,9 @@ def _read(db: sqlite3.Connection) -> Rows:
 
 
 def _write_beside(path: Path, text: str, force: bool) -> None:
-    """Write to a new file beside `path`, then give it the name: a failure never leaves half a file."""
-    where = str(path)
-    if path.is_dir():
-        raise BadInput("this is a folder", where=where, mend="name a file in it")
-    if path.exists() and not force:
-        raise BadInput("a file of this name is there and was kept", where=where, mend="use --force or another name")
-    beside = path.with_name(f".{path.name}.{uuid4().hex[:8]}")
-    try:
-        with beside.open("x", encoding="utf-8", newline="") as file:
-            file.write(text)
-            file.flush()
-            os.fsync(file.fileno())
-        os.replace(beside, path)
-    except OSError as error:
-        beside.unlink(missing_ok=True)
-        reason = error.strerror or str(error)
-        raise CoachError(f"the file cannot be written ({reason})", where=where, mend="choose another place") from None
+    """Write a text file whole, or not at all."""
+    with new_file(path, "the log", force=force) as file:
+        file.write(text.encode("utf-8"))
 
 
 def merge(ledger: Ledger, other_path: Path | str) -> dict[str, int]:
@@ -145,8 +130,11 @@ def _from_ledger(path: Path) -> Rows:
         source.backup(copy)
         bring_forward(copy, where)
         return _read(copy)
-    except sqlite3.Error as error:
-        raise explain(error, where) from None
+    except sqlite3.DatabaseError as error:
+        if isinstance(error, sqlite3.OperationalError):
+            raise explain(error, where) from None
+        # Not a database at all: what was given is wrong, not the disk.
+        raise BadInput("this is not a practice ledger", where=where, mend="name a coach's ledger file") from None
     finally:
         for db in (source, copy):
             if db is not None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 import wave
 from collections.abc import Iterable
 from contextlib import suppress
@@ -13,6 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coach.errors import CoachError
+from coach.outfile import new_file
 
 
 def write_wav(
@@ -23,25 +23,9 @@ def write_wav(
     Raises CoachError, and leaves no half file behind, when the file exists (without `force`), when the place
     cannot be written or the disk is full.
     """
-    path = Path(path)
-    if path.exists() and not force:
-        raise _exists(path)
     pieces = [samples] if isinstance(samples, np.ndarray) else samples
-    beside = path.with_name(f".{path.name}.{os.getpid()}.part")
-    try:
-        with open(beside, "xb") as raw:
-            frames = _write(raw, pieces, rate)
-        _move(beside, path, force)
-        return frames
-    except OSError as error:
-        raise CoachError(
-            f"the sound could not be written ({error.strerror or error})",
-            where=str(path),
-            mend="choose a folder that exists, can be written and has room",
-        ) from None
-    finally:
-        with suppress(OSError):
-            beside.unlink()
+    with new_file(Path(path), "the sound", force=force) as raw:
+        return _write(raw, pieces, rate)
 
 
 def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int) -> int:
@@ -64,22 +48,4 @@ def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int) -> i
                 out.close()  # or it would try again, and fail again, when it is thrown away
         raise
     return frames
-
-
-def _exists(path: Path) -> CoachError:
-    return CoachError("this file exists already", where=str(path), mend="choose another name, or give --force")
-
-
-def _move(beside: Path, path: Path, force: bool) -> None:
-    if force:
-        os.replace(beside, path)
-        return
-    try:
-        os.link(beside, path)  # fails where a file has come to stand meanwhile; a rename would not
-    except FileExistsError:
-        raise _exists(path) from None
-    except OSError:  # a file system without hard links
-        if path.exists():
-            raise _exists(path) from None
-        os.replace(beside, path)
 
