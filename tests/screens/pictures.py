@@ -1,4 +1,4 @@
-"""Pictures of the screens for the README and for looking at: `python -m tests.screens.pictures OUT_DIR`.
+"""Pictures of the screens: `python -m tests.screens.pictures OUT_DIR`, or `... README` for the README's own.
 
 Needs `rsvg-convert` (Debian librsvg2-bin) and a monospace font for the PNGs; without it only the SVGs are written.
 """
@@ -6,6 +6,7 @@ Needs `rsvg-convert` (Debian librsvg2-bin) and a monospace font for the PNGs; wi
 from __future__ import annotations
 
 import asyncio
+import re
 import shutil
 import subprocess
 import sys
@@ -13,10 +14,13 @@ import tempfile
 from datetime import UTC, datetime
 from pathlib import Path
 
+from textual.widgets import Static
+
 from coach import places
 from coach.guitar.openshapes import read_shape_book
 from coach.picking.library import read_library
-from coach.screens.app import Coach
+from coach.screens.app import Coach, free_block
+from coach.screens.stage import Stage
 from coach.screens.world import World
 from coach.settings import Settings
 from coach.sound.clock import FakeClock
@@ -82,16 +86,46 @@ async def pictures(out: Path) -> None:
                 save(app, out / f"settings-{name}.svg")
 
 
+async def readme_picture(path: Path) -> None:
+    """The stage in the middle of a block, as the README shows it."""
+    clock = FakeClock()
+    with tempfile.TemporaryDirectory() as home:
+        shown = world(Path(home), clock, cautions_seen=True)
+        app = Coach(shown, free_block(shown, "outside-in", 72, False))
+        async with app.run_test(size=(112, 36)) as pilot:
+            await pilot.pause(1.0)
+            # On in steps of a bar, as it would go: four passes, one of them with a stumble.
+            for step in range(1, 300):
+                clock.seconds = step / 3
+                await pilot.pause(0.02)
+                stage = app.screen
+                assert isinstance(stage, Stage)
+                if len(stage.take.passes) == 2 and not stage.run_state.stumbles:
+                    await pilot.press("space")
+                place = stage.engine.position() if stage.engine else None
+                order = stage.conductor.order(place.number) if place else None
+                if place and order and len(stage.take.passes) == 4 and order.loop_bar == 1 and place.beat > 1.4:
+                    break
+            stage.query_one("#say", Static).update("")  # that there is no sound here is of no use to the reader
+            await pilot.pause(0.1)
+            save(app, path)
+
+
 def save(app: Coach, path: Path) -> None:
     """The screen as SVG and, where the converter is there, as PNG."""
     # Blanks at the head of a run of text are meant: without this they are left out of the picture.
     picture = app.export_screenshot().replace("<svg ", '<svg xml:space="preserve" ', 1)
+    # The fonts of the one who looks will do; nothing is to be fetched from elsewhere.
+    picture = re.sub(r"@font-face \{.*?\}|<!--.*?-->", "", picture, flags=re.DOTALL)
     path.write_text(picture, encoding="utf-8")
-    if shutil.which("rsvg-convert"):
+    if shutil.which("rsvg-convert") and path.parent.name != "pictures":
         subprocess.run(["rsvg-convert", "-o", str(path.with_suffix(".png")), str(path)], check=True)
 
 
 if __name__ == "__main__":
+    if sys.argv[1] == "README":
+        asyncio.run(readme_picture(places.shipped("shared") / "pictures" / "stage.svg"))
+        sys.exit()
     target = Path(sys.argv[1])
     target.mkdir(parents=True, exist_ok=True)
     asyncio.run(pictures(target))
