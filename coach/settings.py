@@ -26,6 +26,7 @@ GUIDES = {
 }
 LOOKS = ("evening", "morning")
 RAMPS = ("earned", "climb", "smooth", "alternate", "steady")
+BARRES = ("full", "small", "none")
 
 
 @dataclass(frozen=True)
@@ -79,6 +80,18 @@ class Settings:
 
     buffer_ms: int = 40
     """Length of one block handed to the sound card, in milliseconds (5 to 400); shorter is quicker and more fragile."""
+
+    span_mm: float = 95.0
+    """The longest stretch the fretting hand finds comfortable, along the neck, in millimetres (40 to 200)."""
+
+    thumb_over: bool = False
+    """True: the fretting hand's thumb comes over the neck to string 6."""
+
+    barres: str = "full"
+    """Which barres are welcome: `full` (up to six strings), `small` (up to three) or `none`."""
+
+    scale_mm: float = 648.0
+    """Length of the guitar's open strings from nut to bridge, in millimetres (400 to 800)."""
 
     keys: Mapping[str, str] = field(default_factory=dict)
     """Keys the player moved: action -> key."""
@@ -134,6 +147,10 @@ _RULES: dict[str, tuple[Check, str]] = {
     "midi_out": _TEXT,
     "offset_ms": _number(-500, 500, whole=False),
     "buffer_ms": _number(5, 400),
+    "span_mm": _number(40, 200, whole=False),
+    "thumb_over": _YES_NO,
+    "barres": _one_of(BARRES),
+    "scale_mm": _number(400, 800, whole=False),
     "keys": (
         lambda v: isinstance(v, dict) and all(isinstance(k, str) and k for k in v.values()),
         'write a table [keys] of lines like stumble = "x"',

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import places
+from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook, read_shape_book
 from coach.picking.library import Library, read_library
 from coach.settings import Settings
@@ -28,6 +29,11 @@ def library() -> Library:
 def shapes() -> ShapeBook:
     """The shipped left-hand shapes; read once."""
     return read_shape_book(places.shipped("shared") / "shapes.toml")
+
+
+def hand_of(settings: Settings) -> Hand:
+    """The fretting hand and the neck that the player set."""
+    return Hand(settings.span_mm, settings.thumb_over, settings.barres, settings.scale_mm)
 
 
 def takes(path: Path | None = None) -> list[Take]:

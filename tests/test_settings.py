@@ -12,6 +12,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import CoachError
+from coach.guitar.grip import Hand
 from coach.practice.ramps import RAMP_NAMES
 from coach.settings import (
     GUIDES,
@@ -22,6 +23,7 @@ from coach.settings import (
     settings_table,
     write_settings,
 )
+from coach.shelf import hand_of
 
 USUAL = Settings()
 
@@ -63,6 +65,11 @@ def test_a_value_in_the_file_stands_before_the_usual_one() -> None:
         "midi_out = 1",
         "offset_ms = inf",
         "buffer_ms = 0",
+        "span_mm = -5",
+        "span_mm = inf",
+        'thumb_over = "no"',
+        'barres = "half"',
+        "scale_mm = 25.5",
         'keys = "x"',
         "keys = {stumble = 1}",
     ],
@@ -110,6 +117,8 @@ def test_a_folder_or_noise_in_the_place_of_the_file_is_told(tmp_path: Path) -> N
         guide=st.sampled_from(sorted(GUIDES)),
         ramp=st.sampled_from(RAMPS),
         still_tab=st.booleans(),
+        span_mm=st.floats(40, 200),
+        thumb_over=st.booleans(),
         midi_out=st.text(st.characters(exclude_categories=["Cs"])),
         offset_ms=st.floats(-500, 500),
         keys=st.dictionaries(st.text("abcd_-", min_size=1), st.text("xyz?", min_size=1)),
@@ -172,6 +181,14 @@ def test_the_settings_file_is_as_readable_as_any_new_file(tmp_path: Path) -> Non
 def test_the_ramps_a_player_can_choose_are_the_ramps_there_are() -> None:
     """The list here and the one of the practice room are one list."""
     assert RAMPS == RAMP_NAMES
+
+
+def test_the_hand_s_settings_are_a_hand() -> None:
+    """A player with a short reach and the thumb over the neck, on a short-scaled guitar."""
+    found = parse_settings('span_mm = 80\nthumb_over = true\nbarres = "small"\nscale_mm = 570\n')
+    assert found.problems == ()
+    assert hand_of(found.settings) == Hand(span_mm=80, thumb=True, barres="small", scale_mm=570)
+    assert hand_of(USUAL) == Hand()
 
 
 def test_every_setting_is_in_the_file_and_explained_in_the_source() -> None:

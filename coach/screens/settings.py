@@ -16,7 +16,7 @@ from coach.music.clicks import CLICK_MODES
 from coach.practice.ramps import RAMP_NAMES
 from coach.screens.conductor import GUIDES
 from coach.screens.world import World
-from coach.settings import LOOKS
+from coach.settings import BARRES, LOOKS
 
 Step = Callable[[Any, int], Any]
 
@@ -59,7 +59,16 @@ ROWS = (
     Row("midi_out", "MIDI port that gets the same stream", lambda value, by: value),
     Row("buffer_ms", "sound buffer in ms; smaller answers sooner, may stutter", _number(10, 200, 10)),
     Row("offset_ms", "ms by which your ears hear later than the coach thinks", _number(-500.0, 500.0, 5.0)),
+    Row("span_mm", "longest comfortable stretch of the fretting hand, in mm", _number(40.0, 200.0, 5.0)),
+    Row("thumb_over", "the fretting thumb comes over the neck", lambda value, by: not value),
+    Row("barres", "welcome barres: full, small (three strings), none", _among(list(BARRES))),
+    Row("scale_mm", "length of your guitar's open strings, in mm", _number(400.0, 800.0, 1.0)),
 )
+
+
+def first_row(chosen: int, rows: int, room: int) -> int:
+    """The first of `rows` lines to show where there is room for `room`, so that the chosen one is in sight."""
+    return min(max(chosen - room + 1, 0), max(rows - room, 0))
 
 
 class SettingsPage(Screen[None]):
@@ -105,7 +114,9 @@ class SettingsPage(Screen[None]):
 
     def _show(self) -> None:
         text = Text(no_wrap=True, overflow="ellipsis")
-        for number, row in enumerate(ROWS):
+        room = self.query_one("#rows").content_size.height or len(ROWS)
+        first = first_row(self.at, len(ROWS), room)
+        for number, row in list(enumerate(ROWS))[first : first + room]:
             value = getattr(self.world.settings, row.name)
             said = ("yes" if value else "no") if isinstance(value, bool) else str(value) or "none"
             chosen = number == self.at
@@ -115,6 +126,10 @@ class SettingsPage(Screen[None]):
         self.query_one("#rows", Static).update(text)
         chosen_row = ROWS[self.at]
         self.query_one("#means", Static).update(f"{chosen_row.name.replace('_', ' ')}: {chosen_row.says}")
+
+    def on_resize(self) -> None:
+        """The chosen row stays in sight."""
+        self.call_after_refresh(self._show)
 
     def action_choose(self, by: int) -> None:
         """Another row."""

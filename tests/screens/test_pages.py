@@ -148,7 +148,9 @@ async def test_settings_fit(tmp_path: Path, size: tuple[int, int]) -> None:
         for name in ("minutes", "new a day", "ramp", "click volume", "guide", "still tab", "midi out", "offset ms"):
             assert sum(line.strip(" ▸").startswith(name) for line in page.splitlines()) >= 1
         await here.press("up")
-        assert "offset ms: ms by which your ears hear later than the coach thinks" in words(here)
+        check_lines(here, size)
+        assert "▸ scale mm" in words(here)
+        assert "scale mm: length of your guitar's open strings, in mm" in words(here)
 
 
 @pytest.mark.parametrize("size", SIZES)
@@ -275,6 +277,26 @@ async def test_a_moved_key_works_and_is_shown(tmp_path: Path) -> None:
         await here.on("Help")
         line = next(line for line in here.lines() if "mark a stumble" in line)
         assert line.split("│")[1].split()[0] == "x"
+
+
+async def test_moved_keys_are_named_on_every_page(tmp_path: Path) -> None:
+    """Begin on x, go on with g, another go on z, patterns on u: the sentences on the pages name those keys."""
+    moved = {"begin": "x", "go-on": "g", "another-go": "z", "take-suggested": "t", "patterns": "u"}
+    (tmp_path / "patterns").mkdir()
+    (tmp_path / "patterns" / "empty.toml").write_text("", encoding="utf-8")
+    async with house(tmp_path, (100, 30), minutes=5, keys=moved, cautions_seen=False) as here:
+        await planned(here)
+        assert "Guitar on the knee, x, and play" in words(here)
+        here.app.world.change(cautions_seen=True)
+        await here.press("r")
+        await here.until(lambda: "1 pattern file cannot be read: u shows why." in words(here), "the sentence")
+        here.app.push_screen(Verdict([PassDone(0, Fraction(84), 4, 0, "full")], "held", here.app.world.keys))
+        await here.on("Verdict")
+        assert "t or the pedal takes ▸ · z another go" in words(here)
+        await here.press("escape")
+        here.app.push_screen(Rest(10, "", here.app.world.keys))
+        await here.on("Rest")
+        assert "g or the pedal goes on" in words(here)
 
 
 async def test_a_key_that_is_taken_is_told_at_the_start(tmp_path: Path) -> None:
