@@ -191,6 +191,11 @@ def hints(actions: Iterable[Action], moved: Mapping[str, str], width: int) -> st
     return text + last
 
 
+def action(name: str) -> Action:
+    """The action with this id. Raises KeyError."""
+    return {known.id: known for known in all_actions()}[name]
+
+
 def first_key(action: Action, moved: Mapping[str, str]) -> str:
     """The key to name where there is room for one."""
     key = moved.get(action.id, action.keys).split(",")[0]

@@ -103,7 +103,7 @@ class Coach(App[None]):
         while at < len(blocks):
             block = blocks[at]
             if block.drill is None:
-                if not await self.push_screen_wait(Rest(block.minutes * 60, _title(blocks, at + 1))):
+                if not await self.push_screen_wait(Rest(block.minutes * 60, _title(blocks, at + 1), self.world.keys)):
                     break
                 at += 1
                 continue
@@ -126,7 +126,7 @@ class Coach(App[None]):
                 continue
             at += 1
             rests = at < len(blocks) and blocks[at].drill is not None
-            if rests and not await self.push_screen_wait(Rest(SHORT_REST_S, _title(blocks, at))):
+            if rests and not await self.push_screen_wait(Rest(SHORT_REST_S, _title(blocks, at), self.world.keys)):
                 break
         if alone:
             self.exit()

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from time import monotonic
 from typing import ClassVar
 
@@ -11,7 +12,7 @@ from textual.containers import Vertical
 from textual.screen import Screen
 from textual.widgets import Digits, Static
 
-from coach.screens.actions import REST, bindings
+from coach.screens.actions import REST, action, bindings, first_key
 from coach.screens.leaving import leave
 
 LONG_S = 60
@@ -28,10 +29,11 @@ class Rest(Screen[bool]):
     #rest Static { width: 100%; text-align: center; color: $foreground; }
     """
 
-    def __init__(self, seconds: int, following: str) -> None:
+    def __init__(self, seconds: int, following: str, keys: Mapping[str, str] | None = None) -> None:
         super().__init__()
         self.seconds = seconds
         self.following = following
+        self.keys = keys or {}
 
     def compose(self) -> ComposeResult:
         """The time left, and what comes."""
@@ -41,7 +43,8 @@ class Rest(Screen[bool]):
             yield Digits(self._shown(self.seconds), id="left")
             yield Static("")
             yield Static(f"next: {self.following}" if self.following else "", markup=False)
-            yield Static("⏎ or the pedal goes on · esc is enough for now", markup=False)
+            on, enough = first_key(action("go-on"), self.keys), first_key(action("enough"), self.keys)
+            yield Static(f"{on} or the pedal goes on · {enough} is enough for now", markup=False)
 
     def _why(self) -> str:
         if self.seconds >= LONG_S:

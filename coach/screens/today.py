@@ -16,7 +16,7 @@ from textual.widgets.option_list import Option
 
 from coach.errors import CoachError
 from coach.practice.cautions import CAUTIONS
-from coach.screens.actions import TODAY, bindings, hints
+from coach.screens.actions import TODAY, action, bindings, first_key, hints
 from coach.screens.world import World
 
 if TYPE_CHECKING:
@@ -124,10 +124,9 @@ class Today(Screen[None]):
         blocks.add_options([Option(self._words(block, number)) for number, block in enumerate(made.blocks, 1)])
         blocks.highlighted = min(at, len(made.blocks) - 1) if made.blocks else None
         first = not self.world.settings.cautions_seen
-        self.query_one("#sub", Static).update(
-            self.trouble
-            or ("Welcome. Guitar on the knee, ⏎, and play: the starter ladder is ready." if first else self._sum(made))
-        )
+        begin = first_key(action("begin"), self.world.keys)
+        welcome = f"Welcome. Guitar on the knee, {begin}, and play: the starter ladder is ready."
+        self.query_one("#sub", Static).update(self.trouble or (welcome if first else self._sum(made)))
         notes = CAUTIONS if first else (*self.world.problems, *self._broken(), *made.notes)
         self.query_one("#note", Static).update("\n".join(notes))
         self._head()
@@ -138,8 +137,8 @@ class Today(Screen[None]):
         return f"{playing} minutes of playing, {names} drill{'s' if names != 1 else ''}, short turns."
 
     def _broken(self) -> list[str]:
-        count = len(self.world.library.broken)
-        return [f"{count} pattern file{'s' if count > 1 else ''} cannot be read: p shows why."] if count else []
+        count, key = len(self.world.library.broken), first_key(action("patterns"), self.world.keys)
+        return [f"{count} pattern file{'s' if count > 1 else ''} cannot be read: {key} shows why."] if count else []
 
     def _words(self, block: Block, number: int) -> Text:
         """Two lines: what and how fast; why."""

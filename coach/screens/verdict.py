@@ -14,7 +14,7 @@ from textual.widgets import Static
 from coach.practice.ramps import shown
 from coach.practice.run import PassDone
 from coach.practice.takes import VERDICTS
-from coach.screens.actions import VERDICT, bindings, keys_shown
+from coach.screens.actions import VERDICT, action, bindings, first_key, keys_shown
 from coach.screens.leaving import leave
 
 GO_ON_AFTER_S = 20
@@ -51,10 +51,11 @@ class Verdict(ModalScreen[str]):
             "How was it?",
             "",
         ]
-        for action in VERDICT[: len(VERDICTS)]:
-            mark = "▸" if action.id == self.marked else " "
-            lines.append(f" {mark} {keys_shown(action, self.keys):>2}   {action.says}")
-        lines += ["", f"⏎ or the pedal takes ▸ · r another go · goes on by itself in {self.left} s"]
+        for word in VERDICT[: len(VERDICTS)]:
+            mark = "▸" if word.id == self.marked else " "
+            lines.append(f" {mark} {keys_shown(word, self.keys):>2}   {word.says}")
+        take, again = first_key(action("take-suggested"), self.keys), first_key(action("another-go"), self.keys)
+        lines += ["", f"{take} or the pedal takes ▸ · {again} another go · goes on by itself in {self.left} s"]
         return "\n".join(lines)
 
     def on_mount(self) -> None:

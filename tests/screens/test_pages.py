@@ -279,12 +279,12 @@ async def test_a_moved_key_works_and_is_shown(tmp_path: Path) -> None:
         assert line.split("│")[1].split()[0] == "x"
 
 
-async def test_moved_keys_are_named_on_every_page(tmp_path: Path) -> None:
+async def test_moved_keys_are_named_on_every_page(coach_home: Path) -> None:
     """Begin on x, go on with g, another go on z, patterns on u: the sentences on the pages name those keys."""
     moved = {"begin": "x", "go-on": "g", "another-go": "z", "take-suggested": "t", "patterns": "u"}
-    (tmp_path / "patterns").mkdir()
-    (tmp_path / "patterns" / "empty.toml").write_text("", encoding="utf-8")
-    async with house(tmp_path, (100, 30), minutes=5, keys=moved, cautions_seen=False) as here:
+    (coach_home / "patterns").mkdir(parents=True)
+    (coach_home / "patterns" / "empty.toml").write_text("", encoding="utf-8")
+    async with house(coach_home, (100, 30), minutes=5, keys=moved, cautions_seen=False) as here:
         await planned(here)
         assert "Guitar on the knee, x, and play" in words(here)
         here.app.world.change(cautions_seen=True)
