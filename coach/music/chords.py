@@ -1,8 +1,4 @@
-"""Chord symbols and their tones: `C Am F/C Bbmaj7 D7 Cadd9 Dsus4 D/F# N`.
-
-A quality is a row of (letter steps, semitones) above the root, so tones come out properly spelled:
-the third of D is F#, the third of Ab is C, the third of Abm is Cb.
-"""
+"""Chord symbols and their tones: `C Am F/C Bbmaj7 D7 Cadd9 Dsus4 D/F# C6/9 Am(maj7) N`."""
 
 from __future__ import annotations
 
@@ -11,53 +7,17 @@ import re
 from dataclasses import dataclass
 
 from coach.errors import BadMusic
-from coach.music.notes import Note
+from coach.music.notes import LETTERS, Note
+from coach.music.qualities import FIFTH as FIFTH
+from coach.music.qualities import QUALITIES as QUALITIES
+from coach.music.qualities import Interval as Interval
+from coach.music.qualities import read_quality
 
-Interval = tuple[int, int]
-ROOT: Interval = (0, 0)
-SECOND, NINTH = (1, 2), (8, 14)
-MINOR_THIRD, MAJOR_THIRD = (2, 3), (2, 4)
-FOURTH = (3, 5)
-FLAT_FIFTH, FIFTH, SHARP_FIFTH = (4, 6), (4, 7), (4, 8)
-SIXTH = (5, 9)
-DIM_SEVENTH, MINOR_SEVENTH, MAJOR_SEVENTH = (6, 9), (6, 10), (6, 11)
+NO_CHORD = ("N", "NC", "N.C.")
 
-# The usual spellings first; the tones of each by interval (any harmony handbook; common practice).
-QUALITIES: dict[str, tuple[Interval, ...]] = {
-    "": (ROOT, MAJOR_THIRD, FIFTH),
-    "m": (ROOT, MINOR_THIRD, FIFTH),
-    "5": (ROOT, FIFTH),
-    "dim": (ROOT, MINOR_THIRD, FLAT_FIFTH),
-    "aug": (ROOT, MAJOR_THIRD, SHARP_FIFTH),
-    "sus2": (ROOT, SECOND, FIFTH),
-    "sus4": (ROOT, FOURTH, FIFTH),
-    "6": (ROOT, MAJOR_THIRD, FIFTH, SIXTH),
-    "m6": (ROOT, MINOR_THIRD, FIFTH, SIXTH),
-    "7": (ROOT, MAJOR_THIRD, FIFTH, MINOR_SEVENTH),
-    "maj7": (ROOT, MAJOR_THIRD, FIFTH, MAJOR_SEVENTH),
-    "m7": (ROOT, MINOR_THIRD, FIFTH, MINOR_SEVENTH),
-    "m7b5": (ROOT, MINOR_THIRD, FLAT_FIFTH, MINOR_SEVENTH),
-    "dim7": (ROOT, MINOR_THIRD, FLAT_FIFTH, DIM_SEVENTH),
-    "7sus4": (ROOT, FOURTH, FIFTH, MINOR_SEVENTH),
-    "add9": (ROOT, MAJOR_THIRD, FIFTH, NINTH),
-    "madd9": (ROOT, MINOR_THIRD, FIFTH, NINTH),
-    "9": (ROOT, MAJOR_THIRD, FIFTH, MINOR_SEVENTH, NINTH),
-    "m9": (ROOT, MINOR_THIRD, FIFTH, MINOR_SEVENTH, NINTH),
-    "maj9": (ROOT, MAJOR_THIRD, FIFTH, MAJOR_SEVENTH, NINTH),
-}
-_OTHER_SPELLINGS = {
-    "M": "",
-    "maj": "",
-    "min": "m",
-    "-": "m",
-    "M7": "maj7",
-    "min7": "m7",
-    "-7": "m7",
-    "sus": "sus4",
-    "+": "aug",
-}
-
-_SYMBOL = re.compile(r"([A-G](?:##|#|bb|b|))([^/]*)(?:/(.+))?")
+# More than two accidentals nobody writes, but an exact move between two far keys may bring a strange root that far.
+_NOTE = r"[A-G](?:[#♯]{1,4}|[b♭]{1,4}|)"
+_SYMBOL = re.compile(rf"({_NOTE})([^/]*6/9[^/]*|[^/]*)(?:/(.+))?")
 
 
 @dataclass(frozen=True)
@@ -89,17 +49,34 @@ class Chord:
 
     @classmethod
     def parse(cls, text: str) -> Chord:
-        """Read a chord symbol. Raises BadMusic that names the nearest symbol understood."""
+        """Read a chord symbol in any of its usual spellings. Raises BadMusic that names the nearest one understood."""
         match = _SYMBOL.fullmatch(text.strip())
         if match is None:
-            raise BadMusic(f"'{text}' is not a chord", mend="write a symbol like C, Am, F#m7, D/F# or N for no chord")
-        root, quality, bass = match.groups()
-        quality = _OTHER_SPELLINGS.get(quality, quality)
-        if quality not in QUALITIES:
-            near = difflib.get_close_matches(quality, QUALITIES, n=1, cutoff=0.3)
+            raise BadMusic(f"'{text}' is not a chord", mend=_root_hint(text.strip()))
+        root, written, bass = match.groups()
+        quality = read_quality(written)
+        if quality is None:
+            near = difflib.get_close_matches(written, QUALITIES, n=1, cutoff=0.3)
             hint = f"did you mean {root}{near[0]}?" if near else f"try plain {root}"
             raise BadMusic(f"'{text}' is not a chord known here", mend=hint)
-        return cls(Note.parse(root), quality, Note.parse(bass) if bass else None)
+        if bass is not None and not re.fullmatch(_NOTE, bass):
+            raise BadMusic(
+                f"'{text}' has no note after the slash", mend=f"write the bass as a note, like {root}{quality}/E"
+            )
+        return cls(_note(root), quality, _note(bass) if bass else None)
+
+
+def _note(text: str) -> Note:
+    """A note that the pattern above has let through."""
+    return Note(LETTERS.index(text[0]), sum(1 if sign in "#♯" else -1 for sign in text[1:]))
+
+
+def _root_hint(text: str) -> str:
+    """How a word that does not begin with a note might have been meant."""
+    raised = text[:1].upper() + text[1:]
+    if text[:1].islower() and (match := _SYMBOL.fullmatch(raised)) and read_quality(match[2]) is not None:
+        return f"did you mean {raised}?"
+    return "write a symbol like C, Am, F#m7, D/F# or N for no chord"
 
 
 def read_bars(text: str) -> tuple[tuple[Chord | None, ...], ...]:
@@ -113,7 +90,7 @@ def read_bars(text: str) -> tuple[tuple[Chord | None, ...], ...]:
         if not symbols:
             raise BadMusic("there is no chord", where=f"bar {number}", mend="write a chord, or N for none")
         try:
-            bars.append(tuple(None if s == "N" else Chord.parse(s) for s in symbols))
+            bars.append(tuple(None if s in NO_CHORD else Chord.parse(s) for s in symbols))
         except BadMusic as error:
             raise error.at(f"bar {number}") from None
     return tuple(bars)

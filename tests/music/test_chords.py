@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import re
+
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
@@ -9,6 +11,7 @@ from hypothesis import strategies as st
 from coach.errors import BadMusic
 from coach.music.chords import QUALITIES, Chord, read_bars
 from coach.music.notes import Note
+from coach.music.qualities import read_quality
 from tests.sentences import is_one_sentence
 
 ROOTS = st.sampled_from(
@@ -37,6 +40,23 @@ TONES = {
     "A6": "A C# E F#",
     "Em9": "E G B D F#",
     "D5": "D A",
+    "Am(maj7)": "A C E G#",
+    "C6/9": "C E G A D",
+    "Gm6/9": "G Bb D E A",
+    "Amadd9": "A C E B",
+    "Fmaj9": "F A C E G",
+    "A9": "A C# E G B",
+    "D9sus4": "D G A C E",
+    "E7b9": "E G# B D F",
+    "E7#9": "E G# B D F##",
+    "Eb7#5": "Eb G B Db",
+    "G7b5": "G B Db F",
+    "G11": "G B D F A C",
+    "Am11": "A C E G B D",
+    "C13": "C E G Bb D A",
+    "D#7": "D# F## A# C#",
+    "Fbmaj7": "Fb Ab Cb Eb",
+    "Cdim7": "C Eb Gb Bbb",
 }
 
 
@@ -54,11 +74,40 @@ def test_a_chord_reads_back_as_written(chord: Chord) -> None:
 
 @pytest.mark.parametrize(
     ("written", "plain"),
-    [("CM7", "Cmaj7"), ("Amin", "Am"), ("A-7", "Am7"), ("Dsus", "Dsus4"), ("C+", "Caug"), ("Gmaj", "G")],
+    [
+        *[("CM7", "Cmaj7"), ("CΔ", "Cmaj7"), ("CΔ7", "Cmaj7"), ("Cma7", "Cmaj7"), ("CM9", "Cmaj9"), ("CΔ9", "Cmaj9")],
+        *[("Amin", "Am"), ("A-", "Am"), ("A-7", "Am7"), ("Ami7", "Am7"), ("AmM7", "Am(maj7)"), ("A-Δ", "Am(maj7)")],
+        *[("Dsus", "Dsus4"), ("G7sus", "G7sus4"), ("G9sus", "G9sus4"), ("C+", "Caug"), ("Gmaj", "G"), ("GM", "G")],
+        *[("B°", "Bdim"), ("Bo7", "Bdim7"), ("B°7", "Bdim7"), ("Bø", "Bm7b5"), ("Bø7", "Bm7b5"), ("Bm7(b5)", "Bm7b5")],
+        *[("C69", "C6/9"), ("C6add9", "C6/9"), ("C6/9/E", "C69/E"), ("C(add9)", "Cadd9"), ("Cadd2", "Cadd9")],
+        *[("Am(add9)", "Amadd9"), ("E7(#9)", "E7#9"), ("E7-9", "E7b9"), ("C+7", "C7#5"), ("C7+5", "C7#5")],
+        *[("B♭m7", "Bbm7"), ("F♯/A♯", "F#/A#"), ("A-9", "Am9")],
+    ],
 )
 def test_other_usual_spellings_are_understood(written: str, plain: str) -> None:
-    """CM7 is Cmaj7 and A- is Am."""
+    """CM7 is Cmaj7, A- is Am and a triangle alone is a major seventh."""
     assert Chord.parse(written) == Chord.parse(plain)
+
+
+def test_every_quality_has_a_symbol_of_its_own() -> None:
+    """No two kinds of chord are the same row of intervals, and each key of the table reads as itself."""
+    assert len(set(QUALITIES.values())) == len(QUALITIES)
+    assert [read_quality(name) for name in QUALITIES] == list(QUALITIES)
+
+
+@pytest.mark.parametrize(
+    ("slip", "near"), [("am", "Am"), ("f#m7", "F#m7"), ("Cmaj7#11", "Cmaj7"), ("C2", "Csus2"), ("Gsus5", "Gsus4")]
+)
+def test_a_slip_is_answered_with_the_nearest_symbol(slip: str, near: str) -> None:
+    """A chord symbol begins with a capital; a quality that is not known has a neighbour."""
+    with pytest.raises(BadMusic, match=rf"did you mean {re.escape(near)}\?"):
+        Chord.parse(slip)
+
+
+@pytest.mark.parametrize("word", ["N", "NC", "N.C."])
+def test_no_chord_is_written_n(word: str) -> None:
+    """The other ways to write that nothing is held are read too."""
+    assert read_bars(f"C | {word}")[1] == (None,)
 
 
 def test_a_slash_names_the_bass() -> None:
