@@ -17,12 +17,14 @@ class Hand:
     thumb      whether the thumb comes over the neck to string 6
     barres     `full` (up to six strings), `small` (up to three), `none`
     scale_mm   open string length of the guitar, in millimetres
+    span_frets the same stretch counted in frets (4: the lowest and the highest are three apart), None for no such limit
     """
 
     span_mm: float = 95.0
     thumb: bool = False
     barres: str = "full"
     scale_mm: float = 648.0
+    span_frets: int | None = None
 
 
 @dataclass(frozen=True)
