@@ -32,6 +32,7 @@ NO_FIFTH = 0.4  # no second alternate: the thumb falls back on the root
 SILENT_BASS = 0.3  # each string below the lowest that sounds: one bass string fewer
 NO_TREBLE = 1.8  # each of strings 3 to 1 that does not sound
 FIFTH_UNDER_ROOT = 1.0  # the fifth lies lowest: good for the thumb, less so for a full stroke
+UNISON, TURNED = 0.3, 1.0  # a string sounds as high as the sounding string below it, or lower: rolls lose their order
 MISSING = 0.7  # each tone left out
 
 SMALL = 3  # a barre over more strings than this is a full one
@@ -82,6 +83,17 @@ def picking_parts(sounding: tuple[int, ...], bass: Bass, *, fifth_under_root: bo
         ("fifth under the root", FIFTH_UNDER_ROOT if fifth_under_root else 0.0),
     )
     return tuple((why, points) for why, points in parts if points)
+
+
+def turn_points(below: int, above: int) -> float:
+    """What it costs that a string sounds `above` (MIDI number) and the next sounding string towards 6 `below`."""
+    return TURNED if above < below else UNISON if above == below else 0.0
+
+
+def order_parts(midi: list[int]) -> Parts:
+    """What the order of the sounding pitches costs; `midi` from the lowest string up."""
+    points = sum(turn_points(below, above) for below, above in pairwise(midi))
+    return (("strings that do not rise in pitch", points),) if points else ()
 
 
 def missing_parts(missing: tuple[str, ...]) -> Parts:

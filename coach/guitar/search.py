@@ -27,7 +27,7 @@ from itertools import product
 
 from coach.errors import BadShape
 from coach.guitar.bass import Bass, bass_of
-from coach.guitar.cost import Parts, missing_parts, picking_parts, place_parts
+from coach.guitar.cost import Parts, missing_parts, order_parts, picking_parts, place_parts, turn_points
 from coach.guitar.fingering import MUTED, OPEN, WIDEST_BARRE, Hold, Pattern, holds
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.neck import Neck
@@ -107,7 +107,8 @@ def _easiest(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int,
 
 
 # Three strings, lowest first: pattern in frets above the lowest, tones that sound (one bit each), strings that sound
-# the root or bass wanted and the fifth (one bit each), and whether a string stands at the lowest fret.
+# the root or bass wanted and the fifth (one bit each), whether a string stands at the lowest fret, how many sound, the
+# pitches of the lowest and the highest string that do, and what their order costs.
 @dataclass(frozen=True, slots=True)
 class _Half:
     pattern: Pattern
@@ -116,6 +117,9 @@ class _Half:
     fifths: int
     at_lowest: bool
     sounding: int
+    first: int
+    last: int
+    turns: float
 
 
 # cost, lowest fret, pattern, how it is held, tones, bass strings with the wanted bass, bass strings with the fifth
@@ -137,7 +141,7 @@ class _Search:
         self.fifth_class = chord.fifth.pitch_class
         # Only the perfect fifth, and only where no bass is asked for, may lie under the root.
         self.fifth_may_lie_lowest = FIFTH in intervals and self.bass_class == chord.root.pitch_class
-        self.open_classes = [pitch.midi % 12 for pitch in tuning.pitches]
+        self.open_midi = [pitch.midi for pitch in tuning.pitches]
         self.picking: dict[tuple[tuple[int, ...], int, int], tuple[float, Bass, Parts]] = {}
 
     def ranked(self) -> list[_Found]:
@@ -155,7 +159,8 @@ class _Search:
         missing = tuple(name for bit, name in self.names.items() if not tones & bit)
         _, bass, picking = self._picking(pattern, lowest, wanted, fifths)
         place = place_parts(stretch, self.hand.span_mm, lowest)
-        parts = (*hold.parts, *place, *picking, *missing_parts(missing))
+        midi = [pitch + fret for pitch, fret in zip(self.open_midi, frets, strict=True) if fret is not None]
+        parts = (*hold.parts, *place, *picking, *order_parts(midi), *missing_parts(missing))
         barre = (hold.barre[0] + lowest, *hold.barre[1:]) if hold.barre else None
         cost = round(sum(points for _, points in parts), 6)
         return Grip(self.chord, Shape(frets, hold.fingers), barre, bass, missing, stretch, cost, parts)
@@ -174,6 +179,7 @@ class _Search:
                 cost = hold.cost + place_cost[max(max(pattern), 0)] + self._picking(pattern, lowest, wanted, fifths)[0]
                 missing = tuple(name for bit, name in self.names.items() if not tones & bit)
                 cost += sum(points for _, points in missing_parts(missing))
+                cost += bass.turns + treble.turns + turn_points(bass.last, treble.first)
                 yield cost, lowest, pattern, hold, tones, wanted, fifths
 
     def _places(self) -> Iterator[tuple[int, range]]:
@@ -213,11 +219,18 @@ class _Search:
         options = [list(self._options(row, places, foreign=lowest_rows)) for row in rows]
         for choice in product(*options):
             pattern = tuple(fret for fret, _ in choice)
-            tones = wanted = fifths = sounding = 0
+            tones = wanted = fifths = sounding = first = last = 0
+            turns = 0.0
             only_chord = True
-            for row, (fret, pitch_class) in zip(rows, choice, strict=True):
+            for row, (fret, pitch) in zip(rows, choice, strict=True):
                 if fret == MUTED:
                     continue
+                pitch_class = pitch % 12
+                if sounding:
+                    turns += turn_points(last, pitch)
+                else:
+                    first = pitch
+                last = pitch
                 bit = self.bit.get(pitch_class, 0)
                 # A bass foreign to the chord may only be the lowest sound.
                 only_chord = only_chord and bool(bit or not sounding)
@@ -226,15 +239,15 @@ class _Search:
                 wanted |= (pitch_class == self.bass_class) << row
                 fifths |= (pitch_class == self.fifth_class) << row
             if only_chord:
-                yield _Half(pattern, tones, wanted, fifths, 0 in pattern, sounding)
+                yield _Half(pattern, tones, wanted, fifths, 0 in pattern, sounding, first, last, turns)
 
     def _options(self, row: int, places: range, *, foreign: bool) -> Iterator[tuple[int, int]]:
-        """(pattern's number, pitch class) of what one string may do."""
+        """(pattern's number, MIDI number) of what one string may do."""
         yield MUTED, -1
         for number, fret in ((OPEN, 0), *enumerate(places)):
-            pitch_class = (self.open_classes[row] + fret) % 12
-            if pitch_class in self.bit or (foreign and pitch_class == self.bass_class):
-                yield number, pitch_class
+            pitch = self.open_midi[row] + fret
+            if pitch % 12 in self.bit or (foreign and pitch % 12 == self.bass_class):
+                yield number, pitch
 
     def _bass_is_right(self, bass: _Half) -> bool:
         """The bass asked for lies lowest, or its fifth with the root on the next string."""
