@@ -9,7 +9,6 @@ that a key changes is told to the run under the conductor's lock and takes effec
 from __future__ import annotations
 
 import gc
-from dataclasses import dataclass, field
 from fractions import Fraction
 from threading import Thread
 from time import perf_counter
@@ -24,20 +23,18 @@ from textual.widgets import Static
 
 from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES, ClickWay
-from coach.music.meter import count_syllables
-from coach.practice.evidence import standing
 from coach.practice.planner import Block
-from coach.practice.ramps import RAMP_NAMES, make_ramp, shown, tenth
-from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
-from coach.practice.takes import Pass, Take
-from coach.screens.actions import STAGE, bindings, hints
+from coach.practice.ramps import RAMP_NAMES, make_ramp, tenth
+from coach.practice.run import PLAY, BarOrder, Run
+from coach.screens.actions import STAGE, bindings
 from coach.screens.conductor import GUIDES, Conductor, Loop
-from coach.screens.figures import figure
 from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
-from coach.screens.shapeview import shape_rows
+from coach.screens.stagelook import ALL_ROWS, LOOK, NARROW, TALL
+from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
 from coach.screens.tabview import TabView
+from coach.screens.takebook import TakeBook
 from coach.screens.verdict import Verdict
 from coach.screens.world import World
 
@@ -45,61 +42,19 @@ if TYPE_CHECKING:
     from coach.sound.engine import Engine
     from coach.sound.midi_out import MidiOut
 
-READY, OPENING, RUNNING, STOPPED, OVER = "ready", "opening", "running", "stopped", "over"
 NEXT, LEAVE, AGAIN, HURT = "next", "leave", "again", "hurt"
 FRAMES_A_SECOND = 60
-NARROW, ALL_ROWS = 76, 23
 VOLUME_STEP = 0.1
 # From the clock being asked to the cells being on the terminal: half a frame until a tick, half a frame until the
 # screen's own update, and some milliseconds of painting (tests/bench/bench_cursor.py measures it).
 LEAD_S = 0.022
 
 
-@dataclass
-class TakeInHand:
-    """The take being written: its id comes once the scribe has begun it."""
-
-    begun: bool = False
-    id: str = ""
-    passes: list[PassDone] = field(default_factory=list)
-
-
 class Stage(Screen[str]):
     """Plays one block; ends with NEXT, AGAIN, LEAVE or HURT."""
 
     BINDINGS: ClassVar[list[BindingType]] = bindings(STAGE)
-    CSS = """
-    Stage { layout: vertical; background: $background; overflow: hidden; }
-    #above { height: auto; }
-    #below { height: 1fr; min-height: 3; }
-    #head { height: 1; background: $panel; color: $foreground; padding: 0 1; }
-    #figures { height: 8; padding: 0 1; }
-    #tempo { width: 26; }
-    #place { width: 1fr; }
-    #bpm { color: $primary; height: 5; }
-    #where { color: $foreground; height: 5; }
-    .small { color: $foreground 75%; height: 1; }
-    #ramp { height: 2; }
-    .shape { width: 15; height: 8; color: $foreground; }
-    #following { color: $foreground 55%; }
-    #spoken { color: $accent; text-style: bold; height: 1; }
-    #tab { height: 10; }
-    #ladder { height: 1; padding: 0 1; color: $foreground; }
-    #modes { height: 1; padding: 0 1; color: $foreground 75%; }
-    #say { height: auto; min-height: 1; max-height: 2; padding: 0 1; color: $warning; }
-    #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
-    #history { height: 1; padding: 0 2; color: $foreground 75%; display: none; }
-    Stage.narrow #tempo { width: 23; }
-    Stage.narrow #following { display: none; }
-    Stage.low #say { display: none; }
-    Stage.low.saying #say { display: block; }
-    Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
-    Stage.tall #figures { height: 10; padding: 1 2; }
-    Stage.tall #tempo { width: 40; }
-    Stage.tall #tab { height: 2fr; max-height: 20; margin: 1 0; }
-    Stage.tall #history { display: block; }
-    Stage.tall #ladder, Stage.tall #modes, Stage.tall #say { padding: 0 2; }
-    """
+    CSS = LOOK
 
     def __init__(
         self, world: World, scribe: Scribe, block: Block, loop: Loop, *, place: str = "", model: bool = False
@@ -130,7 +85,7 @@ class Stage(Screen[str]):
         self.click_way = ClickWay(settings.click_mode, settings.bars_on, settings.bars_off)
         self.conductor = Conductor(self.run_state, loop, self.click_way, settings.guide)
         self.phase = READY
-        self.take = TakeInHand()
+        self.take = TakeBook(scribe, world.now, block.drill or loop.pattern.id)
         self.engine: Engine | None = None
         self.midi: MidiOut | None = None
         self._order: BarOrder | None = None
@@ -176,7 +131,7 @@ class Stage(Screen[str]):
 
     def on_resize(self) -> None:
         """More room: air between the strings."""
-        self.set_class(self.size.height >= 36, "tall")
+        self.set_class(self.size.height >= TALL, "tall")
         self.set_class(self.size.width < NARROW, "narrow")
         # Too low for all rows: what there is to say takes the place of layer and click until the next key.
         self.set_class(self.size.height < ALL_ROWS, "low")
@@ -204,83 +159,24 @@ class Stage(Screen[str]):
         """Everything beside the tab, as it is now."""
         if not self.is_mounted:
             return
-        run, order = self.run_state, self._order
-        bpm = order.bpm_from if order else run.ramp.tempo(0, [])[0] + run.nudge
-        self._put("bpm", figure(str(round(bpm))))
-        exact = "" if bpm == round(bpm) else f" ({shown(bpm)})"
-        self._put("unit", f"{shown(bpm)} bpm · held" if run.held else f"beats a minute{exact}")
-        self._put("ramp", f"{run.ramp.name}: {run.ahead()}")
-        beat = max(self._beat, 0) + 1
-        if order is None:
-            self._put("where", figure("1.1"))
-            self._put("pass", {OPENING: "one moment", STOPPED: "stopped"}.get(self.phase, "ready"))
-            self._put("spoken", "")
-        else:
-            self._put("where", figure(f"{order.loop_bar + 1}.{beat}" if order.kind != COUNT else f"{beat}"))
-            self._put("pass", self._pass_words(order))
-            self._put("spoken", self._spoken(order))
-        self._shapes()
-        self._head()
-        ladder = "  ".join(f"▐{name}▌" if name == run.layer else f" {name} " for name in run.layers)
-        sung = "   you sing, the thumb holds" if run.layer == run.layers[0] and len(run.layers) > 1 else ""
-        self._put("ladder", f"layer {ladder}{sung}")
-        click, settings = self.conductor.click, self.world.settings
-        way = CLICK_MODES[click.mode] + (f" {click.bars_on} on {click.bars_off} off" if click.mode == "gaps" else "")
-        guide = GUIDES[self.conductor.guide]
-        self._put("modes", f"click {way} {_bar(settings.click_volume)}   guide {guide} {_bar(settings.guide_volume)}")
-        told = "  ".join(
-            f"{shown(p.bpm)} {'✓' if p.clean else '×' * min(p.stumbles, 3)}" for p in self.take.passes[-12:]
+        now = Moment(
+            phase=self.phase,
+            run=self.run_state,
+            loop=self.loop,
+            order=self._order,
+            beat=self._beat,
+            title=self.block.title,
+            place=self.place,
+            passes=self.take.passes,
+            click=self.conductor.click,
+            guide=self.conductor.guide,
+            settings=self.world.settings,
+            keys=self.world.keys,
+            width=self.size.width,
+            room=max(self.query_one("#spoken").size.width, 20),
         )
-        self._put("history", f"passes {told}" if told else "")
-        self._put("keys", hints(STAGE, self.world.keys, max(self.size.width - 2, 20)))
-
-    def _head(self) -> None:
-        chords = " ".join(dict.fromkeys(bar.name for bar in self.loop.held))
-        left = self._seconds_left()
-        time = f"{int(left) // 60}:{int(left) % 60:02d} left"
-        title = f"{self.block.title} · {chords}"
-        right = f"{self.place} · {time}" if self.place else time
-        room = max(self.size.width - 2 - len(right) - 1, 8)
-        self._put("head", f"{title[:room]:<{room}} {right}")
-
-    def _seconds_left(self) -> float:
-        order, limit = self._order, self.run_state.play_limit or 0.0
-        return max(limit - (order.play_s if order else 0.0), 0.0)
-
-    def _pass_words(self, order: BarOrder) -> str:
-        if self.phase == STOPPED:
-            return "stopped"
-        if order.kind == MODEL:
-            return f"listen · bar {order.loop_bar + 1} of {self.loop.bars}"
-        if order.kind == COUNT:
-            return "count-in"
-        return f"pass {order.pass_no + 1} · bar {order.loop_bar + 1} of {self.loop.bars}"
-
-    def _spoken(self, order: BarOrder) -> str:
-        """The count of a count-in, up to where it is; in a pass its stumbles."""
-        if order.kind == PLAY and (stumbles := self.run_state.stumbles):
-            return f"{stumbles} stumble{'s' if stumbles > 1 else ''}"
-        if order.kind != COUNT:
-            return ""
-        words = [w for w in count_syllables(self.loop.pattern.meter, self.loop.pattern.slots) if w != "·"]
-        reached = Fraction(len(words), self.run_state.beats) * max(self._beat + 1, 1)
-        # In sixteenths the whole bar is too long for its place: what was said last stays.
-        room = max(self.query_one("#spoken").size.width, 20)
-        said = "  ".join(words[: int(reached)])
-        return said if len(said) <= room else said[-room:].lstrip()
-
-    def _shapes(self) -> None:
-        held = self.loop.held
-        order = self._order
-        bar = order.loop_bar if order and order.kind != COUNT else 0
-        here = held[bar].at(Fraction(max(self._beat, 0)))
-        later = [h for h in held[bar].holds if h.beat > here.beat] + [
-            h for b in (*held[bar + 1 :], *held) for h in b.holds
-        ]
-        after = next((h for h in later if h.chord != here.chord), None)
-        self._put("now", "\n".join(shape_rows(str(here.chord or "N"), here.shape, here.bass)))
-        if after is not None:
-            self._put("following", "\n".join(shape_rows(f"then {after.chord or 'N'}", after.shape, after.bass)))
+        for name, text in stage_words(now).items():
+            self._put(name, text)
 
     # The clock's tick --------------------------------------------------------------------------
 
@@ -312,14 +208,14 @@ class Stage(Screen[str]):
 
     def _reach(self, number: int) -> None:
         for done in self.conductor.reach(number):
-            self._write_pass(done)
+            self.take.add_pass(done)
         order = self.conductor.order(number)
         if order is None:
             return
         self._order = order
         self._beat = -1
         if order.kind == PLAY and not self.take.begun:
-            self._begin_take(order)
+            self.take.begin(order, sung=order.layer == self.loop.layers[0] and len(self.loop.layers) > 1)
 
     def _ring(self, beat: int) -> None:
         """The terminal's bell as a click, where nothing else can be heard."""
@@ -328,25 +224,6 @@ class Stage(Screen[str]):
             return
         if order.kind != PLAY or beat in self.conductor.click.beats(order.number, self.run_state.beats):
             self.app.bell()
-
-    # Writing it down ---------------------------------------------------------------------------
-
-    def _begin_take(self, order: BarOrder) -> None:
-        self.take.begun = True
-        take, drill, at = self.take, self.block.drill or self.loop.pattern.id, self.world.now()
-        sung = "sing" if order.layer == self.loop.layers[0] and len(self.loop.layers) > 1 else "play"
-        self.scribe.write(
-            lambda ledger: setattr(take, "id", ledger.begin_take(drill, order.bpm_from, order.layer, at, sung))
-        )
-
-    def _write_pass(self, done: PassDone) -> None:
-        take, at = self.take, self.world.now()
-        take.passes.append(done)
-        self.scribe.write(
-            lambda ledger: ledger.add_pass(
-                take.id, done.number + 1, done.bpm, done.bars, done.stumbles, done.layer, at=at
-            )
-        )
 
     # Start and stop ----------------------------------------------------------------------------
 
@@ -440,7 +317,7 @@ class Stage(Screen[str]):
         if self.phase != RUNNING:
             return
         for done in self.conductor.finish():
-            self._write_pass(done)
+            self.take.add_pass(done)
         self._over()
 
     def _over(self) -> None:
@@ -451,14 +328,12 @@ class Stage(Screen[str]):
         if not passes:
             leave(self, NEXT)
             return
-        self.app.push_screen(Verdict(passes, suggested(passes), self.world.keys), self._judged)
+        self.app.push_screen(Verdict(passes, self.take.borne_out(), self.world.keys), self._judged)
 
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""
-        take = self.take
         if answer and answer != AGAIN:
-            at = self.world.now()
-            self.scribe.write(lambda ledger: ledger.give_verdict(take.id, answer, at=at))
+            self.take.judge(answer)
         leave(self, AGAIN if answer == AGAIN else NEXT)
 
     # What keys do ------------------------------------------------------------------------------
@@ -489,9 +364,7 @@ class Stage(Screen[str]):
             self.run_state.stumble()
         slots = self.loop.pattern.slots_per_beat
         beat = Fraction(int(Fraction(position.beat) * slots), 1) / slots
-        take, at, bpm, pass_no = self.take, self.world.now(), tenth(position.bpm), order.pass_no + 1
-        bar = order.loop_bar
-        self.scribe.write(lambda ledger: ledger.add_stumble(take.id, bar, beat, bpm, pass_no, at=at))
+        self.take.add_stumble(order.loop_bar, beat, tenth(position.bpm), order.pass_no)
         self._changed()
 
     def action_next(self) -> None:
@@ -594,8 +467,7 @@ class Stage(Screen[str]):
 
     def action_hurt(self) -> None:
         """Everything stops, and it is written down."""
-        at, title = self.world.now(), self.block.title
-        self.scribe.write(lambda ledger: ledger.add_note("pain reported", title, None, at))
+        self.take.hurt(self.block.title)
         self._leave(HURT)
 
     def action_leave(self) -> None:
@@ -617,17 +489,3 @@ class Stage(Screen[str]):
         """One sentence, for as long as nothing else is said."""
         self._put("say", sentence)
 
-
-def suggested(passes: list[PassDone]) -> str:
-    """The verdict that the passes bear out."""
-    rows = tuple(Pass(p.number + 1, float(p.bpm), p.bars, p.stumbles, p.clean, p.layer) for p in passes)
-    from datetime import UTC, datetime
-
-    now = datetime.now(UTC)
-    whole = Take("", now, now.date(), "", rows[-1].tempo, 0, 0, "flowing", passes=rows)
-    return standing((whole,)) or "shaky"
-
-
-def _bar(volume: float) -> str:
-    """A volume as a small bar."""
-    return "▁▂▃▄▅▆▇█"[min(round(volume * 7), 7)] if volume > 0 else "·"

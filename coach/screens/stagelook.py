@@ -1,0 +1,40 @@
+"""How the stage is laid out: narrow, low and tall windows, and the style sheet."""
+
+from __future__ import annotations
+
+# Narrower than this there is room for one shape only; with fewer rows not all that is said fits; from TALL on the
+# strings have air between them.
+NARROW, ALL_ROWS, TALL = 76, 23, 36
+
+LOOK = """
+Stage { layout: vertical; background: $background; overflow: hidden; }
+#above { height: auto; }
+#below { height: 1fr; min-height: 3; }
+#head { height: 1; background: $panel; color: $foreground; padding: 0 1; }
+#figures { height: 8; padding: 0 1; }
+#tempo { width: 26; }
+#place { width: 1fr; }
+#bpm { color: $primary; height: 5; }
+#where { color: $foreground; height: 5; }
+.small { color: $foreground 75%; height: 1; }
+#ramp { height: 2; }
+.shape { width: 15; height: 8; color: $foreground; }
+#following { color: $foreground 55%; }
+#spoken { color: $accent; text-style: bold; height: 1; }
+#tab { height: 10; }
+#ladder { height: 1; padding: 0 1; color: $foreground; }
+#modes { height: 1; padding: 0 1; color: $foreground 75%; }
+#say { height: auto; min-height: 1; max-height: 2; padding: 0 1; color: $warning; }
+#keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
+#history { height: 1; padding: 0 2; color: $foreground 75%; display: none; }
+Stage.narrow #tempo { width: 23; }
+Stage.narrow #following { display: none; }
+Stage.low #say { display: none; }
+Stage.low.saying #say { display: block; }
+Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
+Stage.tall #figures { height: 10; padding: 1 2; }
+Stage.tall #tempo { width: 40; }
+Stage.tall #tab { height: 2fr; max-height: 20; margin: 1 0; }
+Stage.tall #history { display: block; }
+Stage.tall #ladder, Stage.tall #modes, Stage.tall #say { padding: 0 2; }
+"""

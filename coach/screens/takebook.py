@@ -1,0 +1,69 @@
+"""A take as it is written: begun with its first bar, then passes, stumbles and the verdict, each when it happens."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from datetime import datetime
+from fractions import Fraction
+
+from coach.practice.evidence import standing
+from coach.practice.run import BarOrder, PassDone
+from coach.practice.takes import Pass, Take
+from coach.screens.scribe import Scribe
+
+
+@dataclass
+class TakeBook:
+    """Tells the scribe what to write. The take's id comes once the scribe has begun it; deeds are done in order."""
+
+    scribe: Scribe
+    now: Callable[[], datetime]
+    drill: str
+    begun: bool = False
+    id: str = ""
+    passes: list[PassDone] = field(default_factory=list)
+
+    def begin(self, order: BarOrder, *, sung: bool) -> None:
+        """The first bar that is played begins."""
+        self.begun = True
+        at, mode = self.now(), "sing" if sung else "play"
+        self.scribe.write(
+            lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.bpm_from, order.layer, at, mode))
+        )
+
+    def add_pass(self, done: PassDone) -> None:
+        """A pass has ended."""
+        at = self.now()
+        self.passes.append(done)
+        self.scribe.write(
+            lambda ledger: ledger.add_pass(
+                self.id, done.number + 1, done.bpm, done.bars, done.stumbles, done.layer, at=at
+            )
+        )
+
+    def add_stumble(self, bar: int, beat: Fraction, bpm: Fraction, pass_no: int) -> None:
+        """A stumble, in bar `bar` of the loop (from 0) on `beat`, in pass `pass_no` (from 0)."""
+        at = self.now()
+        self.scribe.write(lambda ledger: ledger.add_stumble(self.id, bar, beat, bpm, pass_no + 1, at=at))
+
+    def judge(self, verdict: str) -> None:
+        """The player's word."""
+        at = self.now()
+        self.scribe.write(lambda ledger: ledger.give_verdict(self.id, verdict, at=at))
+
+    def hurt(self, title: str) -> None:
+        """It hurt while `title` was played."""
+        at = self.now()
+        self.scribe.write(lambda ledger: ledger.add_note("pain reported", title, None, at))
+
+    def borne_out(self) -> str:
+        """The verdict that the passes bear out."""
+        return borne_out(self.passes, self.now())
+
+
+def borne_out(passes: Sequence[PassDone], at: datetime) -> str:
+    """The best verdict that these passes support (`coach.practice.evidence`)."""
+    rows = tuple(Pass(p.number + 1, float(p.bpm), p.bars, p.stumbles, p.clean, p.layer) for p in passes)
+    whole = Take("", at, at.date(), "", rows[-1].tempo, 0, 0, "flowing", passes=rows)
+    return standing((whole,)) or "shaky"
