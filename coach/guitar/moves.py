@@ -1,0 +1,246 @@
+"""From one grip to the next: which fingers stay, slide, move or land, what rings on, and what the change costs.
+
+A finger that presses the same fret in both grips stays down and costs nothing (flattening it over more strings, or
+raising it again, costs a little). One that keeps its string slides there: a guide finger. Any other is lifted and
+put down: it costs the way it travels and the aim it has to take. A finger that was not down comes with the hand.
+The factors are those of the published work on fingering (Sayegh 1989; Heijink & Meulenbroek 2002: travel of the
+hand, spread of the fingers); the weights are ours.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass
+from math import hypot
+from typing import NamedTuple
+
+from coach.errors import BadInput
+from coach.guitar.grip import Grip, Hand
+from coach.guitar.neck import Neck
+from coach.guitar.tuning import STANDARD, Tuning
+from coach.music.notes import pitch_of
+
+FINGERS = "1234T"
+TOP_STRINGS = (3, 2, 1)
+
+# Middle of one string to the next over the frets (common practice, no source).
+STRING_GAP_MM = 8.0
+
+
+@dataclass(frozen=True)
+class Weights:
+    """What counts in a route, all in the unit of a grip's own cost.
+
+    shape    times the cost of each shape
+    travel   for each millimetre a finger travels
+    place    for each finger that is put down anew
+    slide    for each finger that slides along its string
+    flatten  for each finger that stays at its fret and takes more or fewer strings
+    tone     for each tone of strings 3 to 1 that the next chord has too and that is let go
+    """
+
+    shape: float = 1.0
+    travel: float = 0.01
+    place: float = 0.5
+    slide: float = 0.2
+    flatten: float = 0.25
+    tone: float = 0.25
+
+    def __post_init__(self) -> None:
+        if not all(value >= 0 for value in vars(self).values()):
+            raise BadInput("a weight is less than nothing", mend="give weights of 0 or more")
+
+
+USUAL = Weights()
+
+
+class Touch(NamedTuple):
+    """Where a finger is: its fret, and the strings it presses from `low` (the larger number) to `high`."""
+
+    fret: int
+    low: int
+    high: int
+
+
+class Stay(NamedTuple):
+    """A finger that stays down; `whole` is False where it takes more or fewer strings than before."""
+
+    finger: str
+    string: int
+    fret: int
+    whole: bool
+
+
+class Slide(NamedTuple):
+    """A guide finger: it keeps its string and slides from one fret to another."""
+
+    finger: str
+    string: int
+    fret: int
+    to: int
+
+
+@dataclass(frozen=True)
+class Change:
+    """One change of grip.
+
+    held       the fingers that stay down
+    slides     the fingers that slide on their string
+    moved      the fingers that are lifted and put down elsewhere, or come down anew
+    rings      the pitches on strings 3 to 1 that both grips sound, lowest first
+    travel_mm  the way all fingers travel together, in millimetres
+    cost       how hard the change is, without the shape that it leads to
+    """
+
+    held: tuple[Stay, ...] = ()
+    slides: tuple[Slide, ...] = ()
+    moved: tuple[str, ...] = ()
+    rings: tuple[str, ...] = ()
+    travel_mm: float = 0.0
+    cost: float = 0.0
+
+    def __str__(self) -> str:
+        """What the hand does, as one says it to a pupil."""
+        said = []
+        if self.held:
+            names = [f"{_spoken(s.finger)} (string {s.string}, fret {s.fret})" for s in self.held]
+            said.append(f"{_listed(names)} {'stays' if len(names) == 1 else 'stay'} down")
+        said += [f"{_spoken(s.finger)} slides along string {s.string} to fret {s.to}" for s in self.slides]
+        if self.moved:
+            verb = "moves" if len(self.moved) == 1 else "move"
+            said.append(f"{_listed([_spoken(f) for f in self.moved])} {verb}")
+        if self.rings:
+            said.append(f"{_listed(list(self.rings))} can ring on")
+        return "; ".join(said) or "the hand is free"
+
+
+def touches(grip: Grip) -> dict[str, Touch]:
+    """Where each finger of the grip is."""
+    found: dict[str, Touch] = {}
+    for finger in FINGERS:
+        strings = [6 - k for k, c in enumerate(grip.shape.fingers) if c == finger and grip.shape.frets[k]]
+        if strings:
+            found[finger] = Touch(grip.shape.fret(strings[0]) or 0, strings[0], strings[-1])
+    return found
+
+
+class Poise(NamedTuple):
+    """What a change needs to know of a grip, worked out once."""
+
+    touches: tuple[Touch | None, ...]
+    home_mm: float | None
+    tops: tuple[int, ...]
+    wanted: frozenset[int]
+    grip: Grip
+
+
+class Moves:
+    """Changes between grips on one neck with one capo; equal pairs of finger places are worked out once."""
+
+    def __init__(
+        self, hand: Hand | None = None, tuning: Tuning = STANDARD, capo: int = 0, weights: Weights = USUAL
+    ) -> None:
+        self.tuning = tuning
+        self.capo = capo
+        self.weights = weights
+        self._at_mm = Neck((hand or Hand()).scale_mm, capo).fingers_mm
+        self._known: dict[tuple[Touch, Touch], float] = {}
+
+    def poise(self, grip: Grip) -> Poise:
+        """The grip as `cost` wants it."""
+        down = touches(grip)
+        # Where the first finger is or would be: one fret lower for each finger above it.
+        firsts = [t.fret - int(f) + 1 for f, t in down.items() if f != "T"]
+        home = self._at_mm[max(min(firsts), 1)] if firsts else None
+        midis = [grip.shape.midi(s, self.tuning, self.capo) for s in TOP_STRINGS]
+        chord = grip.chord
+        # The capo raises what sounds, not the chord's name.
+        wanted = frozenset((n.pitch_class + self.capo) % 12 for n in (*chord.tones, chord.lowest))
+        return Poise(
+            tuple(down.get(f) for f in FINGERS), home, tuple(m for m in midis if m is not None), wanted, grip
+        )
+
+    def cost(self, a: Poise | None, b: Poise | None) -> float:
+        """How hard it is to go from `a` to `b`; None is a hand at rest, which costs nothing."""
+        if a is None or b is None or a is b:
+            return 0.0
+        known, total, landing = self._known, 0.0, 0
+        for before, after in zip(a.touches, b.touches, strict=True):
+            if after is None:
+                continue
+            if before is None:
+                landing += 1
+                continue
+            pair = (before, after)
+            spent = known.get(pair)
+            if spent is None:
+                spent = known[pair] = self._finger(before, after)[1]
+            total += spent
+        if landing:
+            total += landing * (self.weights.place + self.weights.travel * _shift(a, b))
+        for midi in a.tops:
+            if midi % 12 in b.wanted and midi not in b.tops:
+                total += self.weights.tone
+        return total
+
+    def _finger(self, before: Touch, after: Touch) -> tuple[float, float]:
+        """(millimetres, cost) of one finger that is down in both grips."""
+        w = self.weights
+        if _stays(before, after):
+            return 0.0, 0.0 if before == after else w.flatten
+        along = abs(self._at_mm[before.fret] - self._at_mm[after.fret])
+        if _slides(before, after):
+            return along, w.slide + w.travel * along
+        across = abs(before.low + before.high - after.low - after.high) / 2 * STRING_GAP_MM
+        way = hypot(along, across)
+        return way, w.place + w.travel * way
+
+    def change(self, a: Poise | None, b: Poise | None) -> Change:
+        """The change from `a` to `b` finger by finger."""
+        if a is None or b is None:
+            return Change()
+        held, slides, moved, travel = [], [], [], 0.0
+        for finger, before, after in zip(FINGERS, a.touches, b.touches, strict=True):
+            if after is None:
+                continue
+            if before is None:
+                moved.append(finger)
+                travel += _shift(a, b)
+                continue
+            travel += self._finger(before, after)[0]
+            if _stays(before, after):
+                held.append(Stay(finger, min(before.low, after.low), after.fret, before == after))
+            elif _slides(before, after):
+                slides.append(Slide(finger, after.low, before.fret, after.fret))
+            else:
+                moved.append(finger)
+        rings = [self._named(m, b.grip) for m in sorted(set(a.tops) & set(b.tops))]
+        cost = self.cost(a, b)
+        return Change(tuple(held), tuple(slides), tuple(moved), tuple(rings), travel, cost)
+
+    def _named(self, midi: int, grip: Grip) -> str:
+        """The pitch as the grip's chord spells it, without the capo (the name the player thinks in)."""
+        played = midi - self.capo
+        names: Mapping[int, str] = {n.pitch_class: str(n) for n in grip.chord.tones}
+        return names.get(played % 12, str(pitch_of(played).note))
+
+
+def _stays(before: Touch, after: Touch) -> bool:
+    return before.fret == after.fret and before.low >= after.high and after.low >= before.high
+
+
+def _slides(before: Touch, after: Touch) -> bool:
+    return before.low == after.low and before.high == after.high
+
+
+def _shift(a: Poise, b: Poise) -> float:
+    """How far the hand goes along the neck, in millimetres; a hand with no finger down goes along for nothing."""
+    return 0.0 if a.home_mm is None or b.home_mm is None else abs(a.home_mm - b.home_mm)
+
+
+def _spoken(finger: str) -> str:
+    return "the thumb" if finger == "T" else f"finger {finger}"
+
+
+def _listed(words: list[str]) -> str:
+    return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))
