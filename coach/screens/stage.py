@@ -8,9 +8,7 @@ that a key changes is told to the run under the conductor's lock and takes effec
 
 from __future__ import annotations
 
-import gc
 from fractions import Fraction
-from threading import Thread
 from time import perf_counter
 from typing import TYPE_CHECKING, ClassVar
 
@@ -27,6 +25,7 @@ from coach.practice.planner import Block
 from coach.practice.ramps import RAMP_NAMES, make_ramp, tenth
 from coach.practice.run import PLAY, BarOrder, Run
 from coach.screens.actions import STAGE, bindings
+from coach.screens.band import Band, let_go, open_engine
 from coach.screens.conductor import GUIDES, Conductor, Loop
 from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
@@ -40,7 +39,6 @@ from coach.screens.world import World
 
 if TYPE_CHECKING:
     from coach.sound.engine import Engine
-    from coach.sound.midi_out import MidiOut
 
 NEXT, LEAVE, AGAIN, HURT = "next", "leave", "again", "hurt"
 FRAMES_A_SECOND = 60
@@ -87,7 +85,7 @@ class Stage(Screen[str]):
         self.phase = READY
         self.take = TakeBook(scribe, world.now, block.drill or loop.pattern.id)
         self.engine: Engine | None = None
-        self.midi: MidiOut | None = None
+        self.band: Band | None = None
         self._order: BarOrder | None = None
         self._beat = -1
         self._last_tick = 0.0
@@ -139,7 +137,7 @@ class Stage(Screen[str]):
 
     def on_unmount(self) -> None:
         """Whatever happens, the sound ends with the screen."""
-        self._silence(wait=False)
+        self._silence()
 
     def _look(self, number: int) -> tuple[int, str, str] | None:
         shown_bar = self.conductor.shown(number)
@@ -238,28 +236,13 @@ class Stage(Screen[str]):
 
     @work(thread=True, exclusive=True, group="sound")
     def _open(self) -> None:
-        """Open the sound away from the screen: a sound server may take its time."""
-        from coach.sound.engine import Engine
-
-        app, settings = self.app, self.world.settings  # a page that was left knows its app no more
+        """Open the sound away from the screen."""
+        app = self.app  # a page that was left knows its app no more
         try:
-            speaker = self.world.speaker(settings.buffer_ms)
-            engine = Engine(
-                speaker,
-                click_volume=settings.click_volume,
-                guide_volume=settings.guide_volume,
-                on_end=self._tell_over,
-                on_trouble=self._tell_trouble,
-                offset_s=settings.offset_ms / 1000,
-                clock=self.world.clock,
-            )
+            engine = open_engine(self.world, self._tell_over, self._tell_trouble)
         except CoachError as error:
             app.call_from_thread(self._cannot_start, str(error))
             return
-        # A full collection while playing would hold up the callback: what lives now is left out of it.
-        gc.unfreeze()
-        gc.collect()
-        gc.freeze()
         app.call_from_thread(self._opened, engine)
 
     def _tell_over(self) -> None:
@@ -277,36 +260,27 @@ class Stage(Screen[str]):
 
     def _opened(self, engine: Engine) -> None:
         if self.phase != OPENING or not self.is_mounted:
-            # Left meanwhile: the device is let go, away from the screen for it may take its time.
-            Thread(target=engine.speaker.close, name="coach-let-go", daemon=True).start()
+            let_go(engine)
             return
-        self.engine = engine
+        self.engine, self.band = engine, Band(self.world, engine, self._tell_trouble)
         self.phase = RUNNING
         self._order, self._beat = None, -1
-        engine.start(self.conductor.source)
-        port = self.world.settings.midi_out
-        if port:
-            from coach.sound.midi_out import MidiOut
-
-            self.midi = MidiOut(port, on_trouble=self._tell_trouble)
-            self.midi.start(engine)
+        self.band.start(self.conductor.source)
         if engine.speaker.silent and not self._silent_said:
             self._silent_said = True
             self._put("say", "no sound device: watch the cursor; b rings the bell")
         self.tab.renew()
         self.ticker.resume()
 
-    def _silence(self, *, wait: bool) -> None:
-        engine, midi = self.engine, self.midi
-        self.engine = self.midi = None
-        if midi is not None:
-            midi.stop()
-        if engine is not None:
-            engine.stop(wait=wait)
+    def _silence(self) -> None:
+        band = self.band
+        self.engine = self.band = None
+        if band is not None:
+            band.stop()
 
     def _stop(self) -> None:
         self.ticker.pause()
-        self._silence(wait=False)
+        self._silence()
         self.conductor.stop()
         self.phase = STOPPED
         self._figures()
@@ -323,7 +297,7 @@ class Stage(Screen[str]):
     def _over(self) -> None:
         self.phase = OVER
         self.ticker.pause()
-        self._silence(wait=False)
+        self._silence()
         passes = self.take.passes
         if not passes:
             leave(self, NEXT)
@@ -477,7 +451,7 @@ class Stage(Screen[str]):
     def _leave(self, how: str) -> None:
         self.phase = OVER
         self.ticker.pause()
-        self._silence(wait=False)
+        self._silence()
         leave(self, how)
 
     def on_trouble(self, message: Trouble) -> None:
