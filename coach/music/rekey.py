@@ -22,7 +22,8 @@ def rekey(chords: Sequence[Chord | None], old: Key, new: Key) -> tuple[Chord | N
     if old.minor != new.minor:
         meant = Key(new.tonic, old.minor).neighbour
         raise BadMusic(
-            f"{old.title} and {new.title} are not of one kind", mend=f"did you mean {meant} ({meant.title})?"
+            f"chords of {old.title} stay in a {'minor' if old.minor else 'major'} key",
+            mend=f"did you mean {meant} ({meant.title})?",
         )
     steps, semitones = between(old.tonic, new.tonic)
 
