@@ -30,6 +30,14 @@ if TYPE_CHECKING:
     from coach.practice.planner import Block
 
 SHORT_REST_S = 10
+# Which page of the help comes first, by the screen it is asked from; else today's.
+HELP_PAGES = {
+    "Stage": "On the stage",
+    "Patterns": "Patterns",
+    "DeskPage": "The desk",
+    "Verdict": "After a block",
+    "Rest": "Resting",
+}
 
 
 class Coach(App[None]):
@@ -155,8 +163,7 @@ class Coach(App[None]):
         if isinstance(self.screen, Help):
             self.screen.dismiss()
             return
-        pages = {"Stage": "On the stage", "Patterns": "Patterns", "Verdict": "After a block", "Rest": "Resting"}
-        first = pages.get(type(self.screen).__name__, "Today")
+        first = HELP_PAGES.get(type(self.screen).__name__, "Today")
         assert first in PAGES
         self.push_screen(Help(self.world.keys, first))
 

@@ -45,13 +45,13 @@ class Loop:
         return thinned(self.plucks[bar], layer)
 
 
-def make_loop(pattern: Pattern, held: Sequence[HeldBar]) -> Loop:
+def make_loop(pattern: Pattern, held: Sequence[HeldBar], *, capo: int = 0) -> Loop:
     """A loop of whole rounds of the chords and of the pattern's bars, at least SHORTEST_PASS_BARS long."""
     rounds = 1
     while len(held) * rounds % len(pattern.bars) or len(held) * rounds < SHORTEST_PASS_BARS:
         rounds += 1
     bars = tuple(held) * rounds
-    plucks = realise(pattern, bars)
+    plucks = realise(pattern, bars, capo=capo)
     by_bar: list[list[Pluck]] = [[] for _ in bars]
     for pluck in plucks:
         by_bar[pluck.bar].append(pluck)

@@ -160,6 +160,11 @@ class TabView(Widget):
             self.refresh(*(Region(0, y, self._width, 1) for y, row in enumerate(self._plan) if row != GAP))
         return True
 
+    def play(self, loop: Loop) -> None:
+        """Show another loop from now on."""
+        self.loop = loop
+        self.on_resize()
+
     def renew(self) -> None:
         """Draw again: layers, mode or size have changed."""
         self._page = self.number

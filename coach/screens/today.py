@@ -202,6 +202,12 @@ class Today(Screen[None]):
 
         self.app.push_screen(Patterns(self.world))
 
+    def action_desk(self) -> None:
+        """Keys, shapes and routes."""
+        from coach.screens.desk import DeskPage
+
+        self.app.push_screen(DeskPage(self.world))
+
     def action_settings(self) -> None:
         """The settings."""
         from coach.screens.settings import SettingsPage
