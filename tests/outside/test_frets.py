@@ -35,7 +35,8 @@ def test_the_constant_of_the_luthiers() -> None:
     """What is left of the string divided by 17.817154 is the way to the next fret."""
     neck = Neck(648)
     for fret in range(24):
-        assert neck.bridge_mm(fret) / (neck.fret_mm(fret + 1) - neck.fret_mm(fret)) == pytest.approx(17.817154, abs=1e-6)
+        step = neck.fret_mm(fret + 1) - neck.fret_mm(fret)
+        assert neck.bridge_mm(fret) / step == pytest.approx(17.817154, abs=1e-6)
 
 
 # Computed apart from this program for 25.4 and 25.5 inches of string, the nut to frets 1 to 4 and 12.
