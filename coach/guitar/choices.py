@@ -10,7 +10,9 @@ from typing import TypeVar
 
 from coach.errors import BadShape
 from coach.guitar.bass import bass_of
-from coach.guitar.grip import Grip
+from coach.guitar.fingering import MUTED, OPEN, Hold, holds
+from coach.guitar.grip import Grip, Hand
+from coach.guitar.neck import Neck
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, STRINGS, Tuning
 from coach.music.chords import Chord
@@ -22,6 +24,18 @@ Pins = Mapping[int | str, Shape]
 Tops = Mapping[int | str, Note | Pitch]
 Find = Callable[[Chord], Sequence[Grip]]
 T = TypeVar("T")
+
+
+def ways_to_hold(frets: tuple[int | None, ...], hand: Hand, capo: int = 0) -> list[Hold]:
+    """Every way to hold these frets (string 6 first) that lies within the hand's stretch, cheapest first."""
+    lowest = min((f for f in frets if f), default=0)
+    pattern = tuple(MUTED if f is None else OPEN if f == 0 else f - lowest for f in frets)
+    at_mm = Neck(hand.scale_mm, capo).fingers_mm
+    return [
+        hold
+        for hold in holds(pattern, hand.thumb, hand.barres)
+        if all(at_mm[high + lowest] - at_mm[low + lowest] <= share * hand.span_mm for low, high, share in hold.pairs)
+    ]
 
 
 def choose(

@@ -125,9 +125,10 @@ def touches(grip: Grip) -> dict[str, Touch]:
 
 
 class Poise(NamedTuple):
-    """What a change needs to know of a grip, worked out once."""
+    """What a change needs to know of a grip, worked out once; `codes` are the touches as numbers, 0 for none."""
 
     touches: tuple[Touch | None, ...]
+    codes: tuple[int, ...]
     home_mm: float | None
     tops: tuple[int, ...]
     wanted: frozenset[int]
@@ -144,7 +145,7 @@ class Moves:
         self.capo = capo
         self.weights = weights
         self._at_mm = Neck((hand or Hand()).scale_mm, capo).fingers_mm
-        self._known: dict[tuple[Touch, Touch], float] = {}
+        self._known: dict[int, float] = {}
 
     def poise(self, grip: Grip) -> Poise:
         """The grip as `cost` wants it."""
@@ -156,30 +157,31 @@ class Moves:
         chord = grip.chord
         # The capo raises what sounds, not the chord's name.
         wanted = frozenset((n.pitch_class + self.capo) % 12 for n in (*chord.tones, chord.lowest))
-        return Poise(
-            tuple(down.get(f) for f in FINGERS), home, tuple(m for m in midis if m is not None), wanted, grip
-        )
+        at = tuple(down.get(f) for f in FINGERS)
+        codes = tuple(0 if t is None else (t.fret << 6) + (t.low << 3) + t.high for t in at)
+        return Poise(at, codes, home, tuple(m for m in midis if m is not None), wanted, grip)
 
     def cost(self, a: Poise | None, b: Poise | None) -> float:
         """How hard it is to go from `a` to `b`; None is a hand at rest, which costs nothing."""
         if a is None or b is None or a is b:
             return 0.0
         known, total, landing = self._known, 0.0, 0
-        for before, after in zip(a.touches, b.touches, strict=True):
-            if after is None:
+        for finger, (before, after) in enumerate(zip(a.codes, b.codes, strict=True)):
+            # Where the finger stays as it is there is nothing to add, and where it is lifted neither.
+            if before == after or not after:
                 continue
-            if before is None:
+            if not before:
                 landing += 1
                 continue
-            pair = (before, after)
+            pair = before << 12 | after
             spent = known.get(pair)
             if spent is None:
-                spent = known[pair] = self._finger(before, after)[1]
+                spent = known[pair] = self._finger(*_both(a, b, finger))[1]
             total += spent
         if landing:
             total += landing * (self.weights.place + self.weights.travel * _shift(a, b))
         for midi in a.tops:
-            if midi % 12 in b.wanted and midi not in b.tops:
+            if midi not in b.tops and midi % 12 in b.wanted:
                 total += self.weights.tone
         return total
 
@@ -223,6 +225,14 @@ class Moves:
         played = midi - self.capo
         names: Mapping[int, str] = {n.pitch_class: str(n) for n in grip.chord.tones}
         return names.get(played % 12, str(pitch_of(played).note))
+
+
+def _both(a: Poise, b: Poise, finger: int) -> tuple[Touch, Touch]:
+    """Where a finger that is down in both grips is."""
+    before, after = a.touches[finger], b.touches[finger]
+    assert before is not None
+    assert after is not None
+    return before, after
 
 
 def _stays(before: Touch, after: Touch) -> bool:

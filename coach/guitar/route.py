@@ -11,7 +11,7 @@ found, and among the ways that stay within it the cheapest is taken. Both are op
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from math import inf
 
@@ -19,6 +19,7 @@ from coach.errors import BadInput
 from coach.guitar.choices import CANDIDATES, Pins, Tops, choose
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.moves import USUAL, Change, Moves, Poise, Weights
+from coach.guitar.search import USUAL_MAX_FRET, grips
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 
@@ -49,7 +50,7 @@ def route(
     minimax: bool = False,
     loop: bool = False,
     weights: Weights = USUAL,
-    max_fret: int = 12,
+    max_fret: int = USUAL_MAX_FRET,
     candidates: int = CANDIDATES,
 ) -> Route:
     """The easiest route through `chords` (None: no chord) for this hand.
@@ -58,12 +59,13 @@ def route(
     tops  the note or pitch that must sound on top, the same way; without the capo, as the player names it
     Raises BadShape when a chord has no grip within the hand's limits, or none with the wanted top note.
     """
-    from coach.guitar.search import grips
-
     hand = hand or Hand()
 
+    # What is asked for may stand far down among the grips.
+    few = None if pins or tops else candidates
+
     def find(chord: Chord) -> Sequence[Grip]:
-        return grips(chord, hand, tuning, capo=capo, max_fret=max_fret)
+        return grips(chord, hand, tuning, capo=capo, max_fret=max_fret, limit=few)
 
     choices = choose(chords, find, tuning, pins=pins or {}, tops=tops or {}, candidates=candidates)
     return best_route(choices, Moves(hand, tuning, capo, weights), minimax=minimax, loop=loop)
@@ -80,88 +82,119 @@ def best_route(
         raise BadInput("there is no chord to find a shape for", mend='give chords, like "C | Am | F | G"')
     graph = _Graph(choices, moves)
     limit = graph.least_limit(loop=loop) if minimax else inf
-    ways = [graph.cheapest(start, limit, loop=loop) for start in graph.starts(loop=loop)]
-    cost, way = min(ways, key=lambda pair: pair[0])
+    cost, way = graph.cheapest_loop(limit) if loop else graph.cheapest(limit)
     return graph.told(way, cost, loop=loop)
 
 
+Edges = list[list[float | None]]
+
+
 class _Graph:
-    """Rows of grips with the costs between neighbouring rows; a way is one index for each row."""
+    """Rows of grips with the costs between neighbouring rows; a way is one index for each row.
+
+    Everything is worked out from the last row to the first: the cheapest way from a grip to the end is known from
+    those of the row after it.
+    """
 
     def __init__(self, choices: Sequence[Sequence[Grip | None]], moves: Moves) -> None:
         self.moves = moves
         known: dict[int, Poise] = {}
         for grip in {id(g): g for row in choices for g in row if g is not None}.values():
             known[id(grip)] = moves.poise(grip)
-        self.rows = [[None if g is None else known[id(g)] for g in row] for row in choices]
+        self.rows = [tuple(None if g is None else known[id(g)] for g in row) for row in choices]
         shape = moves.weights.shape
         self.own = [[0.0 if g is None else g.cost * shape for g in row] for row in choices]
+        # Where two chords follow each other again their changes are known already.
+        tables: dict[tuple[tuple[int, ...], tuple[int, ...]], Edges] = {}
+        names = [tuple(map(id, row)) for row in self.rows]
+        self.edges = [
+            tables.setdefault((one, other), [[None] * len(other) for _ in one])
+            for one, other in zip(names, [*names[1:], names[0]], strict=True)
+        ]
 
-    def starts(self, *, loop: bool) -> list[list[int]]:
-        """The sets of first grips to search from: all at once, or one at a time where the way must come back to it."""
-        first = range(len(self.rows[0]))
-        return [[k] for k in first] if loop else [list(first)]
+    def edge(self, row: int, j: int, k: int) -> float:
+        """The cost of the change from grip `j` of `row` to grip `k` of the next row; after the last comes the first."""
+        known = self.edges[row][j][k]
+        if known is None:
+            after = self.rows[(row + 1) % len(self.rows)]
+            known = self.edges[row][j][k] = self.moves.cost(self.rows[row][j], after[k])
+        return known
 
-    def cheapest(self, start: Sequence[int], limit: float, *, loop: bool) -> tuple[float, list[int]]:
-        """(cost, way) of the cheapest way from one of `start` with no change harder than `limit`; inf without one."""
-        reach = {k: self.own[0][k] for k in start}
-        back: list[dict[int, int]] = []
-        for row in range(1, len(self.rows)):
-            reach, came = self._step(row, reach, limit)
-            back.append(came)
-        if loop:
-            reach = self._closed(reach, start[0], limit)
-        if not reach:
-            return inf, []
-        at = min(reach, key=lambda k: reach[k])
-        way = [at]
-        for came in reversed(back):
-            way.append(came[way[-1]])
-        return reach[at], way[::-1]
+    def cheapest(self, limit: float) -> tuple[float, list[int]]:
+        """(cost, way) of the cheapest way with no change harder than `limit`."""
+        onward, via = self._onward(dict(enumerate(self.own[-1])), limit)
+        start = min(onward, key=lambda k: onward[k])
+        return onward[start], _followed(start, via)
 
-    def _step(self, row: int, reach: Mapping[int, float], limit: float) -> tuple[dict[int, float], dict[int, int]]:
-        """The cheapest way to each grip of `row`, and from which grip of the row before it comes."""
-        before, cost = self.rows[row - 1], self.moves.cost
-        order = sorted(reach.items(), key=lambda pair: pair[1])
-        best: dict[int, float] = {}
-        came: dict[int, int] = {}
-        for k, poise in enumerate(self.rows[row]):
-            own = self.own[row][k]
-            least, via = inf, -1
-            for j, so_far in order:
-                if so_far >= least:
-                    break  # a change never costs less than nothing, so no later one can do better
-                change = cost(before[j], poise)
-                if so_far + change < least and change + own <= limit:
-                    least, via = so_far + change, j
-            if via >= 0:
-                best[k], came[k] = least + own, via
-        return best, came
+    def cheapest_loop(self, limit: float) -> tuple[float, list[int]]:
+        """The same for the way that comes back to its first grip; each that could still be best is tried as first."""
+        once, _ = self._onward(dict(enumerate(self.own[-1])), limit)
+        best, way = inf, list[int]()
+        # Without the change back a way costs no more than with it.
+        for start, least in sorted(once.items(), key=lambda pair: pair[1]):
+            if least >= best:
+                break
+            onward, via = self._onward(self._last_row(start, limit), limit)
+            if onward.get(start, inf) < best:
+                best, way = onward[start], _followed(start, via)
+        return best, way
 
-    def _closed(self, reach: Mapping[int, float], start: int, limit: float) -> dict[int, float]:
-        home, own = self.rows[0][start], self.own[0][start]
-        ends = ((k, so_far, self.moves.cost(self.rows[-1][k], home)) for k, so_far in reach.items())
-        return {k: so_far + change for k, so_far, change in ends if change + own <= limit}
+    def _last_row(self, start: int, limit: float) -> dict[int, float]:
+        """The grips of the last row from which the change back to `start` is within the limit."""
+        last, home = len(self.rows) - 1, self.own[0][start]
+        ends = ((k, own, self.edge(last, k, start)) for k, own in enumerate(self.own[-1]))
+        if last == 0:
+            ends = ((k, own, change) for k, own, change in ends if k == start)
+        return {k: own + change for k, own, change in ends if change + home <= limit}
+
+    def _onward(self, last: dict[int, float], limit: float) -> tuple[dict[int, float], list[dict[int, int]]]:
+        """The cheapest way from each grip of the first row to the end, and for each row which grip comes next on it."""
+        onward, via = last, list[dict[int, int]]()
+        for row in range(len(self.rows) - 2, -1, -1):
+            order = sorted(onward.items(), key=lambda pair: pair[1])
+            own, following = self.own[row], self.own[row + 1]
+            onward, nexts = {}, {}
+            for j, edges in enumerate(self.edges[row]):
+                least, to = inf, -1
+                for k, rest in order:
+                    if rest >= least:
+                        break  # a change never costs less than nothing, so no later one can do better
+                    change = edges[k]
+                    if change is None:
+                        change = self.edge(row, j, k)
+                    if rest + change < least and change + following[k] <= limit:
+                        least, to = rest + change, k
+                if to >= 0:
+                    onward[j], nexts[j] = least + own[j], to
+            via.append(nexts)
+        return onward, via[::-1]
 
     def least_limit(self, *, loop: bool) -> float:
         """The hardness of the hardest change on the way whose hardest change is easiest."""
+        last = len(self.rows) - 1
+        if not loop:
+            return min(self._hardest_onward([0.0] * len(self.rows[-1])))
         least = inf
-        for start in self.starts(loop=loop):
-            reach = dict.fromkeys(start, 0.0)
-            for row in range(1, len(self.rows)):
-                reach = {k: self._hardest(row, reach, k) for k in range(len(self.rows[row]))}
-            if loop:
-                home, own = self.rows[0][start[0]], self.own[0][start[0]]
-                reach = {k: max(h, self.moves.cost(self.rows[-1][k], home) + own) for k, h in reach.items()}
-            least = min(least, *reach.values()) if len(reach) > 1 else min(least, next(iter(reach.values())))
+        for start, home in enumerate(self.own[0]):
+            ends = [self.edge(last, k, start) + home for k in range(len(self.rows[-1]))]
+            least = min(least, self._hardest_onward(ends)[start])
         return least
 
-    def _hardest(self, row: int, reach: Mapping[int, float], k: int) -> float:
-        poise, own, before, least = self.rows[row][k], self.own[row][k], self.rows[row - 1], inf
-        for j, so_far in reach.items():
-            if so_far < least:
-                least = min(least, max(so_far, self.moves.cost(before[j], poise) + own))
-        return least
+    def _hardest_onward(self, hardest: list[float]) -> list[float]:
+        """From each grip of the first row: the hardest change on the way to the end whose hardest change is easiest."""
+        for row in range(len(self.rows) - 2, -1, -1):
+            order = sorted(enumerate(hardest), key=lambda pair: pair[1])
+            following, now = self.own[row + 1], []
+            for j in range(len(self.rows[row])):
+                least = inf
+                for k, rest in order:
+                    if rest >= least:
+                        break
+                    if following[k] < least:
+                        least = min(least, max(rest, self.edge(row, j, k) + following[k]))
+                now.append(least)
+            hardest = now
+        return hardest
 
     def told(self, way: Sequence[int], cost: float, *, loop: bool) -> Route:
         """The way as a Route."""
@@ -172,3 +205,10 @@ class _Graph:
         arrived = [*owns[1:], owns[0]] if loop else owns[1:]
         hardest = max((c.cost + own for c, own in zip(changes, arrived, strict=True)), default=0.0)
         return Route(tuple(p and p.grip for p in poises), cost, changes, hardest)
+
+
+def _followed(start: int, via: Sequence[dict[int, int]]) -> list[int]:
+    way = [start]
+    for nexts in via:
+        way.append(nexts[way[-1]])
+    return way
