@@ -37,7 +37,7 @@ from coach.music.chords import FIFTH, QUALITIES, Chord
 
 USUAL_MAX_FRET = 12
 LEAST_STRINGS, LEAST_TREBLES = 4, 2
-_TONE_NAMES = {4: "fifth", 8: "ninth"}
+TONE_NAMES = {4: "fifth", 8: "ninth"}
 
 
 def grips(
@@ -106,6 +106,11 @@ def _easiest(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int,
     return tuple(search.grip(found) for found in search.ranked()[:limit])
 
 
+def may_miss(interval: tuple[int, int], tones: int) -> bool:
+    """Whether a chord of so many tones may go without this one: a perfect fifth from four, a ninth from six on."""
+    return (interval == FIFTH and tones >= 4) or (interval[0] == 8 and tones >= 6)
+
+
 # Three strings, lowest first: pattern in frets above the lowest, tones that sound (one bit each), strings that sound
 # the root or bass wanted and the fifth (one bit each), whether a string stands at the lowest fret, how many sound, the
 # pitches of the lowest and the highest string that do, and what their order costs.
@@ -134,8 +139,8 @@ class _Search:
         intervals = QUALITIES[chord.quality]
         classes = [(chord.root.pitch_class + semitones) % 12 for _, semitones in intervals]
         self.bit = {pitch_class: 1 << k for k, pitch_class in enumerate(classes)}
-        spare = [(k, interval[0]) for k, interval in enumerate(intervals) if _may_miss(interval, len(intervals))]
-        self.names = {1 << k: _TONE_NAMES[steps] for k, steps in spare}
+        spare = [(k, interval[0]) for k, interval in enumerate(intervals) if may_miss(interval, len(intervals))]
+        self.names = {1 << k: TONE_NAMES[steps] for k, steps in spare}
         self.needed = sum(1 << k for k in range(len(classes))) & ~sum(self.names)
         self.bass_class = chord.lowest.pitch_class
         self.fifth_class = chord.fifth.pitch_class
@@ -278,11 +283,6 @@ class _Search:
             parts = picking_parts(sounding, bass, fifth_under_root=not wanted >> 6 - sounding[0] & 1)
             known = self.picking[key] = (sum(points for _, points in parts), bass, parts)
         return known
-
-
-def _may_miss(interval: tuple[int, int], tones: int) -> bool:
-    """Whether a chord of so many tones may go without this one: a perfect fifth from four, a ninth from six on."""
-    return (interval == FIFTH and tones >= 4) or (interval[0] == 8 and tones >= 6)
 
 
 def _frets(pattern: Pattern, lowest: int) -> tuple[int | None, ...]:
