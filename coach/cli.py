@@ -26,6 +26,8 @@ COMMANDS = {
     "numerals": ("theory", "what each chord is in a key"),
     "rekey": ("theory", "moves a progression to another key"),
     "keysheet": ("theory", "the chords of every key, and what it borrows"),
+    "shapes": ("route", "the easiest shapes for a progression, and what stays down"),
+    "keys": ("route", "ranks keys and capos for a progression"),
     "today": ("practice", "today's practice and the reasons for it"),
     "drills": ("practice", "everything being practised, with its steady tempo"),
     "log": ("ledger", "what was played"),

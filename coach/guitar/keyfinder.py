@@ -209,7 +209,7 @@ class _Family:
         else:
             yield f"{self.shape_key.title} shapes without a capo"
         if shift:
-            yield f"that is {_semitones(shift)} {'higher' if shift > 0 else 'lower'} than {self.key.title}"
+            yield f"that is {_semitones(shift)} {'higher' if shift > 0 else 'lower'} than it stands"
 
     def _shapes(self, held: Sequence[Grip | None]) -> Iterator[str]:
         """What the shapes ask of the hand."""
@@ -252,6 +252,9 @@ def _voice_reason(melody: Range, voice: Range, shift: int) -> str:
 
 
 def _semitones(count: int) -> str:
+    """The size of an interval in words."""
+    if abs(count) == 12:
+        return "an octave"
     return f"{abs(count)} semitone{'s' if abs(count) != 1 else ''}"
 
 

@@ -87,6 +87,7 @@ class Change:
     held       the fingers that stay down
     slides     the fingers that slide on their string
     moved      the fingers that are lifted and put down elsewhere, or come down anew
+    lifted     the fingers that come off and are not needed
     rings      the pitches on strings 3 to 1 that both grips sound, lowest first
     travel_mm  the way all fingers travel together, in millimetres
     cost       how hard the change is, without the shape that it leads to
@@ -95,12 +96,15 @@ class Change:
     held: tuple[Stay, ...] = ()
     slides: tuple[Slide, ...] = ()
     moved: tuple[str, ...] = ()
+    lifted: tuple[str, ...] = ()
     rings: tuple[str, ...] = ()
     travel_mm: float = 0.0
     cost: float = 0.0
 
     def __str__(self) -> str:
         """What the hand does, as one says it to a pupil."""
+        if self.held and not (self.slides or self.moved or self.lifted) and all(s.whole for s in self.held):
+            return "nothing moves"
         said = []
         if self.held:
             names = [f"{_spoken(s.finger)} (string {s.string}, fret {s.fret})" for s in self.held]
@@ -109,6 +113,8 @@ class Change:
         if self.moved:
             verb = "moves" if len(self.moved) == 1 else "move"
             said.append(f"{_listed([_spoken(f) for f in self.moved])} {verb}")
+        elif self.lifted:
+            said.append(f"{_listed([_spoken(f) for f in self.lifted])} {'lifts' if len(self.lifted) == 1 else 'lift'}")
         if self.rings:
             said.append(f"{_listed(list(self.rings))} can ring on")
         return "; ".join(said) or "the hand is free"
@@ -201,9 +207,10 @@ class Moves:
         """The change from `a` to `b` finger by finger."""
         if a is None or b is None:
             return Change()
-        held, slides, moved, travel = [], [], [], 0.0
+        held, slides, moved, lifted, travel = [], [], [], [], 0.0
         for finger, before, after in zip(FINGERS, a.touches, b.touches, strict=True):
             if after is None:
+                lifted += [finger] if before else []
                 continue
             if before is None:
                 moved.append(finger)
@@ -218,7 +225,7 @@ class Moves:
                 moved.append(finger)
         rings = [self._named(m, b.grip) for m in sorted(set(a.tops) & set(b.tops))]
         cost = self.cost(a, b)
-        return Change(tuple(held), tuple(slides), tuple(moved), tuple(rings), travel, cost)
+        return Change(tuple(held), tuple(slides), tuple(moved), tuple(lifted), tuple(rings), travel, cost)
 
     def _named(self, midi: int, grip: Grip) -> str:
         """The pitch as the grip's chord spells it, without the capo (the name the player thinks in)."""

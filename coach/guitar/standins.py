@@ -281,5 +281,6 @@ def compared(hard: Grip, easy: Grip) -> tuple[list[str], list[str]]:
     if fewer < more:
         gained.append(f"{fewer or 'no'} finger{'s' if fewer != 1 else ''} down, not {more}")
     if easy.span_mm < hard.span_mm - 10:
-        gained.append(f"a stretch of {easy.span_mm:.0f} mm, not {hard.span_mm:.0f}")
+        near = f"a stretch of {easy.span_mm:.0f} mm" if easy.span_mm else "no stretch"
+        gained.append(f"{near}, not {hard.span_mm:.0f} mm")
     return lost, gained

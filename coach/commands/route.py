@@ -1,0 +1,366 @@
+"""`coach shapes`, `coach keys`: the easiest way through a progression, and the key and capo to play it in."""
+
+from __future__ import annotations
+
+from argparse import ArgumentParser, Namespace
+from collections.abc import Iterator, Mapping, Sequence
+from typing import Any
+
+from coach.commands.answers import answer, note, table, width, wrapped
+from coach.commands.arguments import Command, add_json, whole
+from coach.commands.hand import add_hand, hand_given, range_given, tuning_given
+from coach.errors import BadInput, BadMusic
+from coach.guitar.grip import Grip
+from coach.guitar.keyfinder import HIGHEST_CAPO, KeyChoice, keys
+from coach.guitar.moves import Change
+from coach.guitar.route import Route, route
+from coach.guitar.shape import Shape
+from coach.guitar.standins import StandIn, standins
+from coach.guitar.tuning import Tuning
+from coach.music.chords import Chord, read_bars
+from coach.music.keys import Key
+from coach.music.notes import Note, Pitch
+from coach.music.numerals import numeral
+from coach.screens.shapeview import HEIGHT, WIDTH, shape_rows
+
+NONE = "N"
+MOST_CHORDS = 512
+MOST_FRET = 15
+
+
+def _key(text: str) -> Key:
+    try:
+        return Key.parse(text)
+    except BadInput as error:
+        raise error.at("--key") from None
+
+
+def _bars(text: str) -> tuple[tuple[Chord | None, ...], ...]:
+    bars = read_bars(text)
+    count = sum(map(len, bars))
+    if count > MOST_CHORDS:
+        raise BadInput(f"{count} chords are too many", mend=f"keep to {MOST_CHORDS}")
+    if not any(chord for bar in bars for chord in bar):
+        raise BadMusic("there is no chord to play", mend='give chords, like "C | Am | F | G"')
+    return bars
+
+
+def _name(chord: Chord | None) -> str:
+    return str(chord) if chord else NONE
+
+
+def _points(value: float) -> float:
+    return round(value, 3)
+
+
+# shapes ---------------------------------------------------------------------------------------
+
+
+def _shapes_arguments(parser: ArgumentParser) -> None:
+    parser.add_argument("chords", metavar="CHORDS", help='bars parted by |, like "C | Am | F G"; N is no chord')
+    parser.add_argument("--key", metavar="K", help="the key: tells the numerals, and stand-ins keep to it")
+    parser.add_argument("--minimax", action="store_true", help="make the hardest single change as easy as can be")
+    parser.add_argument("--loop", action="store_true", help="count the change from the last chord back to the first")
+    parser.add_argument(
+        "--pin", metavar="PINS", default="", help='shapes that must be used, like "C=x32010,4=xx3211" (4: fourth chord)'
+    )
+    parser.add_argument(
+        "--top", metavar="NOTES", default="", help='notes that must sound on top, like "C=E,2=A4" (2: second chord)'
+    )
+    parser.add_argument("--easier", metavar="N", help="also list easier stand-ins for a chord (symbol or number)")
+    parser.add_argument("--capo", metavar="F", default="0", help="the fret of the capo; shapes are counted from it")
+    parser.add_argument("--max-fret", metavar="F", default="12", help="the highest fret to use (usual: 12)")
+    add_hand(parser)
+    add_json(parser)
+
+
+def _shapes(args: Namespace) -> None:
+    key = None if args.key is None else _key(args.key)
+    chords = [chord for bar in _bars(args.chords) for chord in bar]
+    hand, tuning = hand_given(args), tuning_given(args.tuning)
+    capo = whole(args.capo, "--capo", 0, HIGHEST_CAPO)
+    max_fret = whole(args.max_fret, "--max-fret", 0, MOST_FRET)
+    pins = _by_chord(args.pin, "--pin", "x32010", _shape, chords)
+    tops = _by_chord(args.top, "--top", "E4", _top, chords)
+    at = None if args.easier is None else _position(args.easier, chords)
+    found = route(
+        chords, hand, tuning,
+        capo=capo, pins=pins, tops=tops, minimax=args.minimax, loop=args.loop, max_fret=max_fret,
+    )  # fmt: skip
+    easier: tuple[StandIn, ...] | None = None
+    if at is not None and (hard := chords[at]) is not None:
+        before = found.grips[at - 1] if at else None
+        easier = standins(
+            hard, hand, tuning,
+            capo=capo, max_fret=max_fret, instead_of=found.grips[at], before=before, scale=key.scale if key else (),
+        )  # fmt: skip
+    data = _route_data(chords, found, key)
+    if easier is not None:
+        data["easier"] = [_standin_data(s) for s in easier]
+    answer(args.json, data, _route_lines(chords, found, key, capo, tuning, easier))
+
+
+def _shape(text: str) -> Shape:
+    return Shape.parse(text)
+
+
+def _top(text: str) -> Note | Pitch:
+    """A note, or with an octave a pitch."""
+    return Pitch.parse(text) if text[-1:].isdigit() else Note.parse(text)
+
+
+def _by_chord(text: str, option: str, like: str, read: Any, chords: Sequence[Chord | None]) -> dict[int | str, Any]:
+    """Read `"C=x32010,4=xx3211"`: by chord symbol, or by position from 0 where a number from 1 is given."""
+    found: dict[int | str, Any] = {}
+    for item in filter(None, (part.strip() for part in text.split(","))):
+        name, equals, value = (part.strip() for part in item.partition("="))
+        try:
+            if not equals:
+                raise BadInput(f"'{item}' has no =", mend=f"write CHORD={like}, or a number like 1={like}")
+            where: int | str = _number(name, chords) if name.isdigit() else str(Chord.parse(name))
+            found[where] = read(value)
+        except BadInput as error:
+            raise error.at(option) from None
+        if isinstance(where, str) and where not in {str(c) for c in chords}:
+            note(f"{where} stands in {option} but is not among the chords.")
+    return found
+
+
+def _number(text: str, chords: Sequence[Chord | None]) -> int:
+    """A chord's number from 1 as a position from 0."""
+    if not 1 <= int(text[:9]) <= len(chords):
+        last = f"1 to {len(chords)}" if len(chords) > 1 else "1"
+        raise BadInput(f"there is no chord number {text}", mend=f"the chords have the numbers {last}")
+    return int(text) - 1
+
+
+def _position(text: str, chords: Sequence[Chord | None]) -> int:
+    """Where the chord that `--easier` names stands. Raises BadInput."""
+    try:
+        if text.isdigit():
+            return _number(text, chords)
+        wanted = str(Chord.parse(text))
+    except BadInput as error:
+        raise error.at("--easier") from None
+    names = [_name(c) for c in chords]
+    if wanted not in names:
+        there = ", ".join(dict.fromkeys(n for n in names if n != NONE))
+        raise BadInput(f"--easier names {wanted}, which is not among the chords", mend=f"name one of {there}")
+    return names.index(wanted)
+
+
+def _route_data(chords: Sequence[Chord | None], found: Route, key: Key | None) -> dict[str, Any]:
+    shapes = []
+    for chord, grip in zip(chords, found.grips, strict=True):
+        row: dict[str, Any] = {"chord": _name(chord), **_grip_data(grip)}
+        if key is not None:
+            row["numeral"] = numeral(chord, key)
+        shapes.append(row)
+    held = [_change_data(number, change, chords) for number, change in enumerate(found.changes)]
+    return {"shapes": shapes, "cost": _points(found.cost), "hardest": _points(found.hardest), "held": held}
+
+
+def _grip_data(grip: Grip | None) -> dict[str, Any]:
+    if grip is None:
+        return {"shape": "xxxxxx", "fingers": "......", "bass": None, "missing": [], "cost": 0.0}
+    bass = {"r": grip.bass.r, "a": grip.bass.a, "f": grip.bass.f}
+    return {
+        "shape": str(grip.shape),
+        "fingers": grip.shape.fingers,
+        "bass": bass,
+        "missing": list(grip.missing),
+        "cost": _points(grip.cost),
+    }
+
+
+def _change_data(number: int, change: Change, chords: Sequence[Chord | None]) -> dict[str, Any]:
+    return {
+        "from": _name(chords[number]),
+        "to": _name(chords[(number + 1) % len(chords)]),
+        "fingers": [{"finger": s.finger, "string": s.string, "fret": s.fret} for s in change.held],
+        "slides": [{"finger": s.finger, "string": s.string, "fret": s.fret, "to": s.to} for s in change.slides],
+        "moved": list(change.moved),
+        "lifted": list(change.lifted),
+        "rings": list(change.rings),
+        "travel_mm": round(change.travel_mm, 1),
+        "cost": _points(change.cost),
+        "says": str(change),
+    }
+
+
+def _standin_data(standin: StandIn) -> dict[str, Any]:
+    return {
+        "kind": standin.kind,
+        "chord": str(standin.grip.chord),
+        **_grip_data(standin.grip),
+        "recipe": standin.recipe,
+        "lost": list(standin.lost),
+        "gained": list(standin.gained),
+        "saves": _points(standin.saves),
+    }
+
+
+def _route_lines(
+    chords: Sequence[Chord | None],
+    found: Route,
+    key: Key | None,
+    capo: int,
+    tuning: Tuning,
+    easier: Sequence[StandIn] | None,
+) -> Iterator[str]:
+    head = [key.title] if key else []
+    head += [f"capo on {capo}"] if capo else []
+    head += [tuning.title] if tuning.title != "Standard" else []
+    if head:
+        yield ", ".join(head)
+        yield ""
+    drawn: dict[tuple[str, str], Grip] = {}
+    for grip in found.grips:
+        if grip is not None:
+            drawn.setdefault((str(grip.chord), str(grip.shape)), grip)
+    yield from _drawings([(_title(grip, key), grip) for grip in drawn.values()])
+    yield ""
+    numbers = len(str(len(chords)))
+    for number, change in enumerate(found.changes):
+        one, other = chords[number], chords[(number + 1) % len(chords)]
+        first, *rest = wrapped(f"{_name(one)} to {_name(other)}: {change}.", " " * (numbers + 2), width())
+        yield f"{number + 1:>{numbers}}  {first.strip()}"
+        yield from rest
+    if len(found.changes) > 1:
+        yield ""
+        yield _hardest_line(chords, found)
+    if easier is not None:
+        yield ""
+        yield from _standin_lines(easier)
+
+
+def _title(grip: Grip, key: Key | None) -> str:
+    return f"{grip.chord} {numeral(grip.chord, key)}" if key else str(grip.chord)
+
+
+def _drawings(grips: Sequence[tuple[str, Grip]]) -> Iterator[str]:
+    """Shapes upright, side by side, as many as the line holds."""
+    wide = max([WIDTH, *(len(title) for title, _ in grips), *(len(str(grip.shape)) for _, grip in grips)]) + 2
+    across = max(width() // wide, 1)
+    for start in range(0, len(grips), across):
+        if start:
+            yield ""
+        row = [(*shape_rows(title, g.shape, g.bass), str(g.shape)) for title, g in grips[start : start + across]]
+        for k in range(HEIGHT + 1):
+            yield "".join(lines[k].ljust(wide) for lines in row).rstrip()
+
+
+def _hardest_line(chords: Sequence[Chord | None], found: Route) -> str:
+    worst = max(
+        range(len(found.changes)),
+        key=lambda n: (found.changes[n].cost + _own(found.grips[(n + 1) % len(chords)]), -n),
+    )
+    return f"The hardest change is {worst + 1}, {_name(chords[worst])} to {_name(chords[(worst + 1) % len(chords)])}."
+
+
+def _own(grip: Grip | None) -> float:
+    return grip.cost if grip else 0.0
+
+
+def _standin_lines(easier: Sequence[StandIn]) -> Iterator[str]:
+    if not easier:
+        yield "Nothing easier was found that still tells the chord."
+        return
+    yield "Easier:"
+    for standin in easier:
+        name = standin.recipe or str(standin.grip.chord)
+        yield f"  {standin.kind:<8}  {name}  {standin.grip.shape}  fingers {standin.grip.shape.fingers}"
+        for words, what in ((standin.gained, "gained"), (standin.lost, "lost")):
+            if words:
+                yield from wrapped(f"{what}: {'; '.join(words)}", " " * 12, width())
+
+
+# keys -----------------------------------------------------------------------------------------
+
+
+def _keys_arguments(parser: ArgumentParser) -> None:
+    parser.add_argument("chords", metavar="CHORDS", help='bars parted by |, like "E | A B7 | E"')
+    parser.add_argument("--key", metavar="K", required=True, help="the key the chords are in, like E or 'F# minor'")
+    parser.add_argument("--melody", metavar="LOW-HIGH", help="lowest and highest note of the tune in that key")
+    parser.add_argument("--voice", metavar="LOW-HIGH", help="what you sing in comfort; with both the key may move")
+    parser.add_argument("--max-capo", metavar="F", default="7", help="the highest fret for a capo (usual: 7)")
+    parser.add_argument("--limit", metavar="N", help="only so many, best first (usual: all; as text the best 5)")
+    add_hand(parser)
+    add_json(parser)
+
+
+def _keys(args: Namespace) -> None:
+    key = _key(args.key)
+    bars = _bars(args.chords)
+    melody = None if args.melody is None else range_given(args.melody, "--melody")
+    voice = None if args.voice is None else range_given(args.voice, "--voice")
+    max_capo = whole(args.max_capo, "--max-capo", 0, HIGHEST_CAPO)
+    limit = None if args.limit is None else whole(args.limit, "--limit", 1, 999)
+    free = melody is not None or voice is not None
+    found = keys(
+        bars, key, hand_given(args), tuning_given(args.tuning),
+        melody=melody, voice=voice, fixed=not free, max_capo=max_capo,
+    )  # fmt: skip
+    data = [_choice_data(choice) for choice in found[:limit]]
+    answer(args.json, data, _choice_lines(found[: limit or 5], key, free))
+
+
+def _choice_data(choice: KeyChoice) -> dict[str, Any]:
+    return {
+        "shape_key": str(choice.shape_key),
+        "capo": choice.capo,
+        "sounding_key": str(choice.sounding_key),
+        "score": round(choice.score, 2),
+        "chords": [_name(chord) for bar in choice.bars for chord in bar],
+        "bars": [[_name(chord) for chord in bar] for bar in choice.bars],
+        "voice_shift": choice.voice_shift,
+        "why": list(choice.why),
+        "points": {name: _points(value) for name, value in choice.parts},
+        "shapes": {str(grip.chord): str(grip.shape) for grip in choice.grips},
+    }
+
+
+def _choice_lines(found: Sequence[KeyChoice], key: Key, free: bool) -> Iterator[str]:
+    yield f"The sounding key may move from {key.title}." if free else f"It must sound in {key.title}."
+    yield ""
+    rows = [
+        (
+            str(number),
+            str(c.shape_key),
+            str(c.capo),
+            str(c.sounding_key),
+            f"{c.score:.1f}",
+            f"{c.voice_shift:+d}" if c.voice_shift else "0",
+            " | ".join(" ".join(map(_name, bar)) for bar in c.bars),
+        )
+        for number, c in enumerate(found, start=1)
+    ]
+    head = ("", "shapes", "capo", "sounds", "score", "voice", "chords")
+    for line in table(head, rows, right=("capo", "score", "voice")):
+        yield line if len(line) <= width() else line[: width() - 4].rstrip() + " ..."
+    for number, choice in enumerate(found, start=1):
+        yield ""
+        first, *rest = wrapped(f"{'; '.join(choice.why)}.", "   ", width())
+        yield f"{number:<3}{first.strip()}"
+        yield from rest
+
+
+COMMANDS: Mapping[str, Command] = {
+    "shapes": Command(
+        "Finds the easiest way through a progression: which shape for each chord, so that holding them and changing "
+        "between them together is as little work as can be, and says what stays down at each change.",
+        'coach shapes "C | Am | F | G" --key C\n'
+        'coach shapes "G | C | D" --pin "C=x32010" --top "3=F#4" --minimax --json\n'
+        'coach shapes "C | G | F" --easier F',
+        _shapes_arguments,
+        _shapes,
+    ),
+    "keys": Command(
+        "Ranks every key of shapes and place of the capo for a progression, with reasons. Without a voice it must "
+        "sound in its own key, to play along with others; with --melody and --voice it may move to suit the singer.",
+        'coach keys "E | A | B7 | C#m" --key E\n'
+        'coach keys "G | Em | C | D" --key G --melody D4-D5 --voice A2-D4 --json',
+        _keys_arguments,
+        _keys,
+    ),
+}
