@@ -131,6 +131,8 @@ def _read(sound: _Sound, root: int, quality: str, key: Key | None) -> Iterator[R
     note = _root(root, quality, key)
     intervals_of = {**{other: _PLAIN_STEPS[(other - root) % 12] for other in extra}, **tones}
     names = {pitch_class: _readable(note.up(*interval)) for pitch_class, interval in intervals_of.items()}
+    if key is not None:
+        names |= {other: key.spell(other) for other in extra}
     chord = Chord(note, quality, None if lowest == root else names[lowest])
     absent = tuple(TONE_NAMES[tones[m][0]] for m in sorted(missing, key=lambda m: tones[m]))
     rings = next(iter(ringing), None)
@@ -158,7 +160,10 @@ def _root(root: int, quality: str, key: Key | None) -> Note:
     if key is not None:
         own = key.spell(root)
         spellings = [own, *(note for note in spellings if note != own)]
-        return min(spellings, key=lambda note: _STANDINGS[standing(Chord(note, quality), key)])
+        # A diminished chord mostly leads to the note of the key a semitone above its root: C#dim, not Dbdim, in C.
+        leads = quality in ("dim", "dim7", "m7b5")
+        led = {note for note in spellings if leads and note.up(1, 1) in key.scale}
+        return min(spellings, key=lambda note: (_STANDINGS[standing(Chord(note, quality), key)], note not in led))
     return min(spellings, key=lambda note: sum(abs(tone.alter) for tone in Chord(note, quality).tones))
 
 
