@@ -63,7 +63,7 @@ def choose(
         elif not here:
             raise BadShape(
                 f"no shape for {chord} is within this hand's reach",
-                mend=f"allow a longer stretch, barres or the thumb, or pin one, like {chord}=x32010",
+                mend="allow a longer stretch, barres, the thumb or more frets, or pin a shape of your own",
             )
         if top is not None:
             here = _topped(chord, top, here, tuning)

@@ -33,7 +33,14 @@ ALTERED = ((4, 6), (4, 8))
 Frets = tuple[int | None, ...]
 Words = Sequence[str]
 
-EASIER = 0.5  # a stand-in saves at least half a finger
+# The parts of a grip's cost that the fretting hand bears; the rest is the picking hand's.
+HOLDING = (
+    "fingers down", "fingers off their usual places", "full barre", "small barre",
+    "barre with another finger than the first", "thumb over the neck", "stretch", "place on the neck", "pinned",
+)  # fmt: skip
+
+EASIER = 0.5  # a stand-in saves the fretting hand at least half a finger
+MOST_LOST = 2.0  # what the picking hand may lose for it
 MOST_OF_A_KIND = 4
 SMALL_SETS = ((5, 4, 3, 2), (4, 3, 2, 1))
 
@@ -51,7 +58,7 @@ class StandIn:
 
     grip    what to hold; its chord is the one that then sounds
     recipe  for `keep`: the chord whose shape stays and the added note, like `G:1@1` (string 1 at fret 1); else empty
-    saves   how much less it costs to hold and to pick over than the grip it stands in for
+    saves   how much less it costs the fretting hand than the grip it stands in for
     """
 
     kind: str
@@ -75,7 +82,7 @@ def standins(
 ) -> tuple[StandIn, ...]:
     """Easier things for `chord`, by kind, the best of each kind first.
 
-    instead_of  the grip that is too hard; without it, the easiest that sounds on five strings or six
+    instead_of  the grip that is too hard; without it the easiest full one, without open strings
     before      the grip held before, for `keep` and `held`
     scale       the notes of the key, so that relatives which stay in it come first
     """
@@ -118,29 +125,34 @@ class _Search:
         return grips(chord, hand or self.hand, self.tuning, capo=self.capo, max_fret=self.max_fret)
 
     def full_grip(self, chord: Chord) -> Grip | None:
-        """The easiest grip on five strings or six; any, where there is none."""
+        """The easiest grip on five strings or six without an open one, as it is slid up the neck; else the easiest."""
         every = self.grips(chord)
-        return next((g for g in every if len(g.shape.sounding) >= 5), every[0] if every else None)
+        full = (g for g in every if len(g.shape.sounding) >= 5 and 0 not in g.shape.frets)
+        return next(full, every[0] if every else None)
+
+    def easier(self, grip: Grip, hard: Grip) -> bool:
+        """Easier on the fretting hand, and with what the picking hand loses not much harder on the whole."""
+        return holding(grip) <= holding(hard) - EASIER and grip.cost <= hard.cost + MOST_LOST
 
     def standin(self, kind: str, grip: Grip, hard: Grip, lost: Words = (), gained: Words = ()) -> StandIn:
         less, more = compared(hard, grip)
-        return StandIn(kind, grip, (*lost, *less), (*gained, *more), hard.cost - grip.cost)
+        return StandIn(kind, grip, (*lost, *less), (*gained, *more), holding(hard) - holding(grip))
 
     def smaller(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         for grip in self.grips(self.chord):
-            if grip.shape.sounding in SMALL_SETS and len(hard.shape.sounding) > 4 and grip.cost < hard.cost:
+            if grip.shape.sounding in SMALL_SETS and len(hard.shape.sounding) > 4 and self.easier(grip, hard):
                 yield (grip.cost,), self.standin("smaller", grip, hard)
 
     def thumb(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         for grip in self.grips(self.chord, replace(self.hand, thumb=True)):
-            if "T" in grip.shape.fingers and "T" not in hard.shape.fingers and grip.cost < hard.cost:
+            if "T" in grip.shape.fingers and "T" not in hard.shape.fingers and self.easier(grip, hard):
                 lost = () if self.hand.thumb else ("the thumb must reach over the neck",)
                 yield (grip.cost,), self.standin("thumb", grip, hard, lost)
 
     def relatives(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         for other in relatives(self.chord):
             every = self.grips(other)
-            if every and every[0].cost <= hard.cost - EASIER:
+            if every and self.easier(every[0], hard):
                 missed, added = _tones_between(self.chord, other)
                 out = sum(bool(scale) and n.pitch_class not in scale for n in added)
                 lost = [f"no {n} ({_degree(self.chord, n)})" for n in missed]
@@ -157,7 +169,7 @@ class _Search:
         tones = {n.pitch_class for n in self.chord.tones}
         for tone in telling(self.chord):
             for grip, string in self._one_more(before, tone):
-                if grip.cost > hard.cost - EASIER:
+                if not self.easier(grip, hard):
                     continue
                 sounding = [grip.shape.midi(s, self.tuning) or 0 for s in grip.shape.sounding]
                 fret = grip.shape.fret(string) or 0
@@ -193,8 +205,7 @@ class _Search:
         sounding = {m % 12 for s in shape.sounding if (m := shape.midi(s, self.tuning)) is not None}
         missing = tuple(_degree(self.chord, n) for n in self.chord.tones if n.pitch_class not in sounding)
         parts = (*hold.parts, *place_parts(span, self.hand.span_mm, lowest))
-        picking = tuple(p for p in before.parts if p[0] in _PICKING)
-        parts = (*parts, *picking)
+        parts = (*parts, *(part for part in before.parts if part[0] not in HOLDING))
         barre = (hold.barre[0] + lowest, *hold.barre[1:]) if hold.barre else None
         bass = bass_of(shape, before.chord, self.tuning)
         return Grip(self.chord, shape, barre, bass, missing, span, sum(p for _, p in parts), parts)
@@ -208,7 +219,7 @@ class _Search:
             out = sum(bool(scale) and n.pitch_class not in scale for n in added)
             for grip in self.grips(other):
                 kept = sorted(anchors & set(touches(grip).items()), key=lambda pair: -pair[1].low)
-                if not kept or grip.cost > hard.cost - EASIER:
+                if not kept or not self.easier(grip, hard):
                     continue
                 names = [f"finger {f} on string {t.low}" for f, t in kept]
                 gained = [f"{' and '.join(names)} {'stays' if len(names) == 1 else 'stay'} down from {before.chord}"]
@@ -219,10 +230,9 @@ class _Search:
                 break
 
 
-_PICKING = {
-    "muted string inside", "treble string missing", "no alternate bass", "alternate bass on string 3",
-    "no fifth for the thumb", "fifth under the root",
-}  # fmt: skip
+def holding(grip: Grip) -> float:
+    """What the grip costs the fretting hand alone."""
+    return sum(points for why, points in grip.parts if why in HOLDING)
 
 
 def relatives(chord: Chord) -> Iterator[Chord]:
