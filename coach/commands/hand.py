@@ -11,6 +11,7 @@ from coach.commands.answers import note
 from coach.commands.arguments import decimal, whole
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Hand
+from coach.guitar.neck import Neck
 from coach.guitar.openshapes import read_tunings
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.notes import Pitch
@@ -46,7 +47,10 @@ def hand_given(args: Namespace) -> Hand:
         if span > MOST_SPAN_FRETS:
             hand = replace(hand, span_mm=float(decimal(args.span, "--span", "40", "200")))
         else:
-            hand = replace(hand, span_frets=whole(args.span, "--span", 1, MOST_SPAN_FRETS))
+            frets = whole(args.span, "--span", 1, MOST_SPAN_FRETS)
+            # Who asks for so many frets has them at the nut as well, where they are widest.
+            reach = max(hand.span_mm, Neck(hand.scale_mm).stretch_mm(1, frets))
+            hand = replace(hand, span_frets=frets, span_mm=reach)
     return hand
 
 

@@ -18,17 +18,17 @@ FRETS = 4
 WIDTH, HEIGHT = 14, 8
 
 
-def shape_rows(name: str, shape: Shape | None, bass: Bass | None) -> tuple[str, ...]:
-    """HEIGHT rows of text, at most WIDTH wide. Without a shape only the name."""
+def shape_rows(name: str, shape: Shape | None, bass: Bass | None, count: int = FRETS) -> tuple[str, ...]:
+    """HEIGHT rows with FRETS frets, or more for a larger `count`, at most WIDTH wide. Without a shape only the name."""
     if shape is None:
-        return (name, *[""] * (HEIGHT - 1))
+        return (name, *[""] * (HEIGHT - FRETS + count - 1))
     frets = [f for f in shape.frets if f]
     highest = max(frets, default=0)
-    base = 1 if highest <= FRETS else min(frets)
+    base = 1 if highest <= count else min(frets)
     marks = " ".join("x" if f is None else "o" if f == 0 else " " for f in shape.frets)
     nut = "╒═╤═╤═╤═╤═╕" if base == 1 else "┌─┬─┬─┬─┬─┐"
     rows = [name, marks, nut]
-    for fret in range(base, base + FRETS):
+    for fret in range(base, base + count):
         cells = [
             (finger if finger not in "." else "●") if held == fret else "│"
             for held, finger in zip(shape.frets, shape.fingers, strict=True)
