@@ -108,6 +108,17 @@ def test_stand_ins_come_with_what_is_lost_and_gained(data: Data) -> None:
     assert "Fmaj7" in [row["chord"] for row in rows]
 
 
+def test_a_finger_that_stays_down_throughout_is_listed(run: Run, data: Data) -> None:
+    """G C D Em: the third finger on string 2, fret 3, makes Cadd9 and Em7 of C and Em."""
+    rows = data("shapes", "G | C | D | Em", "--hold")["hold"]
+    (d_tone,) = [row for row in rows if (row["finger"], row["string"], row["fret"]) == ("3", 2, 3)]
+    assert d_tone["note"] == "D"
+    assert [row["shape"] for row in d_tone["shapes"]] == ["320033", "x32030", "xx0232", "022030"]
+    code, out, _ = run("shapes", "G | C | D | Em", "--hold")
+    assert code == 0
+    assert "finger 3 keeps D on string 2 at fret 3; it makes Cadd9 of C, Em7 of Em." in out
+
+
 def test_the_text_draws_the_shapes_and_says_what_stays_down(run: Run) -> None:
     """Diagrams side by side, a line for each change, nothing wider than 80 columns."""
     code, out, err = run("shapes", "C | Am | F | G | C | Em", "--key", "C", "--easier", "F")

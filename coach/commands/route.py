@@ -11,6 +11,7 @@ from coach.commands.arguments import Command, add_json, whole
 from coach.commands.hand import add_hand, hand_given, range_given, tuning_given
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Grip
+from coach.guitar.heldtone import HeldTone, held_tones
 from coach.guitar.keyfinder import HIGHEST_CAPO, KeyChoice, keys
 from coach.guitar.moves import Change
 from coach.guitar.route import Route, route
@@ -68,6 +69,7 @@ def _shapes_arguments(parser: ArgumentParser) -> None:
         "--top", metavar="NOTES", default="", help='notes that must sound on top, like "C=E,2=A4" (2: second chord)'
     )
     parser.add_argument("--easier", metavar="N", help="also list easier stand-ins for a chord (symbol or number)")
+    parser.add_argument("--hold", action="store_true", help="also list fingers that can stay down through all chords")
     parser.add_argument("--capo", metavar="F", default="0", help="the fret of the capo; shapes are counted from it")
     parser.add_argument("--max-fret", metavar="F", default="12", help="the highest fret to use (usual: 12)")
     add_hand(parser)
@@ -94,10 +96,15 @@ def _shapes(args: Namespace) -> None:
             hard, hand, tuning,
             capo=capo, max_fret=max_fret, instead_of=found.grips[at], before=before, scale=key.scale if key else (),
         )  # fmt: skip
+    through = None
+    if args.hold:
+        through = held_tones([c for c in chords if c], hand, tuning, capo=capo, max_fret=max_fret)
     data = _route_data(chords, found, key)
     if easier is not None:
         data["easier"] = [_standin_data(s) for s in easier]
-    answer(args.json, data, _route_lines(chords, found, key, capo, tuning, easier))
+    if through is not None:
+        data["hold"] = [_hold_data(tone) for tone in through]
+    answer(args.json, data, _route_lines(chords, found, key, capo, tuning, easier, through))
 
 
 def _shape(text: str) -> Shape:
@@ -200,6 +207,18 @@ def _standin_data(standin: StandIn) -> dict[str, Any]:
     }
 
 
+def _hold_data(tone: HeldTone) -> dict[str, Any]:
+    return {
+        "finger": tone.finger,
+        "string": tone.string,
+        "fret": tone.fret,
+        "note": str(tone.note),
+        "shapes": [{"chord": str(g.chord), "shape": str(g.shape), "fingers": g.shape.fingers} for g in tone.grips],
+        "cost": _points(tone.cost),
+        "says": str(tone),
+    }
+
+
 def _route_lines(
     chords: Sequence[Chord | None],
     found: Route,
@@ -207,6 +226,7 @@ def _route_lines(
     capo: int,
     tuning: Tuning,
     easier: Sequence[StandIn] | None,
+    through: Sequence[HeldTone] | None,
 ) -> Iterator[str]:
     head = [key.title] if key else []
     head += [f"capo on {capo}"] if capo else []
@@ -232,6 +252,9 @@ def _route_lines(
     if easier is not None:
         yield ""
         yield from _standin_lines(easier)
+    if through is not None:
+        yield ""
+        yield from _hold_lines(through)
 
 
 def _title(grip: Grip, key: Key | None) -> str:
@@ -273,6 +296,17 @@ def _standin_lines(easier: Sequence[StandIn]) -> Iterator[str]:
         for words, what in ((standin.gained, "gained"), (standin.lost, "lost")):
             if words:
                 yield from wrapped(f"{what}: {'; '.join(words)}", " " * 12, width())
+
+
+def _hold_lines(through: Sequence[HeldTone]) -> Iterator[str]:
+    if not through:
+        yield "No finger can stay down through all of these chords."
+        return
+    yield "Through all of it:"
+    for tone in through:
+        yield from wrapped(f"{tone}.", "  ", width())
+        shapes = dict.fromkeys(f"{g.chord} {g.shape}" for g in tone.grips)
+        yield from wrapped(", ".join(shapes), " " * 6, width())
 
 
 # keys -----------------------------------------------------------------------------------------
