@@ -149,7 +149,7 @@ def _sounding(key: Key, up: int) -> Key:
 
 def _shift(up: int, melody: Range | None, voice: Range | None) -> int:
     """By how many semitones the singer sings it higher: `up` in the octave that suits best."""
-    octaves = [up - 24, up - 12, up, up + 12]
+    octaves = [up + 12 * k for k in range(-5, 5)]
     if melody is None or voice is None:
         return min(octaves, key=lambda s: (abs(s), s))
     return min(octaves, key=lambda s: (outside(melody, voice, s), abs(_off_middle(melody, voice, s)), abs(s)))
