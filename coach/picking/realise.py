@@ -13,8 +13,11 @@ from dataclasses import dataclass
 from fractions import Fraction
 from itertools import pairwise, product
 
+from coach.errors import BadShape
 from coach.guitar.bass import THUMB_STRINGS, Bass, bass_of
+from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook
+from coach.guitar.search import best_grip
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
@@ -57,10 +60,11 @@ def hold_bars(
     book: ShapeBook,
     pins: Mapping[str, Shape] | None = None,
     tuning: Tuning = STANDARD,
+    hand: Hand = Hand(),  # noqa: B008  (a frozen value)
 ) -> tuple[HeldBar, ...]:
-    """Give each chord its shape: a pinned one, or the book's first. Chords of a bar share it equally.
+    """Give each chord its shape: a pinned one, or the book's first, or the easiest of all for this hand.
 
-    Raises BadShape when a chord has no known shape.
+    Chords of a bar share it equally. Raises BadShape when the hand can hold no shape of a chord.
     """
     pins = pins or {}
     held = []
@@ -71,10 +75,17 @@ def hold_bars(
             if chord is None:
                 holds.append(Hold(beat, None, None, None))
             else:
-                shape = pins.get(str(chord)) or book.shapes(chord, tuning)[0]
+                shape = pins.get(str(chord)) or _usual_shape(chord, book, tuning, hand)
                 holds.append(Hold(beat, chord, shape, bass_of(shape, chord, tuning)))
         held.append(HeldBar(tuple(holds)))
     return tuple(held)
+
+
+def _usual_shape(chord: Chord, book: ShapeBook, tuning: Tuning, hand: Hand) -> Shape:
+    try:
+        return book.shapes(chord, tuning)[0]
+    except BadShape:  # not a chord, or a tuning, of the book's
+        return best_grip(chord, hand, tuning).shape
 
 
 def realise(

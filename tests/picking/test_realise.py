@@ -11,9 +11,11 @@ from hypothesis import strategies as st
 from coach import places
 from coach.errors import BadShape
 from coach.guitar.bass import bass_of
+from coach.guitar.grip import Hand
 from coach.guitar.openshapes import read_tunings
+from coach.guitar.search import best_grip
 from coach.guitar.shape import Shape
-from coach.guitar.tuning import STANDARD
+from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord, read_bars
 from coach.music.meter import FOUR_FOUR
 from coach.picking.pattern import Pattern
@@ -214,10 +216,19 @@ def test_pins_go_before_the_book() -> None:
     assert bar.name == "F"
 
 
-def test_a_chord_without_a_shape_is_refused() -> None:
-    """The refusal names the chord and how to give it a shape."""
-    with pytest.raises(BadShape, match="no shape for Cdim7"):
-        hold_bars(read_bars("Cdim7"), FOUR_FOUR, BOOK)
+@pytest.mark.parametrize(("symbol", "tuning"), [("Cdim7", "E2 A2 D3 G3 B3 E4"), ("G", "D2 A2 D3 G3 A3 D4")])
+def test_a_chord_the_book_does_not_know_gets_its_easiest_shape(symbol: str, tuning: str) -> None:
+    """A chord without an open shape, or any chord in another tuning, is searched on the neck."""
+    strings = Tuning.of(tuning)
+    (bar,) = hold_bars(read_bars(symbol), FOUR_FOUR, BOOK, tuning=strings)
+    best = best_grip(Chord.parse(symbol), tuning=strings)
+    assert (bar.holds[0].shape, bar.holds[0].bass) == (best.shape, best.bass)
+
+
+def test_a_chord_no_hand_can_hold_is_refused() -> None:
+    """One finger alone holds no Cdim7: the refusal names the chord and how to give it a shape."""
+    with pytest.raises(BadShape, match=r"no shape for Cdim7 .*Cdim7=x32010"):
+        hold_bars(read_bars("Cdim7"), FOUR_FOUR, BOOK, hand=Hand(span_mm=10, barres="none"))
 
 
 # Friberg & Sundstrom 2002, Music Perception 19:333-349: at a ratio of 2:1 the and falls on 2/3 of the beat.
