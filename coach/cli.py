@@ -27,7 +27,7 @@ COMMANDS = {
     "rekey": ("theory", "moves a progression to another key"),
     "keysheet": ("theory", "the chords of every key, and what it borrows"),
     "shapes": ("route", "the easiest shapes for a progression, and what stays down"),
-    "keys": ("route", "ranks keys and capos for a progression"),
+    "keys": ("keyfinder", "ranks keys and capos for a progression"),
     "neck": ("neck", "every shape of a chord that the hand can hold, easiest first"),
     "name": ("neck", "every chord that a shape can be, likeliest first"),
     "today": ("practice", "today's practice and the reasons for it"),

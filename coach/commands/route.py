@@ -1,18 +1,20 @@
-"""`coach shapes`, `coach keys`: the easiest way through a progression, and the key and capo to play it in."""
+"""`coach shapes`: the easiest way through a progression, what stays down, and easier things for a hard chord."""
 
 from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from typing import Any
 
-from coach.commands.answers import answer, note, table, width, wrapped
+from coach.commands.answers import answer, note, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
-from coach.commands.hand import add_hand, hand_given, range_given, tuning_given
+from coach.commands.drawings import Drawing, side_by_side
+from coach.commands.hand import add_hand, hand_given, tuning_given
+from coach.commands.theory import key_given
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Grip
 from coach.guitar.heldtone import HeldTone, held_tones
-from coach.guitar.keyfinder import HIGHEST_CAPO, KeyChoice, keys
+from coach.guitar.keyfinder import HIGHEST_CAPO
 from coach.guitar.moves import Change
 from coach.guitar.route import Route, route
 from coach.guitar.shape import Shape
@@ -22,21 +24,14 @@ from coach.music.chords import Chord, read_bars
 from coach.music.keys import Key
 from coach.music.notes import Note, Pitch
 from coach.music.numerals import numeral
-from coach.screens.shapeview import HEIGHT, WIDTH, shape_rows
 
 NONE = "N"
 MOST_CHORDS = 512
 MOST_FRET = 15
 
 
-def _key(text: str) -> Key:
-    try:
-        return Key.parse(text)
-    except BadInput as error:
-        raise error.at("--key") from None
-
-
-def _bars(text: str) -> tuple[tuple[Chord | None, ...], ...]:
+def bars_given(text: str) -> tuple[tuple[Chord | None, ...], ...]:
+    """A progression with at least one chord, and not too many. Raises BadMusic or BadInput."""
     bars = read_bars(text)
     count = sum(map(len, bars))
     if count > MOST_CHORDS:
@@ -46,15 +41,14 @@ def _bars(text: str) -> tuple[tuple[Chord | None, ...], ...]:
     return bars
 
 
-def _name(chord: Chord | None) -> str:
+def name_of(chord: Chord | None) -> str:
+    """The chord's symbol, N for none."""
     return str(chord) if chord else NONE
 
 
-def _points(value: float) -> float:
+def points(value: float) -> float:
+    """A cost as it is shown."""
     return round(value, 3)
-
-
-# shapes ---------------------------------------------------------------------------------------
 
 
 def _shapes_arguments(parser: ArgumentParser) -> None:
@@ -77,8 +71,8 @@ def _shapes_arguments(parser: ArgumentParser) -> None:
 
 
 def _shapes(args: Namespace) -> None:
-    key = None if args.key is None else _key(args.key)
-    chords = [chord for bar in _bars(args.chords) for chord in bar]
+    key = None if args.key is None else key_given(args.key)
+    chords = [chord for bar in bars_given(args.chords) for chord in bar]
     hand, tuning = hand_given(args), tuning_given(args.tuning)
     capo = whole(args.capo, "--capo", 0, HIGHEST_CAPO)
     max_fret = whole(args.max_fret, "--max-fret", 0, MOST_FRET)
@@ -149,7 +143,7 @@ def _position(text: str, chords: Sequence[Chord | None]) -> int:
         wanted = str(Chord.parse(text))
     except BadInput as error:
         raise error.at("--easier") from None
-    names = [_name(c) for c in chords]
+    names = [name_of(c) for c in chords]
     if wanted not in names:
         there = ", ".join(dict.fromkeys(n for n in names if n != NONE))
         raise BadInput(f"--easier names {wanted}, which is not among the chords", mend=f"name one of {there}")
@@ -159,12 +153,12 @@ def _position(text: str, chords: Sequence[Chord | None]) -> int:
 def _route_data(chords: Sequence[Chord | None], found: Route, key: Key | None) -> dict[str, Any]:
     shapes = []
     for chord, grip in zip(chords, found.grips, strict=True):
-        row: dict[str, Any] = {"chord": _name(chord), **_grip_data(grip)}
+        row: dict[str, Any] = {"chord": name_of(chord), **_grip_data(grip)}
         if key is not None:
             row["numeral"] = numeral(chord, key)
         shapes.append(row)
     held = [_change_data(number, change, chords) for number, change in enumerate(found.changes)]
-    return {"shapes": shapes, "cost": _points(found.cost), "hardest": _points(found.hardest), "held": held}
+    return {"shapes": shapes, "cost": points(found.cost), "hardest": points(found.hardest), "held": held}
 
 
 def _grip_data(grip: Grip | None) -> dict[str, Any]:
@@ -176,21 +170,21 @@ def _grip_data(grip: Grip | None) -> dict[str, Any]:
         "fingers": grip.shape.fingers,
         "bass": bass,
         "missing": list(grip.missing),
-        "cost": _points(grip.cost),
+        "cost": points(grip.cost),
     }
 
 
 def _change_data(number: int, change: Change, chords: Sequence[Chord | None]) -> dict[str, Any]:
     return {
-        "from": _name(chords[number]),
-        "to": _name(chords[(number + 1) % len(chords)]),
+        "from": name_of(chords[number]),
+        "to": name_of(chords[(number + 1) % len(chords)]),
         "fingers": [{"finger": s.finger, "string": s.string, "fret": s.fret} for s in change.held],
         "slides": [{"finger": s.finger, "string": s.string, "fret": s.fret, "to": s.to} for s in change.slides],
         "moved": list(change.moved),
         "lifted": list(change.lifted),
         "rings": list(change.rings),
         "travel_mm": round(change.travel_mm, 1),
-        "cost": _points(change.cost),
+        "cost": points(change.cost),
         "says": str(change),
     }
 
@@ -203,7 +197,7 @@ def _standin_data(standin: StandIn) -> dict[str, Any]:
         "recipe": standin.recipe,
         "lost": list(standin.lost),
         "gained": list(standin.gained),
-        "saves": _points(standin.saves),
+        "saves": points(standin.saves),
     }
 
 
@@ -214,7 +208,7 @@ def _hold_data(tone: HeldTone) -> dict[str, Any]:
         "fret": tone.fret,
         "note": str(tone.note),
         "shapes": [{"chord": str(g.chord), "shape": str(g.shape), "fingers": g.shape.fingers} for g in tone.grips],
-        "cost": _points(tone.cost),
+        "cost": points(tone.cost),
         "says": str(tone),
     }
 
@@ -238,12 +232,12 @@ def _route_lines(
     for grip in found.grips:
         if grip is not None:
             drawn.setdefault((str(grip.chord), str(grip.shape)), grip)
-    yield from _drawings([(_title(grip, key), grip) for grip in drawn.values()])
+    yield from side_by_side([Drawing(_title(g, key), g.shape, g.bass, str(g.shape)) for g in drawn.values()])
     yield ""
     numbers = len(str(len(chords)))
     for number, change in enumerate(found.changes):
         one, other = chords[number], chords[(number + 1) % len(chords)]
-        first, *rest = wrapped(f"{_name(one)} to {_name(other)}: {change}.", " " * (numbers + 2), width())
+        first, *rest = wrapped(f"{name_of(one)} to {name_of(other)}: {change}.", " " * (numbers + 2), width())
         yield f"{number + 1:>{numbers}}  {first.strip()}"
         yield from rest
     if len(found.changes) > 1:
@@ -261,24 +255,13 @@ def _title(grip: Grip, key: Key | None) -> str:
     return f"{grip.chord} {numeral(grip.chord, key)}" if key else str(grip.chord)
 
 
-def _drawings(grips: Sequence[tuple[str, Grip]]) -> Iterator[str]:
-    """Shapes upright, side by side, as many as the line holds."""
-    wide = max([WIDTH, *(len(title) for title, _ in grips), *(len(str(grip.shape)) for _, grip in grips)]) + 2
-    across = max(width() // wide, 1)
-    for start in range(0, len(grips), across):
-        if start:
-            yield ""
-        row = [(*shape_rows(title, g.shape, g.bass), str(g.shape)) for title, g in grips[start : start + across]]
-        for k in range(HEIGHT + 1):
-            yield "".join(lines[k].ljust(wide) for lines in row).rstrip()
-
-
 def _hardest_line(chords: Sequence[Chord | None], found: Route) -> str:
     worst = max(
         range(len(found.changes)),
         key=lambda n: (found.changes[n].cost + _own(found.grips[(n + 1) % len(chords)]), -n),
     )
-    return f"The hardest change is {worst + 1}, {_name(chords[worst])} to {_name(chords[(worst + 1) % len(chords)])}."
+    one, other = name_of(chords[worst]), name_of(chords[(worst + 1) % len(chords)])
+    return f"The hardest change is {worst + 1}, {one} to {other}."
 
 
 def _own(grip: Grip | None) -> float:
@@ -309,77 +292,7 @@ def _hold_lines(through: Sequence[HeldTone]) -> Iterator[str]:
         yield from wrapped(", ".join(shapes), " " * 6, width())
 
 
-# keys -----------------------------------------------------------------------------------------
-
-
-def _keys_arguments(parser: ArgumentParser) -> None:
-    parser.add_argument("chords", metavar="CHORDS", help='bars parted by |, like "E | A B7 | E"')
-    parser.add_argument("--key", metavar="K", required=True, help="the key the chords are in, like E or 'F# minor'")
-    parser.add_argument("--melody", metavar="LOW-HIGH", help="lowest and highest note of the tune in that key")
-    parser.add_argument("--voice", metavar="LOW-HIGH", help="what you sing in comfort; with both the key may move")
-    parser.add_argument("--max-capo", metavar="F", default="7", help="the highest fret for a capo (usual: 7)")
-    parser.add_argument("--limit", metavar="N", help="only so many, best first (usual: all; as text the best 5)")
-    add_hand(parser)
-    add_json(parser)
-
-
-def _keys(args: Namespace) -> None:
-    key = _key(args.key)
-    bars = _bars(args.chords)
-    melody = None if args.melody is None else range_given(args.melody, "--melody")
-    voice = None if args.voice is None else range_given(args.voice, "--voice")
-    max_capo = whole(args.max_capo, "--max-capo", 0, HIGHEST_CAPO)
-    limit = None if args.limit is None else whole(args.limit, "--limit", 1, 999)
-    free = melody is not None or voice is not None
-    found = keys(
-        bars, key, hand_given(args), tuning_given(args.tuning),
-        melody=melody, voice=voice, fixed=not free, max_capo=max_capo,
-    )  # fmt: skip
-    data = [_choice_data(choice) for choice in found[:limit]]
-    answer(args.json, data, _choice_lines(found[: limit or 5], key, free))
-
-
-def _choice_data(choice: KeyChoice) -> dict[str, Any]:
-    return {
-        "shape_key": str(choice.shape_key),
-        "capo": choice.capo,
-        "sounding_key": str(choice.sounding_key),
-        "score": round(choice.score, 2),
-        "chords": [_name(chord) for bar in choice.bars for chord in bar],
-        "bars": [[_name(chord) for chord in bar] for bar in choice.bars],
-        "voice_shift": choice.voice_shift,
-        "why": list(choice.why),
-        "points": {name: _points(value) for name, value in choice.parts},
-        "shapes": {str(grip.chord): str(grip.shape) for grip in choice.grips},
-    }
-
-
-def _choice_lines(found: Sequence[KeyChoice], key: Key, free: bool) -> Iterator[str]:
-    yield f"The sounding key may move from {key.title}." if free else f"It must sound in {key.title}."
-    yield ""
-    rows = [
-        (
-            str(number),
-            str(c.shape_key),
-            str(c.capo),
-            str(c.sounding_key),
-            f"{c.score:.1f}",
-            f"{c.voice_shift:+d}" if c.voice_shift else "0",
-            " | ".join(" ".join(map(_name, bar)) for bar in c.bars),
-        )
-        for number, c in enumerate(found, start=1)
-    ]
-    head = ("", "shapes", "capo", "sounds", "score", "voice", "chords")
-    for line in table(head, rows, right=("capo", "score", "voice")):
-        yield line if len(line) <= width() else line[: width() - 4].rstrip() + " ..."
-    for number, choice in enumerate(found, start=1):
-        yield ""
-        first, *rest = wrapped(f"{'; '.join(choice.why)}.", "   ", width())
-        yield f"{number:<3}{first.strip()}"
-        yield from rest
-
-
-COMMANDS: Mapping[str, Command] = {
+COMMANDS = {
     "shapes": Command(
         "Finds the easiest way through a progression: which shape for each chord, so that holding them and changing "
         "between them together is as little work as can be, and says what stays down at each change.",
@@ -388,13 +301,5 @@ COMMANDS: Mapping[str, Command] = {
         'coach shapes "C | G | F" --easier F',
         _shapes_arguments,
         _shapes,
-    ),
-    "keys": Command(
-        "Ranks every key of shapes and place of the capo for a progression, with reasons. Without a voice it must "
-        "sound in its own key, to play along with others; with --melody and --voice it may move to suit the singer.",
-        'coach keys "E | A | B7 | C#m" --key E\n'
-        'coach keys "G | Em | C | D" --key G --melody D4-D5 --voice A2-D4 --json',
-        _keys_arguments,
-        _keys,
     ),
 }
