@@ -22,7 +22,7 @@ def _keys_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--key", metavar="K", required=True, help="the key the chords are in, like E or 'F# minor'")
     parser.add_argument("--melody", metavar="LOW-HIGH", help="lowest and highest note of the tune in that key")
     parser.add_argument("--voice", metavar="LOW-HIGH", help="what you sing in comfort; with both the key may move")
-    parser.add_argument("--max-capo", metavar="F", default=str(USUAL_MAX_CAPO), help="highest fret for a capo (usual: 7)")
+    parser.add_argument("--max-capo", metavar="F", default=str(USUAL_MAX_CAPO), help="highest fret for it (usual: 7)")
     parser.add_argument("--limit", metavar="N", help="only so many, best first (usual: all; as text the best 5)")
     add_hand(parser)
     add_json(parser)
