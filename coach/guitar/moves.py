@@ -4,7 +4,8 @@ A finger that presses the same fret in both grips stays down and costs nothing (
 raising it again, costs a little). One that keeps its string slides there: a guide finger. Any other is lifted and
 put down: it costs the way it travels and the aim it has to take. A finger that was not down comes with the hand.
 The factors are those of the published work on fingering (Sayegh 1989; Heijink & Meulenbroek 2002: travel of the
-hand, spread of the fingers); the weights are ours.
+hand, spread of the fingers); the weights are ours, light enough that in the everyday progressions of open chords the
+shapes stay those the trade uses, and a change decides only between shapes that are nearly as easy.
 """
 
 from __future__ import annotations
@@ -40,11 +41,11 @@ class Weights:
     """
 
     shape: float = 1.0
-    travel: float = 0.01
-    place: float = 0.5
-    slide: float = 0.2
-    flatten: float = 0.25
-    tone: float = 0.25
+    travel: float = 0.005
+    place: float = 0.25
+    slide: float = 0.1
+    flatten: float = 0.12
+    tone: float = 0.12
 
     def __post_init__(self) -> None:
         if not all(value >= 0 for value in vars(self).values()):

@@ -7,12 +7,15 @@ from itertools import pairwise, product
 
 import pytest
 
+from coach import places
 from coach.errors import BadInput, BadShape
 from coach.guitar.bass import bass_of
 from coach.guitar.choices import choose, pinned, with_fingers
 from coach.guitar.grip import Grip
 from coach.guitar.moves import Moves, Slide, Stay, Weights, touches
-from coach.guitar.route import best_route
+from coach.guitar.openshapes import read_shape_book
+from coach.guitar.route import best_route, route
+from coach.guitar.search import grips
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD
 from coach.music.chords import Chord
@@ -257,6 +260,42 @@ def test_no_chord_or_no_candidate_is_one_sentence(rows: list[list[Grip | None]])
     with pytest.raises(BadInput) as caught:
         best_route(rows, MOVES)
     assert is_one_sentence(caught.value)
+
+
+EVERYDAY = (
+    "C Am F G", "G D Em C", "E A B7 E", "D G A D", "Am G C E7", "C G Am F", "G C D G", "A D E A", "Em C G D",
+    "C Em F G", "Am Dm E7 Am", "D A G D", "G Em Am D7", "C A7 D7 G7", "E B7 A E", "Dm C Am Dm", "G C Am D",
+    "C F C G7", "A7 D7 E7 A7", "Em Am B7 Em",
+)  # fmt: skip
+
+
+def test_everyday_progressions_keep_the_trade_s_open_shapes() -> None:
+    """Round and round in twenty progressions of open chords (common practice, no source): 76 of 80 shapes at least."""
+    book = read_shape_book(places.shipped("shared") / "shapes.toml").open
+    kept = []
+    for line in EVERYDAY:
+        for found in route([Chord.parse(symbol) for symbol in line.split()], loop=True).grips:
+            assert found is not None
+            kept.append(found.shape.frets in {shape.frets for shape in book[str(found.chord)]})
+    assert len(kept) == 80
+    assert sum(kept) >= 76
+
+
+def test_the_searched_route_is_the_best_over_its_candidates() -> None:
+    """With six candidates a chord, C Am F G round and round against all 1296 ways; with a capo and without."""
+    chords = [Chord.parse(s) for s in ("C", "Am", "F", "G")]
+    for capo in (0, 4):
+        rows: list[list[Grip | None]] = [list(grips(c, capo=capo, limit=6)) for c in chords]
+        found = route(chords, capo=capo, candidates=6, loop=True)
+        assert found.cost == pytest.approx(min(cost for cost, _ in brute_force(rows, capo, loop=True)))
+
+
+def test_a_song_of_sixty_four_chords_has_a_route() -> None:
+    """Every chord is held by a grip of its own."""
+    song = [Chord.parse(s) for s in ["C", "Am", "F", "G", "Em", "Dm7", "G7", "E7"] * 8]
+    found = route(song, minimax=True)
+    assert [g.chord for g in found.grips if g] == song
+    assert len(found.changes) == 63
 
 
 # Pins and top notes ----------------------------------------------------------------------------
