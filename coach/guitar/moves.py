@@ -124,10 +124,10 @@ class Change:
 def touches(grip: Grip) -> dict[str, Touch]:
     """Where each finger of the grip is."""
     found: dict[str, Touch] = {}
-    for finger in FINGERS:
-        strings = [6 - k for k, c in enumerate(grip.shape.fingers) if c == finger and grip.shape.frets[k]]
-        if strings:
-            found[finger] = Touch(grip.shape.fret(strings[0]) or 0, strings[0], strings[-1])
+    for row, (finger, fret) in enumerate(zip(grip.shape.fingers, grip.shape.frets, strict=True)):
+        if finger != "." and fret:
+            low = found[finger].low if finger in found else 6 - row
+            found[finger] = Touch(fret, low, 6 - row)
     return found
 
 
