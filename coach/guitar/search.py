@@ -21,15 +21,14 @@ from __future__ import annotations
 
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from dataclasses import dataclass
 from functools import lru_cache
-from itertools import product
 
 from coach.errors import BadShape
 from coach.guitar.bass import Bass, bass_of
 from coach.guitar.cost import Parts, missing_parts, order_parts, picking_parts, place_parts, turn_points
 from coach.guitar.fingering import MUTED, OPEN, WIDEST_BARRE, Hold, Pattern, holds
 from coach.guitar.grip import Grip, Hand
+from coach.guitar.halves import Half, Sounds, halves
 from coach.guitar.neck import Neck
 from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.guitar.tuning import STANDARD, Tuning
@@ -111,43 +110,29 @@ def may_miss(interval: tuple[int, int], tones: int) -> bool:
     return (interval == FIFTH and tones >= 4) or (interval[0] == 8 and tones >= 6)
 
 
-# Three strings, lowest first: pattern in frets above the lowest, tones that sound (one bit each), strings that sound
-# the root or bass wanted and the fifth (one bit each), whether a string stands at the lowest fret, how many sound, the
-# pitches of the lowest and the highest string that do, and what their order costs.
-@dataclass(frozen=True, slots=True)
-class _Half:
-    pattern: Pattern
-    tones: int
-    wanted: int
-    fifths: int
-    at_lowest: bool
-    sounding: int
-    first: int
-    last: int
-    turns: float
-
-
-# cost, lowest fret, pattern, how it is held, tones, bass strings with the wanted bass, bass strings with the fifth
-_Found = tuple[float, int, Pattern, Hold, int, int, int]
+# cost, lowest fret, pattern, how it is held, tones, key of what it leaves the picking hand
+_Found = tuple[float, int, Pattern, Hold, int, int]
 
 
 class _Search:
     """One search; the chord and the tuning as pitch classes, tones as bits."""
 
     def __init__(self, chord: Chord, hand: Hand, tuning: Tuning, neck: Neck, max_fret: int) -> None:
-        self.chord, self.hand, self.tuning, self.neck, self.max_fret = chord, hand, tuning, neck, max_fret
+        self.chord, self.hand, self.tuning, self.max_fret = chord, hand, tuning, max_fret
         intervals = QUALITIES[chord.quality]
         classes = [(chord.root.pitch_class + semitones) % 12 for _, semitones in intervals]
-        self.bit = {pitch_class: 1 << k for k, pitch_class in enumerate(classes)}
+        bits = {pitch_class: 1 << k for k, pitch_class in enumerate(classes)}
+        self.sounds = Sounds(bits, chord.lowest.pitch_class, chord.fifth.pitch_class)
         spare = [(k, interval[0]) for k, interval in enumerate(intervals) if may_miss(interval, len(intervals))]
         self.names = {1 << k: TONE_NAMES[steps] for k, steps in spare}
-        self.needed = sum(1 << k for k in range(len(classes))) & ~sum(self.names)
-        self.bass_class = chord.lowest.pitch_class
-        self.fifth_class = chord.fifth.pitch_class
+        self.needed = sum(bits.values()) & ~sum(self.names)
         # Only the perfect fifth, and only where no bass is asked for, may lie under the root.
-        self.fifth_may_lie_lowest = FIFTH in intervals and self.bass_class == chord.root.pitch_class
+        self.fifth_may_lie_lowest = FIFTH in intervals and self.sounds.bass == chord.root.pitch_class
         self.open_midi = [pitch.midi for pitch in tuning.pitches]
-        self.picking: dict[tuple[tuple[int, ...], int, int], tuple[float, Bass, Parts]] = {}
+        self.fingers_mm = neck.fingers_mm
+        self.picking: dict[int, tuple[float, Bass, Parts]] = {}
+        self.absent: dict[int, tuple[float, tuple[str, ...], Parts]] = {}
+        self.place: dict[tuple[int, int], tuple[float, float, Parts]] = {}
 
     def ranked(self) -> list[_Found]:
         """All fingerings, cheapest first; of equal ones the lower on the neck."""
@@ -157,132 +142,97 @@ class _Search:
 
     def grip(self, found: _Found) -> Grip:
         """The finding as a value."""
-        _, lowest, pattern, hold, tones, wanted, fifths = found
+        cost, lowest, pattern, hold, tones, key = found
         frets = _frets(pattern, lowest)
-        down = [fret for fret in frets if fret]
-        stretch = self.neck.stretch_mm(min(down), max(down)) if down else 0.0
-        missing = tuple(name for bit, name in self.names.items() if not tones & bit)
-        _, bass, picking = self._picking(pattern, lowest, wanted, fifths)
-        place = place_parts(stretch, self.hand.span_mm, lowest)
+        _, stretch, place = self._place(lowest, max(pattern))
+        _, missing, without = self._missing(tones)
+        _, bass, picking = self.picking[key]
         midi = [pitch + fret for pitch, fret in zip(self.open_midi, frets, strict=True) if fret is not None]
-        parts = (*hold.parts, *place, *picking, *order_parts(midi), *missing_parts(missing))
+        parts = hold.parts + place + picking + order_parts(midi) + without
         barre = (hold.barre[0] + lowest, *hold.barre[1:]) if hold.barre else None
-        cost = round(sum(points for _, points in parts), 6)
-        return Grip(self.chord, Shape(frets, hold.fingers), barre, bass, missing, stretch, cost, parts)
+        return Grip(self.chord, Shape(frets, hold.fingers), barre, bass, missing, stretch, round(cost, 6), parts)
 
     def _found(self) -> Iterator[_Found]:
+        thumb, barres, span = self.hand.thumb, self.hand.barres, self.hand.span_mm
         for lowest, places in self._places():
-            reach = [self.neck.fingers_mm[fret] - self.neck.fingers_mm[lowest] for fret in places] or [0.0]
-            place_cost = [sum(points for _, points in place_parts(mm, self.hand.span_mm, lowest)) for mm in reach]
+            reach = [self.fingers_mm[fret] - self.fingers_mm[lowest] for fret in places]
             for bass, treble in self._pairs(lowest, places):
                 pattern = bass.pattern + treble.pattern
-                hold = self._held(pattern, reach)
-                if hold is None:
+                for hold in holds(pattern, thumb, barres):
+                    if all(reach[high] - reach[low] <= share * span for low, high, share in hold.pairs):
+                        break
+                else:
                     continue
                 tones = bass.tones | treble.tones
-                wanted, fifths = bass.wanted, bass.fifths
-                cost = hold.cost + place_cost[max(max(pattern), 0)] + self._picking(pattern, lowest, wanted, fifths)[0]
-                missing = tuple(name for bit, name in self.names.items() if not tones & bit)
-                cost += sum(points for _, points in missing_parts(missing))
-                cost += bass.turns + treble.turns + turn_points(bass.last, treble.first)
-                yield cost, lowest, pattern, hold, tones, wanted, fifths
+                key = bass.strings | treble.strings | bass.wanted << 6 | bass.fifths << 9
+                cost = hold.cost + bass.turns + treble.turns + self._place(lowest, max(pattern))[0]
+                if treble.first <= bass.last:
+                    cost += turn_points(bass.last, treble.first)
+                picking = self.picking.get(key) or self._picked(key, _frets(pattern, lowest))
+                yield cost + picking[0] + self._missing(tones)[0], lowest, pattern, hold, tones, key
 
     def _places(self) -> Iterator[tuple[int, range]]:
         """The places of the hand: the lowest fret held, and the frets within the stretch; 0 and none for no finger."""
         yield 0, range(0)
-        fingers = self.neck.fingers_mm
         for lowest in range(1, self.max_fret + 1):
-            most = self.max_fret if self.hand.span_frets is None else lowest + self.hand.span_frets - 1
+            most = self.max_fret
+            if self.hand.span_frets is not None:
+                most = min(most, lowest + self.hand.span_frets - 1)
+            furthest = self.fingers_mm[lowest] + self.hand.span_mm
             highest = lowest
-            while highest < min(most, self.max_fret) and (
-                fingers[highest + 1] - fingers[lowest] <= self.hand.span_mm
-            ):
+            while highest < most and self.fingers_mm[highest + 1] <= furthest:
                 highest += 1
             yield lowest, range(lowest, highest + 1)
 
-    def _pairs(self, lowest: int, places: range) -> Iterator[tuple[_Half, _Half]]:
+    def _pairs(self, lowest: int, places: range) -> Iterator[tuple[Half, Half]]:
         """Halves that together make a fingering's sound."""
-        by_tones: dict[int, list[_Half]] = defaultdict(list)
-        for treble in self._halves(range(3, 6), places):
+        by_tones: dict[int, list[Half]] = defaultdict(list)
+        for treble in halves(range(3, 6), self.open_midi, places, self.sounds):
             if treble.sounding >= LEAST_TREBLES:
                 by_tones[treble.tones].append(treble)
-        for bass in self._halves(range(3), places):
+        for bass in halves(range(3), self.open_midi, places, self.sounds):
             if not self._bass_is_right(bass):
                 continue
+            least = LEAST_STRINGS - bass.sounding
             for tones, trebles in by_tones.items():
                 if (tones | bass.tones) & self.needed != self.needed:
                     continue
                 for treble in trebles:
-                    if bass.sounding + treble.sounding >= LEAST_STRINGS and (
-                        bass.at_lowest or treble.at_lowest or not lowest
-                    ):
+                    if (bass.at_lowest or treble.at_lowest or not lowest) and treble.sounding >= least:
                         yield bass, treble
 
-    def _halves(self, rows: range, places: range) -> Iterator[_Half]:
-        """Every way three strings (rows from string 6) sound in one place of the hand."""
-        lowest_rows = rows.start == 0
-        options = [list(self._options(row, places, foreign=lowest_rows)) for row in rows]
-        for choice in product(*options):
-            pattern = tuple(fret for fret, _ in choice)
-            tones = wanted = fifths = sounding = first = last = 0
-            turns = 0.0
-            only_chord = True
-            for row, (fret, pitch) in zip(rows, choice, strict=True):
-                if fret == MUTED:
-                    continue
-                pitch_class = pitch % 12
-                if sounding:
-                    turns += turn_points(last, pitch)
-                else:
-                    first = pitch
-                last = pitch
-                bit = self.bit.get(pitch_class, 0)
-                # A bass foreign to the chord may only be the lowest sound.
-                only_chord = only_chord and bool(bit or not sounding)
-                sounding += 1
-                tones |= bit
-                wanted |= (pitch_class == self.bass_class) << row
-                fifths |= (pitch_class == self.fifth_class) << row
-            if only_chord:
-                yield _Half(pattern, tones, wanted, fifths, 0 in pattern, sounding, first, last, turns)
-
-    def _options(self, row: int, places: range, *, foreign: bool) -> Iterator[tuple[int, int]]:
-        """(pattern's number, MIDI number) of what one string may do."""
-        yield MUTED, -1
-        for number, fret in ((OPEN, 0), *enumerate(places)):
-            pitch = self.open_midi[row] + fret
-            if pitch % 12 in self.bit or (foreign and pitch % 12 == self.bass_class):
-                yield number, pitch
-
-    def _bass_is_right(self, bass: _Half) -> bool:
+    def _bass_is_right(self, bass: Half) -> bool:
         """The bass asked for lies lowest, or its fifth with the root on the next string."""
-        low = next((row for row in range(3) if bass.pattern[row] != MUTED), None)
-        if low is None:
-            return False
-        if bass.wanted >> low & 1:
-            return True
-        return self.fifth_may_lie_lowest and bool(bass.fifths >> low & 1 and bass.wanted >> low + 1 & 1)
+        low = bass.strings & -bass.strings
+        if bass.wanted & low or not low:
+            return bool(low)
+        return self.fifth_may_lie_lowest and bool(bass.fifths & low and bass.wanted & low << 1)
 
-    def _held(self, pattern: Pattern, reach: list[float]) -> Hold | None:
-        """The cheapest way to hold the pattern in this place, None where there is none."""
-        for hold in holds(pattern, self.hand.thumb, self.hand.barres):
-            for low, high, share in hold.pairs:
-                if reach[high] - reach[low] > share * self.hand.span_mm:
-                    break
-            else:
-                return hold
-        return None
-
-    def _picking(self, pattern: Pattern, lowest: int, wanted: int, fifths: int) -> tuple[float, Bass, Parts]:
+    def _picked(self, key: int, frets: tuple[int | None, ...]) -> tuple[float, Bass, Parts]:
         """What the shape leaves the picking hand. It depends on which strings sound, with what, and not on frets."""
-        sounding = tuple(6 - row for row, fret in enumerate(pattern) if fret != MUTED)
-        key = (sounding, wanted, fifths)
-        known = self.picking.get(key)
-        if known is None:
-            bass = bass_of(Shape(_frets(pattern, lowest)), self.chord, self.tuning)
-            parts = picking_parts(sounding, bass, fifth_under_root=not wanted >> 6 - sounding[0] & 1)
-            known = self.picking[key] = (sum(points for _, points in parts), bass, parts)
-        return known
+        bass = bass_of(Shape(frets), self.chord, self.tuning)
+        sounding = tuple(6 - row for row, fret in enumerate(frets) if fret is not None)
+        root_lowest = key >> 6 & 1 << 6 - sounding[0]
+        parts = picking_parts(sounding, bass, fifth_under_root=not root_lowest)
+        self.picking[key] = sum(points for _, points in parts), bass, parts
+        return self.picking[key]
+
+    def _missing(self, tones: int) -> tuple[float, tuple[str, ...], Parts]:
+        """What it costs that only these tones sound, and the names of the others."""
+        if tones not in self.absent:
+            names = tuple(name for bit, name in self.names.items() if not tones & bit)
+            parts = missing_parts(names)
+            self.absent[tones] = sum(points for _, points in parts), names, parts
+        return self.absent[tones]
+
+    def _place(self, lowest: int, above: int) -> tuple[float, float, Parts]:
+        """What the place on the neck costs, and the stretch from its lowest fret to the one `above` it."""
+        above = max(above, 0)
+        if (lowest, above) not in self.place:
+            stretch = self.fingers_mm[lowest + above] - self.fingers_mm[lowest]
+            parts = place_parts(stretch, self.hand.span_mm, lowest)
+            self.place[lowest, above] = sum(points for _, points in parts), stretch, parts
+        return self.place[lowest, above]
 
 
 def _frets(pattern: Pattern, lowest: int) -> tuple[int | None, ...]:

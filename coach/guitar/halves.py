@@ -1,0 +1,92 @@
+"""How three neighbouring strings can sound in one place of the hand: the halves that shapes are put together from.
+
+Strings 6 to 4 are the bass half, 3 to 1 the treble half. Tones of the chord are bits, so that whether two halves make
+up the chord is one comparison.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import NamedTuple
+
+from coach.guitar.cost import turn_points
+from coach.guitar.fingering import MUTED, OPEN, Pattern
+
+
+class Half(NamedTuple):
+    """Three strings, lowest first.
+
+    pattern     MUTED, OPEN or frets above the lowest fret of the place
+    tones       chord tones that sound, one bit each
+    strings     which strings sound, bit 0 for string 6 to bit 5 for string 1
+    wanted      which strings sound the wanted bass, and
+    fifths      which the chord's fifth, in the same bits
+    at_lowest   whether a string is held at the lowest fret
+    first, last MIDI numbers of the lowest and the highest string that sound, 0 where none does
+    turns       what it costs that they do not rise in pitch
+    """
+
+    pattern: Pattern = ()
+    tones: int = 0
+    strings: int = 0
+    wanted: int = 0
+    fifths: int = 0
+    at_lowest: bool = False
+    first: int = 0
+    last: int = 0
+    turns: float = 0.0
+
+    @property
+    def sounding(self) -> int:
+        """How many strings sound."""
+        return self.strings.bit_count()
+
+
+class Sounds(NamedTuple):
+    """What a search listens for: the bit of each pitch class of the chord, the bass and the fifth as pitch classes."""
+
+    bits: Mapping[int, int]
+    bass: int
+    fifth: int
+
+
+def halves(rows: range, open_midi: Sequence[int], places: range, sounds: Sounds) -> list[Half]:
+    """Every way the strings `rows` (0 for string 6) sound only what is listened for, muted, open or at `places`.
+
+    A bass that is none of the chord's tones sounds on the lowest sounding string of the bass half only.
+    """
+    found = [Half()]
+    for row in rows:
+        foreign = rows.start == 0
+        options = []
+        for number, fret in ((OPEN, 0), *enumerate(places)):
+            pitch = open_midi[row] + fret
+            bit = sounds.bits.get(pitch % 12, 0)
+            if bit or (foreign and pitch % 12 == sounds.bass):
+                options.append((number, pitch, bit))
+        found = [longer for half in found for longer in _extended(half, row, options, sounds)]
+    return found
+
+
+def _extended(half: Half, row: int, options: Sequence[tuple[int, int, int]], sounds: Sounds) -> list[Half]:
+    """The half with one string more, muted or in any of its ways to sound (number, pitch, bit)."""
+    pattern, tones, strings, wanted, fifths, at_lowest, first, last, turns = half
+    found = [Half((*pattern, MUTED), tones, strings, wanted, fifths, at_lowest, first, last, turns)]
+    here = 1 << row
+    for number, pitch, bit in options:
+        if strings and not bit:
+            continue
+        found.append(
+            Half(
+                (*pattern, number),
+                tones | bit,
+                strings | here,
+                wanted | here if pitch % 12 == sounds.bass else wanted,
+                fifths | here if pitch % 12 == sounds.fifth else fifths,
+                at_lowest or number == 0,
+                first or pitch,
+                pitch,
+                turns + turn_points(last, pitch) if strings and pitch <= last else turns,
+            )
+        )
+    return found
