@@ -22,12 +22,14 @@ from coach.errors import BadInput, CoachError
 from coach.practice.cautions import REST, STOP, WARM_UP
 from coach.practice.days import local_day
 from coach.practice.drills import Drill
+from coach.practice.kin import steadies_of
 from coach.practice.memory import BEING_LEARNED
 from coach.practice.need import Reason, View, ease, reasons, views_of
 from coach.practice.order import easiest_first, turn_order
 from coach.practice.overview import drill_rows
+from coach.practice.steady import Steady, own_prior, steady
 from coach.practice.takes import FULL, THUMB, Take
-from coach.practice.tempos import span
+from coach.practice.tempos import Span, span
 from coach.practice.turns import LONGEST_RUN, checked_minutes, cut, even, runs, turn_minutes
 
 __all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
@@ -108,10 +110,12 @@ def plan(
     minutes: int = 20,
     settings: Settings | None = None,
     pressing: Mapping[str, Sequence[Reason]] | None = None,
+    known_steady: Mapping[str, Steady] | None = None,
 ) -> Plan:
     """The plan for `minutes` (rests included) at `now`, whose own clock gives the local day.
 
-    `drills` in ladder order. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError when
+    `drills` in ladder order. `known_steady` gives the steady tempos known already (estimates.py); else they come from
+    the takes. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError when
     there is no drill at all.
     """
     wanted = checked_minutes(minutes)
@@ -125,14 +129,18 @@ def plan(
     lengths = _lengths(wanted, use, odd=len(known) + len(new) == 2)
     order = turn_order(known, new, sum(len(run) for run in lengths), first_day, pressing or {})
     sung = set() if first_day else _sung(order)
+    if known_steady is None:
+        known_steady = steadies_of(drills, {v.drill.id: v.takes for v in views}, today)
     blocks: list[Block] = []
     place = 0
     for run in lengths:
         if blocks:
             blocks.append(Block(REST_KIND, None, "Rest", use.rest_minutes, why=(REST,)))
         for length in run:
-            ends = (place == 0, place == len(order) - 1)
-            blocks.append(_block(order[place], length, ends, place in sung, first_day, wanted, pressing or {}))
+            view, ends = order[place], (place == 0, place == len(order) - 1)
+            sing = place in sung
+            tempo = _span(view, sing, ends[0] and wanted >= _WARM_UP_FROM, known_steady.get(view.drill.id))
+            blocks.append(_block(view, length, ends, sing, first_day, wanted, pressing or {}, tempo))
             place += 1
     return Plan(wanted, tuple(blocks), (*notes, *_cautions(views, today, wanted)))
 
@@ -192,6 +200,14 @@ def _sung(order: Sequence[View]) -> set[int]:
     return set(last[: max(1, len(order) // 4)])
 
 
+def _span(view: View, sing: bool, warm: bool, known: Steady | None) -> Span:
+    """Tempos of a block; the thumb alone has a steady tempo of its own."""
+    layer = THUMB if sing else FULL
+    if sing:
+        known = steady(view.takes, layer, view.today, own_prior(view.drill))
+    return span(view.drill, view.takes, layer, warm, known)
+
+
 def _block(
     view: View,
     minutes: int,
@@ -200,12 +216,12 @@ def _block(
     first_day: bool,
     wanted: int,
     pressing: Mapping[str, Sequence[Reason]],
+    tempo: Span,
 ) -> Block:
     opens, closes = ends
     drill = view.drill
     warm = opens and wanted >= _WARM_UP_FROM
     layer = THUMB if sing else FULL
-    tempo = span(drill, view.takes, layer, warm)
     why: list[str] = []
     if opens and (warm or not closes):
         why.append("something easy to begin with")

@@ -1,87 +1,168 @@
-"""Steady tempo, the simple rule: the tempo at which about 8 in 10 passes were clean.
+"""Steady tempo: how fast a drill can be played so that 8 passes in 10 are clean, and how sure that is.
 
-A seam: `steady` is all that others call, so a deeper estimate can take its place. Passes at the full layer are put in
-order of tempo and made to fall (clean share cannot rise with tempo) by pooling neighbours that disagree, the
-least-squares monotone fit (Ayer et al. 1955, Ann. Math. Stat. 26:641-647; from memory). Between the pooled groups the
-share is read off in log tempo. Nothing is claimed before six passes with clean and stumbled ones among them.
+From a drill's counted passes comes a likelihood along tempo (psychometric.py, trials.py); with a prior it makes a
+belief. The figure is the middle of that belief, its range the 80 % in the middle, wider for every day gone by since.
+
+The prior is wide, unless drills near of kin are known already (kin.py).
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
-from itertools import pairwise
+from datetime import date
 
-from coach.practice.drills import STEP_SHARE
+from coach.practice.drills import Drill
+from coach.practice.psychometric import (
+    CELLS,
+    FINE,
+    STEP,
+    belief,
+    likelihood,
+    ln_tempo,
+    log_likelihoods,
+    normal_prior,
+    quantiles,
+)
 from coach.practice.takes import FULL, Take
+from coach.practice.trials import Days, days_of, length_of, trials, usual_bars
 
 LEAST_PASSES = 6
-RECENT_PASSES = 40
-AIM = 0.8
-_SURE, _DOUBTFUL = 0.9, 0.65
+WIDEST = 1.25
+"""The most that the fast end of the likely range may lie above its slow end, as a ratio, for a figure to be shown."""
+BEYOND = 0.06
+"""How far, as a share, the figure may lie outside the tempos tried: about two steps."""
+DAILY = 0.006
+"""Standard deviation in ln tempo that each idle day adds (ours): half a year makes 8 %. Speed fades slowly: half of
+what was gained is lost after some 13 months (Tatel & Ackerman, Psychol. Bull., doi 10.1037/bul0000481)."""
+ASKED = 0.65
+"""The share of the belief below the tempo asked next. A little above the middle tells more than the middle, where
+QUEST asks (King-Smith 1994): it also shows how steeply the chance falls (tests/bench/bench_steady.py)."""
+
+_CENTRE, _WIDE = math.log(85), 0.4  # between 38 and 190 bpm lies 95 % of it
+_TAIL = 1.2816  # standard deviations from the middle of a normal law to its tenths
 
 
 @dataclass(frozen=True)
 class Steady:
-    """An estimate in bpm from so many `passes`.
+    """A steady tempo in bpm with the range in which it lies 8 times in 10, from so many `passes`.
 
-    `low` and `high` are where about 9 and 6.5 in 10 passes were clean, or the slowest and fastest tempo tried, and
-    at least one step away: a rough band, not a confidence interval.
+    `ask` is the tempo in bpm at which one more pass would tell most.
     """
 
     bpm: float
     low: float
     high: float
     passes: int
+    ask: float
+
+    @property
+    def words(self) -> str:
+        """`held 8 times in 10 up to 84 bpm (80 to 88)`."""
+        return f"held 8 times in 10 up to {self.bpm:.0f} bpm ({self.low:.0f} to {self.high:.0f})"
 
 
-def steady(takes_of_drill: Sequence[Take]) -> Steady | None:
-    """The steady tempo of one drill from its takes in order; None until it is known.
+@dataclass(frozen=True)
+class Evidence:
+    """What the passes of one drill alone say.
 
-    The latest 40 full-layer passes count. None with fewer than six, with no stumbled or no clean one, or when
-    even the slowest tempo tried was clean less often than 8 in 10. Never beyond the fastest tempo tried.
+    along          likelihood of the steady tempo along the grid, 1 at its top
+    passes         how many were counted, in passes of usual length
+    both           True when there were clean and stumbled ones among them
+    slow, fast     the ends of the tempos tried, ln
+    last_day       the latest day counted
     """
-    passes = [p for take in takes_of_drill for p in take.passes if p.layer == FULL][-RECENT_PASSES:]
-    clean = sum(p.clean for p in passes)
-    if len(passes) < LEAST_PASSES or clean in (0, len(passes)):
+
+    along: tuple[float, ...]
+    passes: int
+    both: bool
+    slow: float
+    fast: float
+    last_day: date
+
+
+@dataclass(frozen=True)
+class Prior:
+    """Where a steady tempo is thought to lie before a drill's own passes: ln tempo and its standard deviation."""
+
+    centre: float = _CENTRE
+    sd: float = _WIDE
+
+
+def evidence_of(days: Days) -> Evidence | None:
+    """What the counts of days (in order, as `trials.latest` gives them) say; None when nothing was counted."""
+    if not days:
         return None
-    groups = _falling(sorted((math.log(p.tempo), float(p.clean)) for p in passes))
-    if groups[0][1] < AIM:
+    usual = usual_bars(days)
+    clean = stumbled = passes = 0.0
+    bins = []
+    for counts in days.values():
+        for (fine, bars), (good, bad) in counts.items():
+            clean, stumbled = clean + good, stumbled + bad
+            passes += (good + bad) * min(length_of(bars, usual), 1.0)
+            bins.append(fine)
+    return Evidence(
+        along=tuple(likelihood(log_likelihoods(trials(days)))),
+        passes=math.floor(passes + 1e-9),
+        both=bool(clean and stumbled),
+        slow=min(bins) * FINE,
+        fast=max(bins) * FINE,
+        last_day=max(days),
+    )
+
+
+def known(evidence: Evidence | None, prior: Prior | None = None, today: date | None = None) -> Steady | None:
+    """The steady tempo the evidence supports on local day `today` (the last one played, when None).
+
+    None while it supports none: fewer than six passes, none clean or none stumbled (then the passes bound it on one
+    side only, and the rest would be the prior's), a likely range of more than a quarter from end to end, or a figure
+    more than 6 % beyond the tempos tried.
+    """
+    if evidence is None or evidence.passes < LEAST_PASSES or not evidence.both:
         return None
-    bpm = math.exp(_where(groups, AIM))
-    tried = [p.tempo for p in passes]
-    low = math.exp(_where(groups, _SURE)) if groups[0][1] > _SURE else min(tried)
-    high = math.exp(_where(groups, _DOUBTFUL)) if groups[-1][1] < _DOUBTFUL else max(tried)
-    step = 1 + STEP_SHARE
-    return Steady(bpm=bpm, low=min(low, bpm / step), high=max(high, bpm * step), passes=len(passes))
+    use = prior or Prior()
+    idle = 0 if today is None else max((today - evidence.last_day).days, 0)
+    wider = _TAIL * DAILY * math.sqrt(idle)
+    low, middle, ask, high = quantiles(_belief(evidence, use), (0.1, 0.5, ASKED, 0.9))
+    low, high = middle - math.hypot(middle - low, wider), middle + math.hypot(high - middle, wider)
+    tried = evidence.slow - BEYOND <= middle <= evidence.fast + BEYOND
+    if not tried or high - low > math.log(WIDEST):
+        return None
+    return Steady(math.exp(middle), math.exp(low), math.exp(high), evidence.passes, math.exp(ask))
 
 
-def _falling(points: list[tuple[float, float]]) -> list[tuple[float, float]]:
-    """(mean log tempo, clean share) of pooled groups, shares falling."""
-    pooled: list[tuple[float, float, int]] = []  # sum of log tempo, sum clean, passes
-    last = None
-    for x, clean in points:
-        if x == last:  # one tempo is one group from the start, in whatever order its passes came
-            old = pooled.pop()
-            pooled.append((old[0] + x, old[1] + clean, old[2] + 1))
-        else:
-            pooled.append((x, clean, 1))
-        last = x
-    stack: list[tuple[float, float, int]] = []
-    for group in pooled:
-        stack.append(group)
-        while len(stack) > 1 and stack[-2][1] * stack[-1][2] <= stack[-1][1] * stack[-2][2]:
-            b, a = stack.pop(), stack.pop()
-            stack.append((a[0] + b[0], a[1] + b[1], a[2] + b[2]))
-    return [(x / n, clean / n) for x, clean, n in stack]
+def steady(
+    takes_of_drill: Iterable[Take], layer: str = FULL, today: date | None = None, prior: Prior | None = None
+) -> Steady | None:
+    """The steady tempo of one drill's layer from its takes, in whatever order; None until it is known (see `known`)."""
+    return known(evidence_of(days_of(takes_of_drill, layer)), prior, today)
 
 
-def _where(groups: list[tuple[float, float]], share: float) -> float:
-    """The log tempo at which the fit passes `share`; its slow or fast end where it never does."""
-    if groups[0][1] <= share:
-        return groups[0][0]
-    for (x0, y0), (x1, y1) in pairwise(groups):
-        if y1 <= share:
-            return x0 + (x1 - x0) * (y0 - share) / (y0 - y1)
-    return groups[-1][0]
+def asked(evidence: Evidence | None, prior: Prior | None = None) -> float:
+    """The tempo in bpm at which one more pass would tell most, whether the steady tempo is known yet or not."""
+    return math.exp(quantiles(_belief(evidence, prior or Prior()), (ASKED,))[0])
+
+
+def likely(evidence: Evidence | None, prior: Prior | None = None) -> tuple[float, float, float]:
+    """The slow end, middle and fast end in bpm of the 80 % belief, whether it is fit to be shown or not."""
+    low, middle, high = quantiles(_belief(evidence, prior or Prior()), (0.1, 0.5, 0.9))
+    return math.exp(low), math.exp(middle), math.exp(high)
+
+
+def _belief(evidence: Evidence | None, prior: Prior) -> Sequence[float]:
+    before = normal_prior(prior.centre, prior.sd)
+    return before if evidence is None else belief(evidence.along, before)
+
+
+def own_prior(drill: Drill) -> Prior:
+    """The wide prior of a drill: half-way between its first and its target tempo."""
+    return Prior((math.log(drill.start_bpm) + math.log(drill.target_bpm)) / 2)
+
+
+def moments(evidence: Evidence, prior: Prior) -> tuple[float, float]:
+    """Mean ln tempo and variance of the belief, level within each cell."""
+    along = _belief(evidence, prior)
+    mean = math.fsum(share * ln_tempo(i) for i, share in zip(range(CELLS), along, strict=True))
+    square = math.fsum(share * (ln_tempo(i) - mean) ** 2 for i, share in zip(range(CELLS), along, strict=True))
+    return mean, square + STEP**2 / 12

@@ -1,8 +1,9 @@
 """From which tempo to which a block goes, read from the ledger.
 
-A block starts a few per cent below the tempo last held clean and aims a few per cent above it: about three steps, each
-of a size that is just felt (3 to 5 %; Drake & Botte 1993, Percept. Psychophys. 54:277-286). It never aims past the
-target by more than a margin, so that the target itself becomes comfortable.
+Where the steady tempo is known a block starts at the slow end of its likely range and aims a few per cent above it.
+Where it is not, it starts a few per cent below the tempo last held clean and aims as far above it: about three steps,
+each of a size that is just felt (3 to 5 %; Drake & Botte 1993, Percept. Psychophys. 54:277-286). It never aims past
+the target by more than a margin, so that the target itself becomes comfortable.
 """
 
 from __future__ import annotations
@@ -15,6 +16,7 @@ from datetime import timedelta
 from coach.music.tempo import SLOWEST_BPM
 from coach.practice.drills import Drill
 from coach.practice.evidence import held_tempo, standing
+from coach.practice.steady import Steady
 from coach.practice.takes import FULL, Take
 
 FEW = 0.04        # start this share below and aim this share above what was held
@@ -65,26 +67,43 @@ def _lost_tempo(take: Take, layer: str) -> float:
     return take.tempo if told else math.inf
 
 
-def span(drill: Drill, takes: Sequence[Take], layer: str = FULL, warm: bool = False) -> Span:
-    """Where a block of `drill` starts and what it aims at, from its takes in order."""
-    held = last_held(takes, layer)
+def span(
+    drill: Drill, takes: Sequence[Take], layer: str = FULL, warm: bool = False, known: Steady | None = None
+) -> Span:
+    """Where a block of `drill` starts and what it aims at: from its steady tempo on `layer` where that is `known`,
+    else from its takes in order."""
     on_layer = [t for t in takes if t.layer == layer and standing((t,)) is not None]
-    if held is None and layer != FULL and (full := last_held(takes)) is not None:
-        low, high, why = full * (1 - BACK_OFF), full, f"the full layer was held at {full:.0f} bpm: start below it"
-    elif held is None and on_layer:
-        slowest = min([p.tempo for t in on_layer for p in t.passes] or [t.tempo for t in on_layer])
-        low, high = slowest * (1 - BACK_OFF), slowest
-        why = f"not held yet at {slowest:.0f} bpm, so slower"
-    elif held is None:
-        low, high, why = drill.start_bpm, drill.start_bpm * (1 + 2 * FEW), "a first tempo, to be found by playing"
-    elif standing(on_layer[-1:]) in ("held", "flowing"):
-        low, high, why = held * (1 - FEW), held * (1 + FEW), f"last held clean at {held:.0f} bpm"
-    else:
-        low, high, why = held * (1 - BACK_OFF), held, f"last held clean at {held:.0f} bpm, lost since: back up to it"
+    low, high, why = _from_steady(known, on_layer) if known else _from_takes(drill, takes, on_layer, layer)
     if warm:
+        held = known.bpm if known else last_held(takes, layer)
         base = held if held is not None else drill.start_bpm
         low, high, why = base * (1 - WARM), base * (1 - FEW), "slower than you can, to warm up"
     ceiling = drill.target_bpm * (1 + MARGIN)
     high = min(high, ceiling)
     low = min(low, high * (1 - FEW))
     return Span(max(math.floor(low), SLOWEST_BPM), max(math.floor(high + 1e-9), SLOWEST_BPM), why)
+
+
+def _from_steady(known: Steady, on_layer: Sequence[Take]) -> tuple[float, float, str]:
+    """The start is the slow end of the likely range, but from 4 to 8 % below the figure; after a take that was not
+    held it is as far back as that goes, and the aim no more than the tempo that tells most."""
+    if on_layer and standing(on_layer[-1:]) not in ("held", "flowing"):
+        return known.bpm * (1 - BACK_OFF), known.ask, f"{known.words}; the last take was not held: back up to it"
+    low = min(max(known.low, known.bpm * (1 - BACK_OFF)), known.bpm * (1 - FEW))
+    return low, max(known.bpm * (1 + FEW), known.ask), known.words
+
+
+def _from_takes(
+    drill: Drill, takes: Sequence[Take], on_layer: Sequence[Take], layer: str
+) -> tuple[float, float, str]:
+    held = last_held(takes, layer)
+    if held is None and layer != FULL and (full := last_held(takes)) is not None:
+        return full * (1 - BACK_OFF), full, f"the full layer was held at {full:.0f} bpm: start below it"
+    if held is None and on_layer:
+        slowest = min([p.tempo for t in on_layer for p in t.passes] or [t.tempo for t in on_layer])
+        return slowest * (1 - BACK_OFF), slowest, f"not held yet at {slowest:.0f} bpm, so slower"
+    if held is None:
+        return drill.start_bpm, drill.start_bpm * (1 + 2 * FEW), "a first tempo, to be found by playing"
+    if standing(on_layer[-1:]) in ("held", "flowing"):
+        return held * (1 - FEW), held * (1 + FEW), f"last held clean at {held:.0f} bpm"
+    return held * (1 - BACK_OFF), held, f"last held clean at {held:.0f} bpm, lost since: back up to it"

@@ -1,0 +1,110 @@
+"""What the ledger's takes say of the steady tempo, boiled down to counts by day, tempo and length of a pass.
+
+What counts towards a drill's steady tempo
+- every pass of the layer asked about, clean or stumbled. Another layer is another thing: the thumb alone comes easier
+  than the whole, and what stumbles under the voice may be the voice;
+- for the full layer only what was played without singing: a second task costs regularity (Maes et al. 2015, Exp. Brain
+  Res. 233:263-273), and experience hardly lessens that (Cocchini et al. 2017);
+- a take logged by hand, where only sums are known: each of its bars for itself, as many stumbled as there were
+  stumbles. A word alone, without bars, gives nothing to count.
+
+A player changes over days, so what is older counts less, by days of practice and by days gone by: the power steady
+model (Smith 1979, J. R. Stat. Soc. B 41:375-387; from memory). What an earlier day said is kept by a share at each
+later one, and the latest twelve days are all that is looked at; before them a twentieth or less would be left.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date
+
+from coach.practice.psychometric import Trials, fine_bin
+from coach.practice.takes import FULL, MODES, Take
+
+KEEP = 0.75
+"""The share of what earlier days said that is kept at the next day of practice (ours, no source)."""
+HALF_LIFE_DAYS = 60
+"""Idle days after which half of what is kept is lost besides (ours, no source)."""
+MOST_DAYS = 12
+BY_HAND = 0
+"""Stands in the place of a pass's bars for the single bars of a take logged by hand."""
+_USUAL_BARS = 4
+_LEAST_LENGTH, _MOST_LENGTH = 1 / 16, 16.0
+
+Counts = dict[tuple[int, int], tuple[int, int]]
+"""(fine tempo bin, bars of a pass or BY_HAND) to (how many clean, how many stumbled)."""
+
+Days = dict[date, Counts]
+
+
+def counts_for(layer: str, mode: str) -> bool:
+    """True when what was played in this mode says something of the layer's steady tempo."""
+    return layer != FULL or mode == MODES[0]
+
+
+def add(counts: Counts, bpm: float, bars: int, clean: int, stumbled: int) -> None:
+    """Count passes of `bars` at one tempo in bpm; none when both counts are 0."""
+    if clean or stumbled:
+        key = (fine_bin(bpm), bars)
+        before = counts.get(key, (0, 0))
+        counts[key] = (before[0] + clean, before[1] + stumbled)
+
+
+def add_by_hand(counts: Counts, bpm: float, bars: int, stumbles: int) -> None:
+    """Count a take of which only the sums are known."""
+    stumbled = min(stumbles, bars)
+    add(counts, bpm, BY_HAND, bars - stumbled, stumbled)
+
+
+def days_of(takes: Iterable[Take], layer: str = FULL) -> Days:
+    """The latest days of one drill's takes, in whatever order the takes come."""
+    found: Days = defaultdict(dict)
+    for take in takes:
+        if not counts_for(layer, take.mode):
+            continue
+        for one in take.passes:
+            if one.layer == layer and one.bars > 0:
+                add(found[take.local_day], one.tempo, one.bars, int(one.clean), int(not one.clean))
+        if not take.passes and take.bars > 0 and take.layer == layer:
+            add_by_hand(found[take.local_day], take.tempo, take.bars, take.stumbles)
+    return latest(found)
+
+
+def latest(days: Mapping[date, Counts]) -> Days:
+    """The latest MOST_DAYS days on which something was counted, in order."""
+    return {day: days[day] for day in sorted(d for d, counts in days.items() if counts)[-MOST_DAYS:]}
+
+
+def usual_bars(days: Mapping[date, Counts]) -> int:
+    """How long a pass of the drill is: the commonest length in bars (the longer of two as common); 4 when not known."""
+    found: dict[int, int] = defaultdict(int)
+    for counts in days.values():
+        for (_, bars), (clean, stumbled) in counts.items():
+            if bars != BY_HAND:
+                found[bars] += clean + stumbled
+    return max(found, key=lambda bars: (found[bars], bars), default=_USUAL_BARS)
+
+
+def length_of(bars: int, usual: int) -> float:
+    """A pass's length in usual passes."""
+    return min(max((bars or 1) / usual, _LEAST_LENGTH), _MOST_LENGTH)
+
+
+def weights(days: Sequence[date]) -> list[float]:
+    """How much each of the days, given in order, counts on the last of them."""
+    found = [1.0] * len(days)
+    for place in range(len(days) - 2, -1, -1):
+        gap = (days[place + 1] - days[place]).days
+        found[place] = found[place + 1] * KEEP * 0.5 ** ((gap - 1) / HALF_LIFE_DAYS)
+    return found
+
+
+def trials(days: Days) -> list[Trials]:
+    """The counts of days in order as weighed trials for the fit."""
+    usual = usual_bars(days)
+    return [
+        (fine, length_of(bars, usual), clean * weight, stumbled * weight)
+        for weight, counts in zip(weights(list(days)), days.values(), strict=True)
+        for (fine, bars), (clean, stumbled) in counts.items()
+    ]
