@@ -63,7 +63,6 @@ def test_five_frets_of_their_own_need_five_fingers() -> None:
     assert _ways("x12345") == []
     assert _ways("555555")[0] == "111111"
     assert _ways("555555", barres="none") == []
-    assert _ways("555555", barres="small") == []
 
 
 def test_fingers_do_not_cross() -> None:
