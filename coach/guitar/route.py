@@ -143,8 +143,6 @@ class _Graph:
         """The grips of the last row from which the change back to `start` is within the limit."""
         last, home = len(self.rows) - 1, self.own[0][start]
         ends = ((k, own, self.edge(last, k, start)) for k, own in enumerate(self.own[-1]))
-        if last == 0:
-            ends = ((k, own, change) for k, own, change in ends if k == start)
         return {k: own + change for k, own, change in ends if change + home <= limit}
 
     def _onward(self, last: dict[int, float], limit: float) -> tuple[dict[int, float], list[dict[int, int]]]:

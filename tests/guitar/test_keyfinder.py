@@ -192,6 +192,12 @@ def test_the_octave_is_the_one_that_suits() -> None:
         assert here == min(keyfinder.outside(tune, voice, choice.voice_shift + k) for k in (-12, 0, 12))
 
 
+def test_of_two_octaves_that_fit_the_one_nearer_the_middle_is_sung() -> None:
+    """A tune of one tone, C3, for a voice A2-C5, whose middle is near B3: in C it is sung an octave up, at C4."""
+    in_c = [c for c in ranked("C", "C", melody="C3-C3", voice="A2-C5") if str(c.sounding_key) == "C"]
+    assert {c.voice_shift for c in in_c} == {12}
+
+
 def test_without_a_voice_the_nearest_octave_is_named() -> None:
     """Nobody sings: the shift is at most six semitones."""
     assert max(abs(c.voice_shift) for c in ranked("G | C | D", "G")) == 6

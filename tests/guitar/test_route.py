@@ -136,7 +136,7 @@ SHAPES = [
     ("Am", "x02210", "..231."), ("Am", "577555", "134111"), ("F", "xx3211", "..3211"), ("F", "133211", "134211"),
     ("F", "1x321x", "T.321."), ("G", "320003", "21...3"), ("G", "320033", "21..34"), ("G", "355433", "134211"),
     ("Em", "022000", ".23..."), ("Em", "022000", ".12..."), ("Em", "xx2000", "..2..."), ("D", "xx0232", "...132"),
-    ("D", "x57775", ".12341"), ("Em/D", "xx0000", "......"),
+    ("D", "x57775", ".12341"), ("Em/D", "xx0000", "......"), ("F#", "xx4322", "..3211"),
 ]  # fmt: skip
 
 
@@ -320,6 +320,13 @@ def test_a_pin_by_symbol_holds_everywhere_and_one_by_position_once() -> None:
     full, small = Shape.parse("133211"), Shape.parse("xx3211")
     assert chosen("F C F", pins={"F": full}) == [["133211"], ["x32010"], ["133211"]]
     assert chosen("F C F", pins={"F": full, 2: small}) == [["133211"], ["x32010"], ["xx3211"]]
+
+
+def test_a_pin_that_names_its_fingers_keeps_them() -> None:
+    """Of two fingerings of 022000 the one with fingers 2 and 3; without fingers both are left."""
+    ways = (grip("Em", "022000", ".12..."), grip("Em", "022000", ".23..."))
+    assert pinned(Chord.parse("Em"), Shape.parse("022000", ".23..."), ways, STANDARD) == ways[1:]
+    assert pinned(Chord.parse("Em"), Shape.parse("022000"), ways, STANDARD) == ways
 
 
 def test_a_pin_that_no_search_finds_is_taken_as_the_player_s_own() -> None:
