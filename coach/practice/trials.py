@@ -10,7 +10,8 @@ What counts towards a drill's steady tempo
 
 A player changes over days, so what is older counts less, by days of practice and by days gone by: the power steady
 model (Smith 1979, J. R. Stat. Soc. B 41:375-387; from memory). What an earlier day said is kept by a share at each
-later one, and the latest twelve days are all that is looked at; before them a twentieth or less would be left.
+later one, and a drill's latest sixteen days, on whatever layer, are all that is looked at: of a day before them a
+fiftieth or less would be left, had each of the sixteen been on the layer asked about.
 """
 
 from __future__ import annotations
@@ -26,7 +27,7 @@ KEEP = 0.75
 """The share of what earlier days said that is kept at the next day of practice (ours, no source)."""
 HALF_LIFE_DAYS = 60
 """Idle days after which half of what is kept is lost besides (ours, no source)."""
-MOST_DAYS = 12
+MOST_DAYS = 16
 BY_HAND = 0
 """Stands in the place of a pass's bars for the single bars of a take logged by hand."""
 _USUAL_BARS = 4
@@ -36,6 +37,10 @@ Counts = dict[tuple[int, int], tuple[int, int]]
 """(fine tempo bin, bars of a pass or BY_HAND) to (how many clean, how many stumbled)."""
 
 Days = dict[date, Counts]
+"""Days in order, each with what was counted of one layer."""
+
+Window = dict[date, dict[str, Counts]]
+"""A drill's latest days of practice, each with what was counted of every layer (nothing, when no pass was finished)."""
 
 
 def counts_for(layer: str, mode: str) -> bool:
@@ -51,29 +56,41 @@ def add(counts: Counts, bpm: float, bars: int, clean: int, stumbled: int) -> Non
         counts[key] = (before[0] + clean, before[1] + stumbled)
 
 
-def add_by_hand(counts: Counts, bpm: float, bars: int, stumbles: int) -> None:
-    """Count a take of which only the sums are known."""
+def add_pass(window: Window, day: date, mode: str, layer: str, bpm: float, bars: int, clean: int) -> None:
+    """Count one pass into a window; a pass without bars is none."""
+    layers = window.setdefault(day, {})
+    if bars > 0 and counts_for(layer, mode):
+        add(layers.setdefault(layer, {}), bpm, bars, clean, 1 - clean)
+
+
+def add_whole(window: Window, day: date, mode: str, layer: str, bpm: float, bars: int, stumbles: int) -> None:
+    """Count a take logged by hand into a window: its bars, of which as many stumbled as there were stumbles."""
+    layers = window.setdefault(day, {})
     stumbled = min(stumbles, bars)
-    add(counts, bpm, BY_HAND, bars - stumbled, stumbled)
+    if bars > 0 and counts_for(layer, mode):
+        add(layers.setdefault(layer, {}), bpm, BY_HAND, bars - stumbled, stumbled)
+
+
+def latest(window: Mapping[date, dict[str, Counts]]) -> Window:
+    """The latest MOST_DAYS days, in order."""
+    return {day: window[day] for day in sorted(window)[-MOST_DAYS:]}
+
+
+def days_in(window: Mapping[date, dict[str, Counts]], layer: str = FULL) -> Days:
+    """The days of a window on which something was counted of a layer, in order."""
+    return {day: window[day][layer] for day in sorted(window) if window[day].get(layer)}
 
 
 def days_of(takes: Iterable[Take], layer: str = FULL) -> Days:
-    """The latest days of one drill's takes, in whatever order the takes come."""
-    found: Days = defaultdict(dict)
+    """What counts of one drill's layer in its takes, in whatever order they come."""
+    window: Window = {}
     for take in takes:
-        if not counts_for(layer, take.mode):
-            continue
+        window.setdefault(take.local_day, {})
         for one in take.passes:
-            if one.layer == layer and one.bars > 0:
-                add(found[take.local_day], one.tempo, one.bars, int(one.clean), int(not one.clean))
-        if not take.passes and take.bars > 0 and take.layer == layer:
-            add_by_hand(found[take.local_day], take.tempo, take.bars, take.stumbles)
-    return latest(found)
-
-
-def latest(days: Mapping[date, Counts]) -> Days:
-    """The latest MOST_DAYS days on which something was counted, in order."""
-    return {day: days[day] for day in sorted(d for d, counts in days.items() if counts)[-MOST_DAYS:]}
+            add_pass(window, take.local_day, take.mode, one.layer, one.tempo, one.bars, int(one.clean))
+        if not take.passes:
+            add_whole(window, take.local_day, take.mode, take.layer, take.tempo, take.bars, take.stumbles)
+    return days_in(latest(window), layer)
 
 
 def usual_bars(days: Mapping[date, Counts]) -> int:

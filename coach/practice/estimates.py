@@ -1,0 +1,247 @@
+"""Steady tempos kept at hand: what the ledger's takes come to, in a file beside it that may be thrown away.
+
+The ledger only grows, so what is new in it are the rows after the last ones seen; they are counted in, and only the
+drills they belong to are worked out anew. What is kept is a pure function of the ledger: a file that is missing,
+damaged, of another layout or of another ledger is made anew from it, and where none can be written it lives in memory.
+"""
+
+from __future__ import annotations
+
+import json
+import sqlite3
+import threading
+from array import array
+from collections.abc import Sequence
+from contextlib import suppress
+from datetime import date
+from pathlib import Path
+from types import TracebackType
+
+from coach.practice import tally
+from coach.practice.drills import Drill
+from coach.practice.kin import steadies
+from coach.practice.ledger import Ledger
+from coach.practice.steady import Evidence, Steady, evidence_of, known, own_prior
+from coach.practice.takes import FULL
+from coach.practice.trials import Window, days_in, latest
+
+LAYOUT = 1
+"""Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
+
+_TABLES = (
+    "CREATE TABLE seen (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
+    # days: what was counted of every layer; along and rest: what that says of the full layer, NULL when nothing
+    "CREATE TABLE kept (drill TEXT PRIMARY KEY, days TEXT NOT NULL, along BLOB, rest TEXT) WITHOUT ROWID",
+)
+_WAIT_S = 5.0
+
+def beside(ledger: Path) -> Path:
+    """Where the estimates of a ledger lie."""
+    return ledger.with_name(ledger.stem + ".estimates.sqlite3")
+
+
+class Estimates:
+    """The estimates of one ledger. Calls may come from any thread, one at a time runs; close it or use it in a `with`.
+
+    Asking for a figure brings them up to date first; it raises CoachError when the ledger cannot be read.
+    """
+
+    def __init__(self, ledger: Ledger, path: Path | None = None) -> None:
+        self._ledger = ledger
+        self._lock = threading.RLock()
+        self.path = beside(ledger.path) if path is None else path
+        self._full: dict[str, Evidence | None] = {}
+        self._all_read = False
+        self._version = -1
+        self._db = self._opened()
+
+    def close(self) -> None:
+        """Close the file; closing twice does no harm."""
+        with self._lock:
+            self._db.close()
+
+    def __enter__(self) -> Estimates:
+        return self
+
+    def __exit__(
+        self, kind: type[BaseException] | None, error: BaseException | None, trace: TracebackType | None
+    ) -> None:
+        self.close()
+
+    # What is asked
+
+    def evidence(self, drill: str, layer: str = FULL) -> Evidence | None:
+        """What the passes of one drill's layer say as the ledger is now; None when nothing was counted."""
+        with self._lock:
+            self.refresh()
+            if layer == FULL and drill in self._full:
+                return self._full[drill]
+            row = self._db.execute("SELECT days, along, rest FROM kept WHERE drill = ?", (drill,)).fetchone()
+            if layer != FULL:
+                return evidence_of(days_in(_window(row[0]), layer)) if row else None
+            self._full[drill] = _evidence(row[1], row[2]) if row else None
+            return self._full[drill]
+
+    def steady(self, drill: Drill, layer: str = FULL, today: date | None = None) -> Steady | None:
+        """The steady tempo of one drill's layer from its own passes alone; None until it is known."""
+        return known(self.evidence(drill.id, layer), own_prior(drill), today)
+
+    def steadies(self, drills: Sequence[Drill], today: date | None = None) -> dict[str, Steady]:
+        """The steady tempo of every drill that has one, kin lending strength."""
+        with self._lock:
+            self.refresh()
+            if not self._all_read:
+                for drill, along, rest in self._db.execute("SELECT drill, along, rest FROM kept"):
+                    self._full[drill] = _evidence(along, rest)
+                self._all_read = True
+            return steadies(drills, {d.id: self._full.get(d.id) for d in drills}, today)
+
+    # Keeping up
+
+    def refresh(self) -> int:
+        """Take in what is new in the ledger; gives how many drills were worked out anew."""
+        with self._lock:
+            try:
+                return self._refresh()
+            except sqlite3.Error:
+                # Damaged since it was opened, or held too long by another coach: the ledger has it all.
+                self._db.close()
+                self._forget()
+                self._db = _fresh(":memory:")
+                return self._refresh()
+
+    def rebuild(self) -> int:
+        """Throw everything away and work it out from the ledger; gives how many drills there are."""
+        with self._lock:
+            with suppress(sqlite3.Error):
+                self._db.execute("DELETE FROM seen")
+                self._db.execute("DELETE FROM kept")
+            self._forget()
+            return self.refresh()
+
+    def _forget(self) -> None:
+        self._full.clear()
+        self._all_read = False
+
+    def _opened(self) -> sqlite3.Connection:
+        """The file, made anew when it is not of this layout or cannot be read; memory when no file can be had."""
+        for attempt in (1, 2):
+            db = None
+            try:
+                if attempt == 2:
+                    for side in ("", "-wal", "-shm", "-journal"):
+                        self.path.with_name(self.path.name + side).unlink(missing_ok=True)
+                db = _fresh(self.path)
+                if db.execute("PRAGMA user_version").fetchone()[0] == LAYOUT:
+                    db.execute("SELECT count(*) FROM seen")
+                    return db
+                db.close()
+            except (sqlite3.Error, OSError):
+                if db is not None:
+                    db.close()
+        return _fresh(":memory:")
+
+    def _refresh(self) -> int:
+        db = self._db
+        ends = tally.ends(self._ledger)
+        version = db.execute("PRAGMA data_version").fetchone()[0]
+        if version != self._version:  # another coach has written to the file
+            self._forget()
+            self._version = version
+        if self._seen() == ends:
+            return 0
+        db.execute("BEGIN IMMEDIATE")  # two coaches must not count the same rows twice
+        try:
+            seen = self._seen()
+            if any(tally.mark(self._ledger, what, row) != mark for what, (row, mark) in seen.items()):
+                # Not the ledger that was seen: a copy was put back, or another laid in its place.
+                db.execute("DELETE FROM kept")
+                self._forget()
+                seen = {}
+            after = {what: seen.get(what, (0, ""))[0] for what in ends}
+            found = tally.counted(self._ledger, after, {what: row for what, (row, _) in ends.items()})
+            for drill, window in found.items():
+                self._keep(drill, window)
+            db.executemany(
+                "INSERT OR REPLACE INTO seen VALUES (?, ?, ?)", [(what, *end) for what, end in ends.items()]
+            )
+            db.execute("COMMIT")
+        except BaseException:
+            self._forget()
+            if db.in_transaction:
+                db.execute("ROLLBACK")
+            raise
+        return len(found)
+
+    def _seen(self) -> dict[str, tuple[int, str]]:
+        return {what: (row, mark) for what, row, mark in self._db.execute("SELECT what, row, mark FROM seen")}
+
+    def _keep(self, drill: str, new: Window) -> None:
+        row = self._db.execute("SELECT days FROM kept WHERE drill = ?", (drill,)).fetchone()
+        window = _window(row[0]) if row else {}
+        for day, layers in new.items():
+            before = window.setdefault(day, {})
+            for layer, counts in layers.items():
+                sums = before.setdefault(layer, {})
+                for key, (clean, stumbled) in counts.items():
+                    old = sums.get(key, (0, 0))
+                    sums[key] = (old[0] + clean, old[1] + stumbled)
+        window = latest(window)
+        evidence = evidence_of(days_in(window))
+        along, rest = (None, None) if evidence is None else _written(evidence)
+        self._full[drill] = evidence
+        self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)", (drill, _text(window), along, rest))
+
+
+def _fresh(path: Path | str) -> sqlite3.Connection:
+    """A connection to estimates at `path`, with the tables made where there is nothing yet. Raises sqlite3.Error."""
+    db = sqlite3.connect(path, timeout=_WAIT_S, isolation_level=None, check_same_thread=False)
+    try:
+        # A crash may cost this file, never the ledger; so it need not wait for the disk.
+        db.execute("PRAGMA journal_mode = WAL").fetchone()
+        db.execute("PRAGMA synchronous = OFF")
+        if db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
+            db.execute("BEGIN IMMEDIATE")
+            if db.execute("SELECT count(*) FROM sqlite_master").fetchone()[0] == 0:
+                for statement in _TABLES:
+                    db.execute(statement)
+                db.execute(f"PRAGMA user_version = {LAYOUT}")
+            db.execute("COMMIT")
+    except BaseException:
+        db.close()
+        raise
+    return db
+
+
+def _text(window: Window) -> str:
+    """A window as JSON: day, layer, then [tempo bin, bars, clean, stumbled] each."""
+    return json.dumps(
+        {
+            day.isoformat(): {name: [[*key, *counts[key]] for key in sorted(counts)] for name, counts in layers.items()}
+            for day, layers in window.items()
+        }
+    )
+
+
+def _window(text: str) -> Window:
+    return {
+        date.fromisoformat(day): {
+            name: {(fine, bars): (clean, stumbled) for fine, bars, clean, stumbled in counts}
+            for name, counts in layers.items()
+        }
+        for day, layers in json.loads(text).items()
+    }
+
+
+def _written(evidence: Evidence) -> tuple[bytes, str]:
+    rest = (evidence.passes, evidence.both, evidence.slow, evidence.fast, evidence.last_day.isoformat())
+    return array("d", evidence.along).tobytes(), json.dumps(rest)
+
+
+def _evidence(along: bytes | None, rest: str | None) -> Evidence | None:
+    if along is None or rest is None:
+        return None
+    values = array("d")
+    values.frombytes(along)
+    passes, both, slow, fast, day = json.loads(rest)
+    return Evidence(tuple(values), passes, both, slow, fast, date.fromisoformat(day))

@@ -1,0 +1,75 @@
+"""What the ledger's rows say of steady tempo, counted without reading every take: for the estimates kept beside it.
+
+Rows are only ever added, and each table numbers its own in the order they came, so "new since" is a row number.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Mapping
+from datetime import date
+
+from coach.practice.ledger import Ledger
+from coach.practice.trials import MOST_DAYS, Window, add_pass, add_whole
+
+_MARKS = {"takes": "id", "passes": "take || ' ' || number || ' ' || at", "wholes": "take"}
+_MANY = 20_000  # new rows from which on those of days that would be dropped at once are not read
+
+# Days before a drill's latest sixteen never count again, so a rebuild need not look at their passes. The outer loop has
+# to run over takes and not over passes, of which there are many more: CROSS JOIN keeps that order in SQLite.
+_RECENT = f"""
+WITH ranked AS (
+    SELECT drill, local_day, row_number() OVER (PARTITION BY drill ORDER BY local_day DESC) AS place
+    FROM (SELECT DISTINCT drill, local_day FROM takes)
+), first AS MATERIALIZED (
+    SELECT drill AS name, min(local_day) AS day FROM ranked WHERE place <= {MOST_DAYS} GROUP BY drill
+)
+"""
+_TAKES = "takes t CROSS JOIN first ON first.name = t.drill AND t.local_day >= first.day"
+_PASS = "t.drill, t.local_day, t.mode, x.layer, x.tempo, x.bars, x.clean"
+_WHOLE = "t.drill, t.local_day, t.mode, t.layer, t.tempo, x.bars, x.stumbles"
+
+
+def ends(ledger: Ledger) -> dict[str, tuple[int, str]]:
+    """The number of each table's last row, and a mark by which to know it again; 0 for an empty one."""
+    return {what: _end(ledger, what) for what in _MARKS}
+
+
+def _end(ledger: Ledger, what: str) -> tuple[int, str]:
+    rows = ledger.rows(f"SELECT rowid, {_MARKS[what]} FROM {what} ORDER BY rowid DESC LIMIT 1")
+    return (int(rows[0][0]), str(rows[0][1])) if rows else (0, "")
+
+
+def mark(ledger: Ledger, what: str, row: int) -> str:
+    """The mark of row number `row` of a table, "" when there is none."""
+    rows = ledger.rows(f"SELECT {_MARKS[what]} FROM {what} WHERE rowid = ?", row)
+    return str(rows[0][0]) if rows else ""
+
+
+def counted(ledger: Ledger, after: Mapping[str, int], upto: Mapping[str, int]) -> dict[str, Window]:
+    """The counts of each table's rows above number `after` and up to `upto`, by drill.
+
+    Another coach may write meanwhile: rows never change, and a take is there before its passes.
+    """
+    many = sum(upto[what] - after[what] for what in _MARKS) > _MANY
+    head, takes = (_RECENT, _TAKES) if many else ("", "takes t")
+    found: dict[str, Window] = defaultdict(dict)
+    days = _Days()
+    query = f"{head} SELECT DISTINCT t.drill, t.local_day FROM {takes} WHERE t.rowid > ? AND t.rowid <= ?"
+    for drill, day in ledger.rows(query, after["takes"], upto["takes"]):
+        found[drill].setdefault(days[day], {})
+    for what, columns in (("passes", _PASS), ("wholes", _WHOLE)):
+        joined = f"{takes} CROSS JOIN {what} x ON x.take = t.id" if many else f"{what} x JOIN takes t ON t.id = x.take"
+        query = f"{head} SELECT {columns} FROM {joined} WHERE x.rowid > ? AND x.rowid <= ?"
+        count = add_pass if what == "passes" else add_whole
+        for drill, day, mode, layer, bpm, bars, n in ledger.rows(query, after[what], upto[what]):
+            count(found[drill], days[day], mode, layer, bpm, bars, n)
+    return found
+
+
+class _Days(dict[str, date]):
+    """Local days by their text, each read once."""
+
+    def __missing__(self, text: str) -> date:
+        day = self[text] = date.fromisoformat(text)
+        return day
