@@ -25,7 +25,8 @@ class CoachError(Exception):
         """`WHERE: WHAT; HOW TO MEND IT.` on one line."""
         head = f"{self.where}: " if self.where else ""
         tail = f"; {self.mend}" if self.mend else ""
-        return " ".join(f"{head}{self.what}{tail}".split()).rstrip(".") + "."
+        said = " ".join(f"{head}{self.what}{tail}".split()).rstrip(".")
+        return said if said.endswith("?") else said + "."
 
     def at(self, where: str) -> CoachError:
         """The same error with a place put in front of the one it has."""

@@ -6,6 +6,7 @@ from coach.errors import BadInput
 
 
 def is_one_sentence(error: BadInput) -> bool:
-    """One line that ends in a full stop, says how to mend it, and carries exit code 2."""
+    """One line that ends in a full stop or asks what was meant, says how to mend it, and carries exit code 2."""
     text = str(error)
-    return "\n" not in text and text.endswith(".") and bool(error.what) and bool(error.mend) and error.exit_code == 2
+    whole = "\n" not in text and text.endswith((".", "?"))
+    return whole and bool(error.what) and bool(error.mend) and error.exit_code == 2

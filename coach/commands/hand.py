@@ -14,7 +14,7 @@ from coach.guitar.grip import Hand
 from coach.guitar.neck import Neck
 from coach.guitar.openshapes import read_tunings
 from coach.guitar.tuning import STANDARD, Tuning
-from coach.music.notes import Pitch
+from coach.music.notes import Pitch, read_range
 from coach.settings import BARRES, read_settings
 
 MOST_SPAN_FRETS = 9
@@ -72,13 +72,7 @@ def tuning_given(text: str) -> Tuning:
 
 def range_given(text: str, option: str) -> tuple[Pitch, Pitch]:
     """Two pitches, the lower first: `A2-D4`. Raises BadMusic."""
-    low, dash, high = (part.strip() for part in text.replace("–", "-").partition("-"))
-    if not (low and dash and high):
-        raise BadMusic(f"'{text}' is not a range", where=option, mend="write the lowest and highest pitch, like A2-D4")
     try:
-        reach = Pitch.parse(low), Pitch.parse(high)
-    except BadInput as error:
+        return read_range(text)
+    except BadMusic as error:
         raise error.at(option) from None
-    if reach[0].midi > reach[1].midi:
-        raise BadMusic(f"'{text}' is upside down", where=option, mend=f"write {high}-{low}")
-    return reach

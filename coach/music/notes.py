@@ -97,3 +97,14 @@ def hertz(midi: float) -> float:
 def pitch_of(midi: int) -> Pitch:
     """The pitch of a MIDI number, spelled with sharps where no key says otherwise."""
     return Pitch(_SHARP_NAMES[midi % 12], midi // 12 - 1)
+
+
+def read_range(text: str) -> tuple[Pitch, Pitch]:
+    """Two pitches, the lower first: `A2-D4`. Raises BadMusic."""
+    low, dash, high = (part.strip() for part in text.replace("–", "-").partition("-"))
+    if not (low and dash and high):
+        raise BadMusic(f"'{text}' is not a range", mend="write the lowest and highest pitch, like A2-D4")
+    reach = Pitch.parse(low), Pitch.parse(high)
+    if reach[0].midi > reach[1].midi:
+        raise BadMusic(f"'{text}' is upside down", mend=f"write {high}-{low}")
+    return reach

@@ -17,7 +17,7 @@ from coach.music.chords import Chord, read_bars
 from coach.music.keys import Key
 from coach.music.likelykey import likely_key
 from coach.music.meter import Meter
-from coach.music.notes import Pitch
+from coach.music.notes import Pitch, read_range
 from coach.music.numerals import numerals
 from coach.picking.realise import HeldBar, Hold
 
@@ -129,17 +129,6 @@ def read_wish(text: str) -> Wish:
 
 
 _MODES = (["minor"], ["major"])
-
-
-def read_range(text: str) -> Range:
-    """Read `A2-D4`, lowest first. Raises BadInput or BadMusic."""
-    low, dash, high = text.partition("-")
-    if not dash:
-        raise BadInput(f"'{text}' is not a range", mend="write its lowest and highest pitch, like A2-D4")
-    found = Pitch.parse(low), Pitch.parse(high)
-    if found[0].midi > found[1].midi:
-        raise BadInput(f"the range {text} is upside down", mend=f"write {high}-{low}")
-    return found
 
 
 def consider(text: str, wish_text: str, hand: Hand) -> Desk:

@@ -24,6 +24,7 @@ from coach.screens.actions import (
     usable_keys,
 )
 from coach.screens.app import Coach
+from coach.screens.desk import DeskPage
 from coach.screens.help import help_text
 from coach.screens.patterns import Patterns
 from coach.screens.rest import Rest
@@ -35,6 +36,7 @@ CLASSES: dict[str, type[Screen[str]] | type[Screen[None]] | type[Screen[bool]] |
     "On the stage": Stage,
     "Today": Today,
     "Patterns": Patterns,
+    "The desk": DeskPage,
     "After a block": Verdict,
     "Resting": Rest,
     "Everywhere": Coach,
