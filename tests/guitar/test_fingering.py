@@ -117,9 +117,11 @@ def test_the_thumb_is_for_string_six_alone_and_stays_near() -> None:
 
 def test_the_thumb_and_a_full_barre_exclude_each_other() -> None:
     """Over the neck the hand has no finger flat across five strings."""
-    over = [hold for hold in holds(_pattern("133211"), True, "full") if "T" in hold.fingers]
-    assert over
-    assert all(hold.barre is None or hold.barre[1] - hold.barre[2] < 3 for hold in over)
+    for shape in ("133211", "111211", "113331"):
+        over = [hold for hold in holds(_pattern(shape), True, "full") if "T" in hold.fingers]
+        assert all(hold.barre is None or hold.barre[1] - hold.barre[2] < 3 for hold in over), shape
+    assert "T34211" in _ways("133211", thumb=True)
+    assert "111211" in _ways("111211", thumb=True)
 
 
 @given(PATTERNS, st.booleans(), st.sampled_from(["full", "small", "none"]))
