@@ -23,14 +23,14 @@ POSITION = 0.4  # each fret that the lowest finger stands above the first
 SMALL_BARRE, FULL_BARRE = 1.2, 2.5  # two or three strings; four to six
 OTHER_FINGER_FLAT = 0.8  # a barre laid with another finger than the first
 THUMB = 1.2  # the thumb over the neck, which turns the wrist
-INNER_MUTE = 2.0  # each muted string between sounding ones: a finger must lean on it
+INNER_MUTE = 2.6  # each muted string between sounding ones: a finger must lean on it
 
 # What the picking hand is left with.
 NO_ALTERNATE = 2.0  # nothing for the thumb to alternate with
-BORROWED_ALTERNATE = 0.4  # the thumb must borrow string 3
+BORROWED_ALTERNATE = 1.0  # the thumb must borrow string 3
 NO_FIFTH = 0.4  # no second alternate: the thumb falls back on the root
 SILENT_BASS = 0.3  # each string below the lowest that sounds: one bass string fewer
-NO_TREBLE = 1.8  # each of strings 3 to 1 that does not sound
+NO_TREBLE = 2.3  # each of strings 3 to 1 that does not sound
 FIFTH_UNDER_ROOT = 1.0  # the fifth lies lowest: good for the thumb, less so for a full stroke
 UNISON, TURNED = 0.3, 1.0  # a string sounds as high as the sounding string below it, or lower: rolls lose their order
 MISSING = 0.7  # each tone left out

@@ -139,9 +139,15 @@ class _Search:
         return StandIn(kind, grip, (*lost, *less), (*gained, *more), holding(hard) - holding(grip))
 
     def smaller(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
+        if len(hard.shape.sounding) <= 4:
+            return
+        seen: dict[tuple[int, ...], int] = {}
         for grip in self.grips(self.chord):
-            if grip.shape.sounding in SMALL_SETS and len(hard.shape.sounding) > 4 and self.easier(grip, hard):
-                yield (grip.cost,), self.standin("smaller", grip, hard)
+            strings = grip.shape.sounding
+            if strings in SMALL_SETS and self.easier(grip, hard):
+                # The best of each set of strings before the second of any: they are different things to the ear.
+                seen[strings] = seen.get(strings, -1) + 1
+                yield (seen[strings], grip.cost), self.standin("smaller", grip, hard)
 
     def thumb(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         for grip in self.grips(self.chord, replace(self.hand, thumb=True)):
