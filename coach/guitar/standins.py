@@ -40,7 +40,7 @@ HOLDING = (
 )  # fmt: skip
 
 EASIER = 0.5  # a stand-in saves the fretting hand at least half a finger
-MOST_LOST = 2.0  # what the picking hand may lose for it
+MOST_LOST = 2.5  # what the picking hand may lose for it
 MOST_OF_A_KIND = 4
 SMALL_SETS = ((5, 4, 3, 2), (4, 3, 2, 1))
 
