@@ -134,6 +134,19 @@ def test_a_chord_of_the_key_comes_before_one_from_outside() -> None:
     assert readings(shape, key=Key.parse("Am"))[0].chord.root.pitch_class == 8
 
 
+def test_a_strange_bass_sounds_in_the_bass_alone() -> None:
+    """Bb over an open low E is Bb/E; with another E on top it is no plain chord over a bass any more."""
+    assert "Bb/E" in _names("01333x")
+    assert _names("013330") == []
+
+
+def test_a_string_left_ringing_is_the_last_way_out() -> None:
+    """x02010 is Am7, so nobody says Am with a G ringing; x33010 has nothing plainer."""
+    assert not any(r.rings for r in readings(Shape.parse("x02010")))
+    assert "Am" not in _names("x02010")
+    assert all(r.rings for r in readings(Shape.parse("x33010")))
+
+
 def test_what_is_missing_is_told() -> None:
     """C7 x32310 has no G, and says so; a chord of three tones without its fifth comes last."""
     c7 = readings(Shape.parse("x32310"))[0]
