@@ -23,6 +23,7 @@ class Half(NamedTuple):
     fifths      which the chord's fifth, in the same bits
     at_lowest   whether a string is held at the lowest fret
     first, last MIDI numbers of the lowest and the highest string that sound, 0 where none does
+    least       the least MIDI number that sounds; in most halves it is `first`
     turns       what it costs that they do not rise in pitch
     """
 
@@ -34,6 +35,7 @@ class Half(NamedTuple):
     at_lowest: bool = False
     first: int = 0
     last: int = 0
+    least: int = 0
     turns: float = 0.0
 
     @property
@@ -70,8 +72,8 @@ def halves(rows: range, open_midi: Sequence[int], places: range, sounds: Sounds)
 
 def _extended(half: Half, row: int, options: Sequence[tuple[int, int, int]], sounds: Sounds) -> list[Half]:
     """The half with one string more, muted or in any of its ways to sound (number, pitch, bit)."""
-    pattern, tones, strings, wanted, fifths, at_lowest, first, last, turns = half
-    found = [Half((*pattern, MUTED), tones, strings, wanted, fifths, at_lowest, first, last, turns)]
+    pattern, tones, strings, wanted, fifths, at_lowest, first, last, least, turns = half
+    found = [Half((*pattern, MUTED), tones, strings, wanted, fifths, at_lowest, first, last, least, turns)]
     here = 1 << row
     for number, pitch, bit in options:
         if strings and not bit:
@@ -86,6 +88,7 @@ def _extended(half: Half, row: int, options: Sequence[tuple[int, int, int]], sou
                 at_lowest or number == 0,
                 first or pitch,
                 pitch,
+                pitch if not strings or pitch < least else least,
                 turns + turn_points(last, pitch) if strings and pitch <= last else turns,
             )
         )

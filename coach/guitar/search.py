@@ -5,9 +5,9 @@ What counts as a fingering of a chord (common practice, no source):
 - Each string is muted, open or held at a fret up to `max_fret` (counted from the capo). At least four strings sound,
   at least two of strings 3 to 1 among them.
 - Only tones of the chord sound; a slash bass that is none of them sounds on the lowest string only.
-- The lowest string sounds the bass asked for (after the slash, else the root). Where no bass is asked for and the
-  chord has a perfect fifth, that fifth may lie lowest if the next string, 5 or 4, sounds the root: it is the thumb's
-  second alternate (D x00232, C 332010). It is costed.
+- The lowest string that sounds has the bass asked for (after the slash, else the root), and no other string sounds
+  lower. Where no bass is asked for and the chord has a perfect fifth, that fifth may lie lowest if the next string, 5
+  or 4, sounds the root: it is the thumb's second alternate (D x00232, C 332010). It is costed.
 - All tones sound, but for the perfect fifth of chords of four or more tones and the ninth of chords of six or more
   (11, 13); `missing` tells them. Root, third (or the fourth or second in its place), seventh, an altered fifth and the
   tone that names the chord are never missing.
@@ -198,11 +198,15 @@ class _Search:
                 if (tones | bass.tones) & self.needed != self.needed:
                     continue
                 for treble in trebles:
-                    if (bass.at_lowest or treble.at_lowest or not lowest) and treble.sounding >= least:
+                    if treble.sounding < least or treble.least < bass.first:
+                        continue
+                    if bass.at_lowest or treble.at_lowest or not lowest:
                         yield bass, treble
 
     def _bass_is_right(self, bass: Half) -> bool:
         """The bass asked for lies lowest, or its fifth with the root on the next string."""
+        if bass.least < bass.first:
+            return False
         low = bass.strings & -bass.strings
         if bass.wanted & low or not low:
             return bool(low)

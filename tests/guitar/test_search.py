@@ -134,6 +134,9 @@ def slow(chord: Chord, hand: Hand, tuning: Tuning, max_fret: int) -> dict[Frets,
         absent = classes - {pitch_class for _, pitch_class in sound}
         if absent - set(spare):
             continue
+        midi = [tuning.pitches[k].midi + f for k, f in enumerate(frets) if f is not None]
+        if min(midi) < midi[0]:
+            continue
         (low, lowest), (following, second) = sound[:2]
         if lowest != wanted:
             root_above = wanted == root == second and following == low - 1 and following >= 4
@@ -236,7 +239,7 @@ def test_the_trades_shape_comes_first_only_among_equals() -> None:
     """An equal cost is settled for the usual shape; a lower cost is not."""
     found = grips(Chord.parse("G"))
     cheap, dear = found[0], found[30]
-    twin = Grip(dear.chord, Shape.parse("355433"), None, dear.bass, (), 0.0, dear.cost)
+    twin = Grip(dear.chord, Shape.parse("777777"), None, dear.bass, (), 0.0, dear.cost)
     ranked = usual_first([dear, twin, cheap], [twin.shape])
     assert [g.shape for g in ranked] == [cheap.shape, twin.shape, dear.shape]
 
@@ -283,6 +286,17 @@ def test_the_fifth_may_lie_under_the_root_for_the_thumb() -> None:
     assert "000232" not in shapes
     for symbol, lowest in (("D/F#", 6), ("Bdim", 11), ("Am/G", 7)):
         assert {(g.shape.midi(g.shape.sounding[0]) or 0) % 12 for g in grips(Chord.parse(symbol))} == {lowest}
+
+
+@pytest.mark.parametrize("tuning", TUNINGS)
+def test_nothing_sounds_lower_than_the_bass(tuning: str) -> None:
+    """The lowest pitch of all is the bass note, or the fifth that is told to lie under the root."""
+    for symbol in ("D", "C", "A/C#", "C/D", "E7sus4"):
+        chord, strings = Chord.parse(symbol), TUNINGS[tuning]
+        for g in grips(chord, tuning=strings):
+            lowest = min(g.shape.midi(s, strings) or 0 for s in g.shape.sounding) % 12
+            under = "fifth under the root" in dict(g.parts)
+            assert lowest == (chord.fifth if under else chord.lowest).pitch_class, g.shape
 
 
 def test_a_capo_brings_the_frets_together() -> None:
