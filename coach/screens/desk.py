@@ -41,7 +41,7 @@ FIRST_SONG, FIRST_PATTERN, FIRST_BPM = "C | Am | F | G", "outside-in", 80
 SLOWEST, FASTEST = 40, 160
 TALL = 34
 PLACES_WIDTH = 38
-TYPING = "⏎ think it through  tab to the other line  esc back"
+TYPING = "⏎ think it through  tab to the other line  esc back  F1 all keys"
 
 
 class DeskPage(Screen[None]):
