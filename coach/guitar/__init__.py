@@ -1,1 +1,1 @@
-"""Floor 2: tunings, left-hand shapes, the trade's open shapes and the bass strings a shape gives the thumb. Pure."""
+"""Floor 2: tunings and the neck, left-hand shapes searched, costed and named, routes, stand-ins, key and capo. Pure."""

@@ -134,7 +134,8 @@ class World:
 
         drill = self.drill(block.drill or "")
         pattern = self.library.find(drill.pattern)
-        return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book))
+        hand = shelf.hand_of(self.settings)
+        return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book, hand=hand))
 
     def change(self, **values: object) -> None:
         """Change settings for now."""
