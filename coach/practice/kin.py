@@ -12,7 +12,7 @@ from collections.abc import Mapping, Sequence
 from datetime import date
 
 from coach.practice.drills import Drill
-from coach.practice.steady import Evidence, Prior, Steady, evidence_of, known, moments, own_prior
+from coach.practice.steady import Evidence, Prior, Steady, belief_moments, evidence_of, known, own_prior
 from coach.practice.takes import Take
 from coach.practice.trials import days_of
 
@@ -50,7 +50,7 @@ class Kin:
             own = evidence.get(drill.id)
             if own is None or known(own, own_prior(drill)) is None:
                 continue
-            self._lent[drill.id] = moments(own, own_prior(drill))
+            self._lent[drill.id] = belief_moments(own, own_prior(drill))
             for group in (("is", drill.id), ("pattern", drill.pattern), ("pace", drill.slots_per_beat)):
                 self._groups.setdefault(group, []).append(drill)
             if drill.grows_from is not None:

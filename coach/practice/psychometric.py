@@ -16,9 +16,10 @@ its parts went well or ill each by themselves.
 from __future__ import annotations
 
 import math
+from bisect import bisect_left
 from collections.abc import Iterable, Sequence
 from functools import cache, lru_cache
-from itertools import accumulate, repeat
+from itertools import accumulate
 from operator import add, mul
 
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
@@ -29,11 +30,11 @@ LAPSE = 0.03
 
 FINE = 1 / 200
 """Width in ln tempo of the bins in which passes are counted, 0.5 %: below what is felt (Drake & Botte 1993)."""
-_PER_CELL = 3
+_PER_CELL = 4
 STEP = FINE * _PER_CELL
-"""Width in ln tempo of a cell of the grid, 1.5 %."""
+"""Width in ln tempo of a cell of the grid, 2 %."""
 
-SPREADS = (0.03, 0.045, 0.065, 0.095, 0.14, 0.2)
+SPREADS = (0.03, 0.048, 0.076, 0.122, 0.2)
 _SPREAD_CENTRE, _SPREAD_SD = 0.08, 0.5
 # Centre and sd in ln of the spread before anything is known. Nothing is published on how steeply clean passes fall off
 # with tempo; 8 % makes them fall from 8 to 5 in 10 over 7 % of tempo (ours, no source).
@@ -41,7 +42,8 @@ _SPREAD_CENTRE, _SPREAD_SD = 0.08, 0.5
 FIRST_CELL = math.floor(math.log(SLOWEST_BPM) / STEP) - 10
 LAST_CELL = math.ceil(math.log(FASTEST_BPM) / STEP) + 10
 CELLS = LAST_CELL - FIRST_CELL + 1
-_REACH = 34  # cells, about 0.5 in ln tempo: farther from every tempo tried the likelihood is taken as level
+_NOTHING = -40.0  # what is so much less likely, in ln, is left out of sums
+_REACH = 25  # cells, 0.5 in ln tempo: farther from every tempo tried the likelihood is taken as level
 
 Trials = tuple[int, float, float, float]
 """Passes at one tempo: fine bin, length in usual passes, how many clean, how many stumbled (shares of one allowed)."""
@@ -76,17 +78,19 @@ def spread_prior() -> tuple[float, ...]:
 
 
 @cache
-def _tables(length: float) -> tuple[tuple[list[float], list[float]], ...]:
-    """For each spread the log chance of a clean and of a stumbled pass of `length` usual passes.
+def _tables(length: float) -> tuple[list[float], ...]:
+    """For each spread the log chances of a clean and a stumbled pass of `length` usual passes, by turns.
 
-    Entry k belongs to a steady tempo k - 2·CELLS cells above the tempo played.
+    The pair at 2·k belongs to a tempo played k - 2·CELLS cells above the steady tempo.
     """
     found = []
     for spread in SPREADS:
-        # Far above the steady tempo the chance underflows; a floor keeps its logarithm finite.
-        chances = (chance(-k * STEP, above_steady(spread), spread) for k in range(-2 * CELLS, 2 * CELLS + 1))
-        clean = [length * math.log(max(p, 1e-12)) for p in chances]
-        found.append((clean, [math.log(-math.expm1(value)) for value in clean]))
+        row: list[float] = []
+        for k in range(-2 * CELLS, 2 * CELLS + 1):
+            # Far above the steady tempo the chance underflows; a floor keeps its logarithm finite.
+            clean = length * math.log(max(chance(k * STEP, above_steady(spread), spread), 1e-12))
+            row += (clean, math.log(-math.expm1(clean)))
+        found.append(row)
     return tuple(found)
 
 
@@ -95,40 +99,37 @@ def log_likelihoods(trials: Iterable[Trials]) -> list[list[float]]:
 
     The trials' order plays no part: they are first summed up by tempo and length, in a fixed order.
     """
-    summed = _on_grid(trials)
-    if not summed:
+    by_length = _on_grid(trials)
+    if not by_length:
         return [[0.0] * CELLS for _ in SPREADS]
-    played = [cell for _, cell in summed]
-    low = max(min(played) - _REACH, FIRST_CELL)
-    high = min(max(played) + _REACH, LAST_CELL)
-    width = high - low + 1
-    rows = []
-    for place in range(len(SPREADS)):
-        row = [0.0] * width
-        for (length, cell), (clean, stumbled) in summed.items():
-            tables = _tables(length)[place]
-            start = low - cell + 2 * CELLS
-            for n, table in ((clean, tables[0]), (stumbled, tables[1])):
-                if n:
-                    row = list(map(add, row, map(mul, repeat(n), table[start : start + width])))
-        rows.append([row[0]] * (low - FIRST_CELL) + row + [row[-1]] * (LAST_CELL - high))
-    return rows
+    low = max(min(min(cells) for cells in by_length.values()) - _REACH, FIRST_CELL)
+    high = min(max(max(cells) for cells in by_length.values()) + _REACH, LAST_CELL)
+    rows = [[0.0] * (high - low + 1) for _ in SPREADS]
+    for length, cells in by_length.items():
+        first, last = min(cells), max(cells)
+        counts = [n for cell in range(first, last + 1) for n in cells.get(cell, (0.0, 0.0))]
+        starts = range(2 * (first - low + 2 * CELLS), 2 * (first - high + 2 * CELLS) - 1, -2)
+        for place, table in enumerate(_tables(length)):
+            # For each cell the counts times the slice of the table that they then lie on.
+            told = [sum(map(mul, counts, table[start : start + len(counts)])) for start in starts]
+            rows[place] = list(map(add, rows[place], told))
+    return [[row[0]] * (low - FIRST_CELL) + row + [row[-1]] * (LAST_CELL - high) for row in rows]
 
 
-def _on_grid(trials: Iterable[Trials]) -> dict[tuple[float, int], list[float]]:
-    """Counts by length and cell: a fine bin between two cells goes to both by its nearness.
+def _on_grid(trials: Iterable[Trials]) -> dict[float, dict[int, list[float]]]:
+    """Counts of clean and stumbled by length and cell: a fine bin between two cells goes to both by its nearness.
 
     That is the log-likelihood interpolated linearly between the cells.
     """
-    summed: dict[tuple[float, int], list[float]] = {}
+    found: dict[float, dict[int, list[float]]] = {}
     for fine, length, clean, stumbled in sorted(trials):
         cell, part = divmod(fine, _PER_CELL)
         for where, share in ((cell, 1 - part / _PER_CELL), (cell + 1, part / _PER_CELL)):
             if share:
-                counts = summed.setdefault((length, where), [0.0, 0.0])
+                counts = found.setdefault(length, {}).setdefault(where, [0.0, 0.0])
                 counts[0] += clean * share
                 counts[1] += stumbled * share
-    return summed
+    return found
 
 
 @lru_cache(maxsize=256)
@@ -155,7 +156,12 @@ def likelihood(rows: Sequence[Sequence[float]]) -> list[float]:
     top = max(map(max, rows))
     found = [0.0] * CELLS
     for weight, row in zip(spread_prior(), rows, strict=True):
-        found = [sofar + weight * math.exp(value - top) for sofar, value in zip(found, row, strict=True)]
+        if max(row) < top + _NOTHING:
+            continue
+        found = [
+            sofar if value < top + _NOTHING else sofar + weight * math.exp(value - top)
+            for sofar, value in zip(found, row, strict=True)
+        ]
     most = max(found)
     return [value / most for value in found]
 
@@ -167,14 +173,26 @@ def belief(along: Sequence[float], prior: Sequence[float]) -> list[float]:
     return [value / total for value in raw]
 
 
+def moments(along: Sequence[float]) -> tuple[float, float]:
+    """Mean ln tempo and variance of a belief."""
+    mean = math.fsum(share * ln_tempo(cell) for cell, share in enumerate(along) if share > 1e-9)
+    return mean, math.fsum(share * (ln_tempo(cell) - mean) ** 2 for cell, share in enumerate(along) if share > 1e-9)
+
+
 def quantiles(along: Sequence[float], shares: Sequence[float]) -> list[float]:
-    """The ln tempos below which `shares` (rising, above 0 and below 1) of a belief lie, level within each cell."""
+    """The ln tempos below which `shares` (above 0 and below 1) of a belief lie.
+
+    Within a cell the belief is taken as level, which widens it by a twelfth of a cell squared in variance; that is
+    taken off again around the middle (Sheppard's correction for grouping).
+    """
     sums = list(accumulate(along))
-    found, cell = [], 0
-    for share in shares:
+    variance = moments(along)[1]
+    narrower = math.sqrt(variance / (variance + STEP**2 / 12))
+
+    def where(share: float) -> float:
         aim = share * sums[-1]
-        while sums[cell] < aim:
-            cell += 1
-        within = 1 - (sums[cell] - aim) / along[cell]
-        found.append(ln_tempo(cell) + (within - 0.5) * STEP)
-    return found
+        cell = bisect_left(sums, aim)
+        return ln_tempo(cell) + (0.5 - (sums[cell] - aim) / along[cell]) * STEP
+
+    middle = where(0.5)
+    return [middle + (where(share) - middle) * narrower for share in shares]

@@ -14,17 +14,7 @@ from dataclasses import dataclass
 from datetime import date
 
 from coach.practice.drills import Drill
-from coach.practice.psychometric import (
-    CELLS,
-    FINE,
-    STEP,
-    belief,
-    likelihood,
-    ln_tempo,
-    log_likelihoods,
-    normal_prior,
-    quantiles,
-)
+from coach.practice.psychometric import FINE, belief, likelihood, log_likelihoods, moments, normal_prior, quantiles
 from coach.practice.takes import FULL, Take
 from coach.practice.trials import Days, days_of, length_of, trials, usual_bars
 
@@ -33,8 +23,8 @@ WIDEST = 1.25
 """The most that the fast end of the likely range may lie above its slow end, as a ratio, for a figure to be shown."""
 BEYOND = 0.06
 """How far, as a share, the figure may lie outside the tempos tried: about two steps."""
-DAILY = 0.006
-"""Standard deviation in ln tempo that each idle day adds (ours): half a year makes 8 %. Speed fades slowly: half of
+DAILY = 0.005
+"""Standard deviation in ln tempo that each idle day adds (ours): half a year makes 7 %. Speed fades slowly: half of
 what was gained is lost after some 13 months (Tatel & Ackerman, Psychol. Bull., doi 10.1037/bul0000481)."""
 ASKED = 0.65
 """The share of the belief below the tempo asked next. A little above the middle tells more than the middle, where
@@ -160,9 +150,6 @@ def own_prior(drill: Drill) -> Prior:
     return Prior((math.log(drill.start_bpm) + math.log(drill.target_bpm)) / 2)
 
 
-def moments(evidence: Evidence, prior: Prior) -> tuple[float, float]:
-    """Mean ln tempo and variance of the belief, level within each cell."""
-    along = _belief(evidence, prior)
-    mean = math.fsum(share * ln_tempo(i) for i, share in zip(range(CELLS), along, strict=True))
-    square = math.fsum(share * (ln_tempo(i) - mean) ** 2 for i, share in zip(range(CELLS), along, strict=True))
-    return mean, square + STEP**2 / 12
+def belief_moments(evidence: Evidence, prior: Prior) -> tuple[float, float]:
+    """Mean ln tempo and variance of the belief."""
+    return moments(_belief(evidence, prior))

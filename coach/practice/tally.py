@@ -5,6 +5,7 @@ Rows are only ever added, and each table numbers its own in the order they came,
 
 from __future__ import annotations
 
+import json
 from collections import defaultdict
 from collections.abc import Mapping
 from datetime import date
@@ -15,16 +16,15 @@ from coach.practice.trials import MOST_DAYS, Window, add_pass, add_whole
 _MARKS = {"takes": "id", "passes": "take || ' ' || number || ' ' || at", "wholes": "take"}
 _MANY = 20_000  # new rows from which on those of days that would be dropped at once are not read
 
-# Days before a drill's latest sixteen never count again, so a rebuild need not look at their passes. The outer loop has
-# to run over takes and not over passes, of which there are many more: CROSS JOIN keeps that order in SQLite.
-_RECENT = f"""
-WITH ranked AS (
+# Days before a drill's latest sixteen never count again, so a rebuild need not look at their passes.
+_FIRST_DAYS = f"""
+SELECT drill, min(local_day) FROM (
     SELECT drill, local_day, row_number() OVER (PARTITION BY drill ORDER BY local_day DESC) AS place
     FROM (SELECT DISTINCT drill, local_day FROM takes)
-), first AS MATERIALIZED (
-    SELECT drill AS name, min(local_day) AS day FROM ranked WHERE place <= {MOST_DAYS} GROUP BY drill
-)
+) WHERE place <= {MOST_DAYS} GROUP BY drill
 """
+# SQLite keeps the order of a CROSS JOIN: over the takes, of which there are fewer than passes, and few of them recent.
+_RECENT = "WITH first AS MATERIALIZED (SELECT key AS name, value AS day FROM json_each(?))"
 _TAKES = "takes t CROSS JOIN first ON first.name = t.drill AND t.local_day >= first.day"
 _PASS = "t.drill, t.local_day, t.mode, x.layer, x.tempo, x.bars, x.clean"
 _WHOLE = "t.drill, t.local_day, t.mode, t.layer, t.tempo, x.bars, x.stumbles"
@@ -52,17 +52,19 @@ def counted(ledger: Ledger, after: Mapping[str, int], upto: Mapping[str, int]) -
     Another coach may write meanwhile: rows never change, and a take is there before its passes.
     """
     many = sum(upto[what] - after[what] for what in _MARKS) > _MANY
-    head, takes = (_RECENT, _TAKES) if many else ("", "takes t")
+    head, takes, given = "", "takes t", []
+    if many:
+        head, takes, given = _RECENT, _TAKES, [json.dumps(dict(ledger.rows(_FIRST_DAYS)))]
     found: dict[str, Window] = defaultdict(dict)
     days = _Days()
     query = f"{head} SELECT DISTINCT t.drill, t.local_day FROM {takes} WHERE t.rowid > ? AND t.rowid <= ?"
-    for drill, day in ledger.rows(query, after["takes"], upto["takes"]):
+    for drill, day in ledger.rows(query, *given, after["takes"], upto["takes"]):
         found[drill].setdefault(days[day], {})
     for what, columns in (("passes", _PASS), ("wholes", _WHOLE)):
         joined = f"{takes} CROSS JOIN {what} x ON x.take = t.id" if many else f"{what} x JOIN takes t ON t.id = x.take"
         query = f"{head} SELECT {columns} FROM {joined} WHERE x.rowid > ? AND x.rowid <= ?"
         count = add_pass if what == "passes" else add_whole
-        for drill, day, mode, layer, bpm, bars, n in ledger.rows(query, after[what], upto[what]):
+        for drill, day, mode, layer, bpm, bars, n in ledger.rows(query, *given, after[what], upto[what]):
             count(found[drill], days[day], mode, layer, bpm, bars, n)
     return found
 

@@ -67,9 +67,9 @@ def test_the_order_of_trials_plays_no_part(played, chance) -> None:
 
 def test_the_tables_are_the_curve() -> None:
     """A clean and two stumbled passes at 90 bpm, cell by cell, by the formula itself."""
-    fine = 3 * round(math.log(90) / curve.STEP)  # the middle of a cell
+    fine = 4 * round(math.log(90) / curve.STEP)  # the middle of a cell
     rows = curve.log_likelihoods([(fine, 1.0, 1.0, 2.0)])
-    middle = fine // 3 - curve.FIRST_CELL
+    middle = fine // 4 - curve.FIRST_CELL
     for spread, row in zip(curve.SPREADS, rows, strict=True):
         for cell in range(middle - 20, middle + 20, 7):
             p = curve.chance(fine * curve.FINE, curve.ln_tempo(cell) + curve.above_steady(spread), spread)
@@ -78,13 +78,11 @@ def test_the_tables_are_the_curve() -> None:
 
 def test_a_pass_twice_as_long_is_two_in_a_row() -> None:
     """Clean, it says what two clean ones say; stumbled, that not both were clean."""
-    fine = curve.fine_bin(90)
+    fine = 4 * round(math.log(90) / curve.STEP)  # the middle of a cell
     single = curve.log_likelihoods([(fine, 1.0, 1.0, 0.0)])
     clean, stumbled = (curve.log_likelihoods([(fine, 2.0, *counts)]) for counts in ((1.0, 0.0), (0.0, 1.0)))
     assert clean[2] == pytest.approx([2 * value for value in single[2]])
-    if fine % 3 == 0:
-        assert stumbled[2] == pytest.approx([math.log(1 - math.exp(2 * value)) for value in single[2]])
-    assert all(s < 0 for s in stumbled[2])
+    assert stumbled[2] == pytest.approx([math.log(1 - math.exp(2 * value)) for value in single[2]])
 
 
 def test_tenths_of_a_normal_belief() -> None:
@@ -94,7 +92,7 @@ def test_tenths_of_a_normal_belief() -> None:
 
 
 def test_spreads_before_anything_is_known() -> None:
-    """They sum to one and 6.5 to 9.5 % are the likeliest."""
+    """They sum to one, and falling off over 7.6 % is the likeliest."""
     weights = dict(zip(curve.SPREADS, curve.spread_prior(), strict=True))
     assert math.fsum(weights.values()) == pytest.approx(1)
-    assert set(sorted(weights, key=weights.__getitem__)[-2:]) == {0.065, 0.095}
+    assert max(weights, key=weights.__getitem__) == 0.076

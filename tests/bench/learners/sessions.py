@@ -3,10 +3,16 @@
 from __future__ import annotations
 
 import random
+from collections.abc import Callable, Iterator
 from dataclasses import dataclass
-from datetime import date
+from datetime import UTC, date, datetime, timedelta
+from fractions import Fraction
 
-from coach.practice.steady import Prior, asked, evidence_of, known, likely
+from coach.practice.drills import Drill
+from coach.practice.ramps import Earned
+from coach.practice.steady import Prior, Steady, asked, evidence_of, known, likely, own_prior, steady
+from coach.practice.takes import Pass, Take
+from coach.practice.tempos import span
 from coach.practice.trials import Days, add
 from tests.bench.learners.player import Player
 
@@ -51,3 +57,34 @@ def asked_session(
         if n in marks:
             found[n] = Found(n, *likely(evidence, prior), player.steady_after(n), known(evidence, prior) is not None)
     return found
+
+
+def evenings(
+    player: Callable[[int], Player], drill: Drill, days: int, takes: int, passes: int, chance: random.Random
+) -> Iterator[tuple[Player, Steady | None, list[Take]]]:
+    """Day by day as on the stage: takes on earned ramps that start where the coach's `span` says.
+
+    `player(day)` is the player of that day; after each day its player, the steady tempo and all takes so far.
+    """
+    played: list[Take] = []
+    known_now = None
+    for day in range(days):
+        who = player(day)
+        for _ in range(takes):
+            at = datetime(2026, 1, 1, 18, tzinfo=UTC) + timedelta(days=day, minutes=5 * len(played))
+            tempos = span(drill, played, known=known_now)
+            ramp = Earned(Fraction(tempos.low), Fraction(max(tempos.high, drill.target_bpm)), drill.step_share)
+            bpm, done = ramp.start, []
+            for number in range(1, passes + 1):
+                clean = who.plays(float(bpm), chance)
+                done.append(Pass(number, float(bpm), 4, int(not clean), clean, "full"))
+                bpm = ramp.after_pass(bpm, clean)
+            share = sum(p.clean for p in done) / passes
+            word = "flowing" if share >= 0.9 else "held" if share >= 0.7 else "shaky" if share >= 0.4 else "lost"
+            top = max(p.tempo for p in done)
+            stumbles = sum(p.stumbles for p in done)
+            local = date(2026, 1, 1) + timedelta(days=day)
+            id_ = f"{len(played):06}"
+            played.append(Take(id_, at, local, drill.id, top, 4 * passes, stumbles, word, passes=tuple(done)))
+            known_now = steady(played[-60:], prior=own_prior(drill))
+        yield who, known_now, played

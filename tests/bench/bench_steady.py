@@ -1,0 +1,189 @@
+"""How well and how fast the steady tempo is found: `python -m tests.bench.bench_steady [players] [takes] [drills]`.
+
+Prints shares and milliseconds; asserts nothing. With no numbers 200 players and 100,000 takes of 500 drills; the aim
+for rebuilding is stated for 1,000,000 takes of 5,000 drills (needs about 1.5 GB beside the temporary folder).
+"""
+
+from __future__ import annotations
+
+import math
+import random
+import sys
+import tempfile
+import time
+from datetime import UTC, datetime, timedelta
+from pathlib import Path
+from statistics import median
+
+from coach.practice.drills import Drill, Material, drills_from
+from coach.practice.estimates import Estimates
+from coach.practice.ledger import Ledger
+from coach.practice.steady import Prior, Steady
+from coach.practice.tempos import span
+from tests.bench.learners.player import Player, made
+from tests.bench.learners.sessions import asked_session, evenings
+
+NOW = datetime(2026, 3, 10, 19, 0, tzinfo=UTC)
+PASSES = 4
+
+LAWS: dict[str, dict[str, object]] = {
+    "logistic, slope 4 % (the test's)": {},
+    "normal law": {"law": "normal"},
+    "steep: slope 2 %": {"slope": 0.02},
+    "shallow: slope 6 %": {"slope": 0.06},
+    "very shallow: slope 12 %": {"slope": 0.12},
+    "all of one slope, 4 %": {"slope_sd": 0.0},
+    "no lapses": {"lapses": 0.0},
+    "lapses up to 10 %": {"lapses": 0.10},
+    "tires: 0.2 % slower each pass": {"drift": -0.002},
+    "warms up: 0.2 % faster each pass": {"drift": 0.002},
+}
+
+
+def recovery(players: int) -> None:
+    """Median error, coverage of the 80 % range, share shown: after 10, 20 and 40 passes asked for, law by law."""
+    print(f"{players} players a line, passes at the tempo asked next: median error, truth in the 80 % range, shown")
+    for name, law in LAWS.items():
+        sessions = []
+        for seed in range(players):
+            chance = random.Random(seed)
+            sessions.append(asked_session(made(chance, **law), (10, 20, 40), chance))  # type: ignore[arg-type]
+        cells = []
+        for n in (10, 20, 40):
+            found = [s[n] for s in sessions]
+            covered, shown = (sum(x) / players for x in ([f.covered for f in found], [f.shown for f in found]))
+            cells.append(f"{n}: {median(f.error for f in found):5.1%} {covered:4.0%} {shown:4.0%}")
+        print(f"  {name:34} {'   '.join(cells)}")
+
+
+def borrowing(players: int) -> None:
+    """The same with a prior from kin: as far off as it says it may be, and three times as far."""
+    for sd, off in ((0.12, 1.0), (0.12, 3.0)):
+        sessions = []
+        for seed in range(players):
+            chance = random.Random(seed)
+            player = made(chance)
+            prior = Prior(math.log(player.steady_bpm) + off * chance.gauss(0, sd), sd)
+            sessions.append(asked_session(player, (5, 10, 20), chance, prior))
+        cells = []
+        for n in (5, 10, 20):
+            found = [s[n] for s in sessions]
+            covered, shown = (sum(x) / players for x in ([f.covered for f in found], [f.shown for f in found]))
+            cells.append(f"{n}: {median(f.error for f in found):5.1%} {covered:4.0%} {shown:4.0%}")
+        print(f"  kin lend sd 12 %, {off:.0f} times as far off   {'   '.join(cells)}")
+
+
+def on_the_stage(players: int) -> None:
+    """Earned ramps from where the coach's own tempos start: error and shown after each day; players who improve too."""
+    drill = drills_from([Material("two-lamps", "Two lamps", "4/4", 8, 4)])[0]
+    for gain in (0.0, 0.005, 0.01, 0.02):
+        errors: dict[int, list[float]] = {d: [] for d in (0, 1, 2, 6, 13)}
+        covered: dict[int, list[bool]] = {d: [] for d in errors}
+        clean = passes = 0
+        for seed in range(players):
+            chance = random.Random(seed)
+            first = made(chance)
+
+            def player(day: int, first: Player = first, gain: float = gain) -> Player:
+                return Player(first.steady_bpm * 0.8 * math.exp(gain * day), first.slope, first.lapses)
+
+            for day, (who, known, takes) in enumerate(evenings(player, drill, 14, 2, 10, chance)):
+                if day >= 3:
+                    clean += sum(p.clean for t in takes[-2:] for p in t.passes)
+                    passes += 20
+                if day in errors and known is not None:
+                    errors[day].append(abs(known.bpm / who.steady_bpm - 1))
+                    covered[day].append(known.low <= who.steady_bpm <= known.high)
+        cells = [
+            f"day {d + 1}: {median(e):5.1%} {sum(covered[d]) / len(e):4.0%} {len(e) / players:4.0%}"
+            for d, e in errors.items()
+            if e
+        ]
+        print(f"  gains {gain:.1%} a day   {'  '.join(cells)}   clean from day 4 on {clean / passes:.0%}")
+
+
+def fill(ledger: Ledger, takes: int, drills: int) -> None:
+    """Made-up years of four passes a take, written in time order; not what is measured."""
+    chance = random.Random(7)
+    with ledger.transaction() as db:
+        for n in range(takes):
+            at = NOW - timedelta(days=900 * (1 - n / takes))
+            text, tempo = at.strftime("%Y-%m-%dT%H:%M:%S.%fZ"), 60.0 + chance.random() * 60
+            id_ = f"{chance.getrandbits(128):032x}"
+            layer = "thumb" if chance.random() < 0.2 else "full"
+            db.execute(
+                "INSERT INTO takes VALUES (?, ?, ?, ?, ?, ?, 'play')",
+                (id_, text, text[:10], f"drill-{chance.randrange(drills)}", tempo, layer),
+            )
+            stumbles = [int(chance.random() < 1 / (1 + math.exp((90 - tempo) / 6))) for _ in range(PASSES)]
+            db.executemany(
+                "INSERT INTO passes VALUES (?, ?, ?, ?, 4, ?, ?, ?)",
+                [(id_, k + 1, text, round(tempo + 2 * k, 1), s, 1 - s, layer) for k, s in enumerate(stumbles)],
+            )
+
+
+def speed(takes: int, drills: int) -> None:
+    """Rebuilding, opening, one new take, every drill's figure, twelve blocks' tempos from what is kept."""
+    ladder = drills_from(
+        Material(f"drill-{n}", f"Drill {n}", "4/4", 8, 4, f"drill-{n - 1}" if n % 5 else None, (), n)
+        for n in range(drills)
+    )
+    with tempfile.TemporaryDirectory() as home, Ledger(Path(home) / "a.db") as ledger:
+        fill(ledger, takes, drills)
+        print(f"{takes} takes of {PASSES} passes, {drills} drills")
+        with Estimates(ledger) as estimates:
+            cpu = time.process_time()
+            timed("rebuild all estimates", estimates.refresh, 1)
+            print(f"  {'... of it on the processor':44} {1000 * (time.process_time() - cpu):10.1f} ms")
+
+            def one_more() -> None:
+                estimates.refresh()
+
+            spent = []
+            for n in range(60):
+                take = ledger.begin_take(f"drill-{n}", 84)
+                for k in range(10):
+                    ledger.add_pass(take, k + 1, 80 + k, 4, int(k > 7))
+                start = time.perf_counter()
+                one_more()
+                spent.append(1000 * (time.perf_counter() - start))
+            name = "take in a new take of ten passes"
+            print(f"  {name:44} median {median(spent):7.2f} ms   worst {max(spent):7.2f} ms   (60)")
+            timed("nothing new", one_more, 100)
+        with Estimates(ledger) as estimates:
+            timed("all figures, from a file just opened", lambda: estimates.steadies(ladder, NOW.date()), 1)
+            timed("all figures again", lambda: estimates.steadies(ladder, NOW.date()), 3)
+        with Estimates(ledger) as estimates:
+            timed("twelve drills' tempos, from a file just opened", lambda: _twelve(estimates, ladder[:12]), 1)
+
+
+def _twelve(estimates: Estimates, drills: tuple[Drill, ...]) -> None:
+    for drill in drills:
+        known: Steady | None = estimates.steady(drill, today=NOW.date())
+        span(drill, (), known=known)
+
+
+def timed(name: str, deed: object, times: int) -> None:
+    """Median and worst of several runs in milliseconds."""
+    spent = []
+    for _ in range(times):
+        start = time.perf_counter()
+        deed()  # type: ignore[operator]
+        spent.append(1000 * (time.perf_counter() - start))
+    print(f"  {name:44} median {median(spent):7.2f} ms   worst {max(spent):7.2f} ms   ({times})")
+
+
+def main() -> None:
+    """All of it; the numbers of players, takes and drills may be given, 0 leaves a part out."""
+    players, takes, drills = ([int(word) for word in sys.argv[1:]] + [200, 100_000, 500][len(sys.argv) - 1 :])[:3]
+    if players:
+        recovery(players)
+        borrowing(players)
+        print("on the stage, two takes of ten passes a day: median error, truth in the range, shown")
+        on_the_stage(max(players // 4, 1))
+    if takes:
+        speed(takes, drills)
+
+
+if __name__ == "__main__":
+    main()
