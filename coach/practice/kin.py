@@ -81,7 +81,8 @@ class Kin:
                 total, variance, members = total - mean - shift, variance - own, members - 1
         if members < 1:
             return None
-        return Prior(total / members, math.sqrt(around**2 * (1 + 1 / members) + variance / members**2))
+        sd = math.sqrt(around**2 * (1 + 1 / members) + variance / members**2)
+        return Prior(round(total / members, 2), round(sd, 2))  # to 1 %: many drills then share one prior
 
     def _sum(self, group: Group) -> tuple[float, float, int]:
         if group not in self._sums:

@@ -132,7 +132,7 @@ def _on_grid(trials: Iterable[Trials]) -> dict[float, dict[int, list[float]]]:
     return found
 
 
-@lru_cache(maxsize=256)
+@lru_cache(maxsize=2048)
 def normal_prior(centre: float, sd: float) -> tuple[float, ...]:
     """A normal prior along the cells, around ln tempo `centre`; sums to 1."""
     raw = [math.exp(-0.5 * ((ln_tempo(i) - centre) / sd) ** 2) for i in range(CELLS)]
@@ -175,8 +175,12 @@ def belief(along: Sequence[float], prior: Sequence[float]) -> list[float]:
 
 def moments(along: Sequence[float]) -> tuple[float, float]:
     """Mean ln tempo and variance of a belief."""
-    mean = math.fsum(share * ln_tempo(cell) for cell, share in enumerate(along) if share > 1e-9)
-    return mean, math.fsum(share * (ln_tempo(cell) - mean) ** 2 for cell, share in enumerate(along) if share > 1e-9)
+    cells = [cell for cell, share in enumerate(along) if share > 1e-9]
+    first, some = cells[0], along[cells[0] : cells[-1] + 1]
+    places = range(len(some))
+    mean = sum(map(mul, some, places))
+    square = sum(map(mul, some, (n * n for n in places)))
+    return ln_tempo(first) + mean * STEP, (square - mean * mean) * STEP**2
 
 
 def quantiles(along: Sequence[float], shares: Sequence[float]) -> list[float]:

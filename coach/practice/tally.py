@@ -25,7 +25,8 @@ SELECT drill, min(local_day) FROM (
 """
 # SQLite keeps the order of a CROSS JOIN: over the takes, of which there are fewer than passes, and few of them recent.
 _RECENT = "WITH first AS MATERIALIZED (SELECT key AS name, value AS day FROM json_each(?))"
-_TAKES = "takes t CROSS JOIN first ON first.name = t.drill AND t.local_day >= first.day"
+_OF_THEM = " CROSS JOIN first ON first.name = t.drill AND t.local_day >= first.day"
+_TAKES = "takes t" + _OF_THEM
 _PASS = "t.drill, t.local_day, t.mode, x.layer, x.tempo, x.bars, x.clean"
 _WHOLE = "t.drill, t.local_day, t.mode, t.layer, t.tempo, x.bars, x.stumbles"
 
@@ -61,7 +62,11 @@ def counted(ledger: Ledger, after: Mapping[str, int], upto: Mapping[str, int]) -
     for drill, day in ledger.rows(query, *given, after["takes"], upto["takes"]):
         found[drill].setdefault(days[day], {})
     for what, columns in (("passes", _PASS), ("wholes", _WHOLE)):
-        joined = f"{takes} CROSS JOIN {what} x ON x.take = t.id" if many else f"{what} x JOIN takes t ON t.id = x.take"
+        joined = f"{what} x CROSS JOIN takes t ON t.id = x.take"
+        if many and what == "passes":
+            joined = f"{_TAKES} CROSS JOIN passes x ON x.take = t.id"
+        elif many:
+            joined += _OF_THEM
         query = f"{head} SELECT {columns} FROM {joined} WHERE x.rowid > ? AND x.rowid <= ?"
         count = add_pass if what == "passes" else add_whole
         for drill, day, mode, layer, bpm, bars, n in ledger.rows(query, *given, after[what], upto[what]):
