@@ -6,6 +6,8 @@ import contextlib
 import os
 import signal
 import sys
+import threading
+import traceback
 from collections.abc import Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
@@ -30,6 +32,7 @@ if TYPE_CHECKING:
     from coach.practice.planner import Block
 
 SHORT_REST_S = 10
+HELD_UP_S = 0.2
 # Which page of the help comes first, by the screen it is asked from; else today's.
 HELP_PAGES = {
     "Stage": "On the stage",
@@ -209,14 +212,38 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
 
     world = world or World.here()
     app = Coach(world, first, chords=chords)
+    problems: tuple[str, ...] = ()
     with _errors_to(places.log()):
         try:
             app.run()
+        except BaseException:
+            traceback.print_exc()  # into the log: the terminal may be gone
+            app.scribe.close()
+            _end_if_held_up(1)
+            raise
         finally:
             problems = (app.scribe.close(), world.save())
     for problem in filter(None, problems):
         print(problem, file=sys.stderr)
-    return app.return_code or 0
+    code = app.return_code or 0
+    _end_if_held_up(code)
+    return code
+
+
+def _end_if_held_up(code: int) -> None:
+    """End the process here if a thread would keep it for ever.
+
+    Textual's reader of keys is no daemon, and after a visit to the shell or on a terminal that has gone it may go
+    on reading; Python would wait for it at the end, on a dead terminal at full speed. All is written by now.
+    """
+    others = [t for t in threading.enumerate() if not t.daemon and t is not threading.main_thread()]
+    for thread in others:
+        thread.join(HELD_UP_S / len(others))
+    if any(thread.is_alive() for thread in others):
+        with contextlib.suppress(OSError, ValueError):
+            sys.stdout.flush()
+            sys.stderr.flush()
+        os._exit(code)
 
 
 def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, minutes: int = 5) -> Block:

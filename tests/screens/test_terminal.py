@@ -197,4 +197,38 @@ def test_to_the_shell_and_back(tmux: Callable[..., str], heard: Path) -> None:
     wait_for(lambda: "pass 2" in screen(), "going on")
     tmux("send-keys", "C-c")
     wait_for(lambda: "ferry 42" in screen() and "beats a minute" not in screen(), "the shell again")
+    # Really the shell's again, and not a process that lingers after its screen has gone.
+    tmux("send-keys", "echo landing $((5*5))", "Enter")
+    wait_for(lambda: "landing 25" in screen(), "the shell's second answer")
     assert passes(heard) >= 1
+
+
+@pytest.mark.parametrize("back", [True, False], ids=["back again", "still stopped"])
+def test_a_window_closed_after_a_visit_to_the_shell(tmux: Callable[..., str], heard: Path, back: bool) -> None:
+    """Stopped and, or not, gone on with; then the terminal goes: no process is left behind."""
+
+    def screen() -> str:
+        return tmux("capture-pane", "-p")
+
+    tmux("send-keys", f"exec {sys.executable} -m coach drill {DRILL} --tempo 200", "Enter")
+    wait_for(lambda: "pass 1" in screen(), "the first pass")
+    pid = int(tmux("display-message", "-p", "#{pane_pid}"))
+    os.kill(pid, signal.SIGTSTP)
+    time.sleep(0.3)
+    if back:
+        os.kill(pid, signal.SIGCONT)
+        time.sleep(0.5)
+    tmux("kill-server")
+    wait_for(lambda: not Path(f"/proc/{pid}").exists(), "the end of the process")
+
+
+def test_a_thread_that_never_ends_does_not_keep_the_process() -> None:
+    """Whatever still reads keys when all is written, the process ends, with the code it should have."""
+    program = (
+        "import threading, time\n"
+        "threading.Thread(target=time.sleep, args=(60,)).start()\n"
+        "from coach.screens.app import _end_if_held_up\n"
+        "_end_if_held_up(7)\n"
+    )
+    done = subprocess.run([sys.executable, "-c", program], timeout=30, check=False)
+    assert done.returncode == 7
