@@ -2,8 +2,8 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
-from datetime import datetime
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, datetime
 from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -17,6 +17,7 @@ from coach.settings import Settings
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
     from coach.practice.drills import Drill
     from coach.practice.planner import Plan
+    from coach.practice.steady import Steady
     from coach.practice.takes import Take
 
 
@@ -50,12 +51,37 @@ def takes(path: Path | None = None) -> list[Take]:
         return ledger.takes()
 
 
-def plan_of(drills: Sequence[Drill], takes: Iterable[Take], settings: Settings, now: datetime, minutes: int) -> Plan:
-    """The plan these drills and takes give with the player's settings. Raises BadInput for minutes outside 1 to 240."""
+def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, Steady] | None:
+    """The steady tempos known on `today`, from the estimates kept beside the ledger (the player's own when None).
+
+    None where there is no ledger yet. Raises CoachError.
+    """
+    path = path or places.ledger()
+    if not path.exists():
+        return None
+    from coach.practice.estimates import Estimates
+    from coach.practice.ledger import Ledger
+
+    with Ledger(path) as ledger, Estimates(ledger) as estimates:
+        return estimates.steadies(drills, today)
+
+
+def plan_of(
+    drills: Sequence[Drill],
+    takes: Iterable[Take],
+    settings: Settings,
+    now: datetime,
+    minutes: int,
+    known: Mapping[str, Steady] | None = None,
+) -> Plan:
+    """The plan these drills and takes give with the player's settings and the steady tempos `known` already.
+
+    Raises BadInput for minutes outside 1 to 240.
+    """
     from coach.practice import planner
 
     use = planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
-    return planner.plan(drills, takes, now, minutes, use)
+    return planner.plan(drills, takes, now, minutes, use, known_steady=known)
 
 
 def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:
@@ -66,4 +92,5 @@ def plan_today(settings: Settings, now: datetime, minutes: int | None = None) ->
     from coach.practice.repertoire import drills_of
 
     wanted = settings.minutes if minutes is None else minutes
-    return plan_of(drills_of(library()), takes(), settings, now, wanted)
+    drills = drills_of(library())
+    return plan_of(drills, takes(), settings, now, wanted, steadies(drills, now.date()))

@@ -67,7 +67,8 @@ def _drills(args: Namespace) -> None:
     from coach.practice.overview import drill_rows
     from coach.practice.repertoire import drills_of
 
-    rows = drill_rows(drills_of(shelf.library()), shelf.takes(), datetime.now().astimezone())
+    drills, now = drills_of(shelf.library()), datetime.now().astimezone()
+    rows = drill_rows(drills, shelf.takes(), now, shelf.steadies(drills, now.date()))
     answer(args.json, rows, _drill_lines(rows))
 
 

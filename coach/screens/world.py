@@ -116,8 +116,11 @@ class World:
 
     def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:
         """Today's plan, from the ledger's takes unless others are given. Raises CoachError."""
-        known = self.takes() if takes is None else takes
-        return shelf.plan_of(self.drills, known, self.settings, self.now(), minutes)
+        now = self.now()
+        if takes is not None:
+            return shelf.plan_of(self.drills, takes, self.settings, now, minutes)
+        steady = shelf.steadies(self.drills, now.date(), self.ledger_path)
+        return shelf.plan_of(self.drills, self.takes(), self.settings, now, minutes, steady)
 
     def drill(self, drill_id: str) -> Drill:
         """A drill by id. Raises BadInput."""
