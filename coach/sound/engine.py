@@ -26,7 +26,7 @@ from coach.sound.strings import StringBank
 LOST_S = 0.5  # no callback for so long: the device is gone
 FIRST_S = 2.0  # the first callback may take longer: a sound server that slept has to wake up
 AGAIN_S = 3.0  # then it is tried again so often
-_TICK_S = 0.02
+_TICK_S = 0.05
 _JOIN_S = 3.0
 
 
