@@ -124,13 +124,14 @@ class JackServer:
         wait = ["jack_wait", "-w", "-t", "10"]
         if subprocess.run(wait, env=self.env, capture_output=True, timeout=20, check=False).returncode == 0:
             return
+        end(self.process)
         said = (self.place / "jackd.log").read_text(errors="replace")
         if "Too many servers" in said and not again and not running_servers():
             # All places are held by servers that were killed long ago; nobody uses the list.
             REGISTRY.unlink(missing_ok=True)
             self.begin(again=True)
             return
-        pytest.fail(f"the sound server did not start: {said[-300:]}")
+        pytest.fail(f"the sound server did not start: {said[:300]}")
 
 
 def running_servers() -> bool:
