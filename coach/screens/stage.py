@@ -27,6 +27,7 @@ from coach.practice.run import PLAY, BarOrder, Run
 from coach.screens.actions import STAGE, bindings
 from coach.screens.band import Band, let_go, open_engine
 from coach.screens.conductor import GUIDES, Conductor, Loop
+from coach.screens.ground import BlankLines, Ground
 from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
@@ -48,7 +49,7 @@ VOLUME_STEP = 0.1
 LEAD_S = 0.022
 
 
-class Stage(Screen[str]):
+class Stage(BlankLines, Screen[str]):
     """Plays one block; ends with NEXT, AGAIN, LEAVE or HURT."""
 
     BINDINGS: ClassVar[list[BindingType]] = bindings(STAGE)
@@ -99,7 +100,7 @@ class Stage(Screen[str]):
     def compose(self) -> ComposeResult:
         """Figures on top, the tab in the middle, what can be done below."""
         # Above and below the tab stand in boxes of their own, so that a moving tab does not have them looked at.
-        with Vertical(id="above"):
+        with Ground(id="above"):
             yield Static(id="head", markup=False)
             with Horizontal(id="figures"):
                 with Vertical(id="tempo"):
@@ -113,7 +114,7 @@ class Stage(Screen[str]):
                 yield Static(id="now", classes="shape", markup=False)
                 yield Static(id="following", classes="shape", markup=False)
         yield TabView(self.loop, self._look, still=self.world.settings.still_tab, id="tab")
-        with Vertical(id="below"):
+        with Ground(id="below"):
             yield Static(id="ladder", markup=False)
             yield Static(id="modes", markup=False)
             yield Static(id="history", markup=False)
