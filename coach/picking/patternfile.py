@@ -18,7 +18,7 @@ from coach.picking.pattern import LANES, MOST_SLOTS, STRAIGHT, Pattern, PatternB
 LARGEST_FILE = 256 * 1024
 _KEYS = ("title", "about", "meter", "slots", "feel", "tags", "grows_from", "chords", "bars")
 _NEEDED = ("title", "meter", "slots", "bars")
-SLOWEST_SHARE, LARGEST_SHARE = 0.5, 0.75
+LEAST_SHARE, LARGEST_SHARE = 0.5, 0.75
 
 
 def read_pattern(path: Path, *, own: bool = False) -> Pattern:
@@ -133,7 +133,7 @@ class _Reading:
         value = self.data.get("feel", "straight")
         if value == "straight":
             return STRAIGHT
-        if isinstance(value, int | float) and not isinstance(value, bool) and SLOWEST_SHARE <= value <= LARGEST_SHARE:
+        if isinstance(value, int | float) and not isinstance(value, bool) and LEAST_SHARE <= value <= LARGEST_SHARE:
             return Fraction(str(value)).limit_denominator(1000)
         raise self.problem("feel", f"feel = {value!r} cannot be", 'write "straight" or a swing share from 0.5 to 0.75')
 

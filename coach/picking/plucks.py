@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
@@ -52,8 +51,3 @@ def swung(beat: Fraction, share: Fraction) -> Fraction:
     half = Fraction(1, 2)
     bent = part / half * share if part < half else share + (part - half) / half * (1 - share)
     return whole + bent
-
-
-def last_bar(plucks: Iterable[Pluck]) -> int:
-    """The highest bar number, -1 for none."""
-    return max((p.bar for p in plucks), default=-1)

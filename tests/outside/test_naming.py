@@ -14,6 +14,7 @@ from music21 import chord as m21
 from coach.guitar.naming import Reading, readings
 from coach.guitar.shape import Shape
 from coach.music.keys import KEYS
+from tests.outside.chord_names import COMMON_NAMES
 
 # Set name -> the chords it can be, each with the place of its root in the set's normal order.
 # The sets are Forte's; which chord each is, is arithmetic: 3-11B is 0 4 7, a major triad on its first note.
@@ -34,17 +35,6 @@ SETS: dict[str, list[tuple[str, int]]] = {
     "4-23": [("7sus4", 3)],
     "4-25": [("7b5", 1), ("7b5", 3)],
     "4-24": [("7#5", 2)],
-}
-COMMON_NAMES = {
-    "": "major triad",
-    "m": "minor triad",
-    "dim": "diminished triad",
-    "aug": "augmented triad",
-    "7": "dominant seventh chord",
-    "maj7": "major seventh chord",
-    "m7": "minor seventh chord",
-    "m7b5": "half-diminished seventh chord",
-    "dim7": "diminished seventh chord",
 }
 
 

@@ -23,6 +23,7 @@ from coach.music.keysheet import KeySheet, sheets
 from coach.music.notes import Note
 from coach.music.numerals import chord_of, numeral
 from coach.music.rekey import capo_to_match, rekey
+from tests.outside.chord_names import COMMON_NAMES
 
 
 def library_name(note: Note) -> str:
@@ -185,20 +186,6 @@ def test_what_players_move_every_day() -> None:
     assert [str(chord_of("bVII", key)) for key in (e, c)] == ["D", "Bb"]
     assert capo_to_match(e, c) == 4
     assert capo_to_match(Key.parse("A"), Key.parse("G")) == 2
-
-
-# Names of chords by their tones: music21's `Chord.commonName`, which goes by Forte's tables and the spelling.
-COMMON_NAMES = {
-    "": "major triad",
-    "m": "minor triad",
-    "dim": "diminished triad",
-    "aug": "augmented triad",
-    "7": "dominant seventh chord",
-    "maj7": "major seventh chord",
-    "m7": "minor seventh chord",
-    "m7b5": "half-diminished seventh chord",
-    "dim7": "diminished seventh chord",
-}
 
 
 @pytest.mark.parametrize(("quality", "name"), COMMON_NAMES.items())
