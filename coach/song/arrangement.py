@@ -1,0 +1,75 @@
+"""An arrangement: how the guitar plays a chart. Key and capo, a pattern for each chord, shapes, stand-ins.
+
+What is said for a bar stands before what is said for its part, and that before what is said for the arrangement.
+Chord symbols and shapes in an arrangement are those of its own key.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Mapping
+from dataclasses import dataclass, field
+from fractions import Fraction
+
+from coach.guitar.shape import Shape
+from coach.music.keys import Key
+
+PLAIN, FULL = "plain", "full"
+
+
+@dataclass(frozen=True)
+class BarWay:
+    """How one bar of a part is played: another pattern, or lanes written out for it alone, or other shapes.
+
+    lanes   (finger, tokens) as in a pattern file, over `slots` equal slots; () for none
+    why     why it was proposed, for a person to read
+    """
+
+    pattern: str = ""
+    lanes: tuple[tuple[str, str], ...] = ()
+    slots: int = 0
+    shapes: Mapping[str, Shape] = field(default_factory=dict)
+    why: str = ""
+
+
+@dataclass(frozen=True)
+class PartWay:
+    """How a part is played.
+
+    pattern   id of its pattern, "" for the arrangement's
+    by_chord  chord symbol -> id of the pattern under it
+    shapes    chord symbol -> shape
+    stand_in  chord symbol -> what is played for it: another symbol, or `G:1@1` (G's shape, string 1 at fret 1)
+    bars      bar of the part, from 0 -> its own way
+    """
+
+    pattern: str = ""
+    by_chord: Mapping[str, str] = field(default_factory=dict)
+    shapes: Mapping[str, Shape] = field(default_factory=dict)
+    stand_in: Mapping[str, str] = field(default_factory=dict)
+    bars: Mapping[int, BarWay] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class Arrangement:
+    """One way to play a song.
+
+    way       what holds for all parts; `way.pattern` is never ""
+    key       the key the hand plays in; None for the chart's own
+    capo      fret of the capo: all of it sounds that many semitones higher
+    shift     semitones from the tune as charted to the tune as it sounds, None for the nearest that fits key and capo
+    singing   layer under words
+    early     the layer changes one bar before the words begin
+    tempo     bpm it is meant for, None for the song's
+    why       why it was proposed so, line by line
+    """
+
+    name: str
+    way: PartWay
+    parts: Mapping[str, PartWay] = field(default_factory=dict)
+    key: Key | None = None
+    capo: int = 0
+    shift: int | None = None
+    singing: str = "thumb"
+    early: bool = False
+    tempo: Fraction | None = None
+    why: tuple[str, ...] = ()
