@@ -10,6 +10,7 @@ import heapq
 from collections import defaultdict
 from collections.abc import Iterable
 from dataclasses import dataclass
+from datetime import date
 from fractions import Fraction
 
 from coach.errors import BadInput
@@ -50,6 +51,8 @@ class Drill:
     family         the lowest rung of its own meter on its ladder: members are much alike
     grows_from     the drill below it on the ladder, None on the first rung
     slots_per_beat how finely the beat is cut
+    due            the local day by which it must be ready, None when there is none
+    resting        put aside for now: it keeps its takes and is not planned
     """
 
     id: str
@@ -64,6 +67,8 @@ class Drill:
     grows_from: str | None
     slots_per_beat: Fraction
     difficulty: float
+    due: date | None = None
+    resting: bool = False
 
     def __post_init__(self) -> None:
         if not LEAST_STEP <= self.step_share <= MOST_STEP:
