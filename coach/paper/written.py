@@ -1,0 +1,71 @@
+"""Which bars of a piece have to be written out: a part that comes again unchanged stands once."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from itertools import groupby
+
+from coach.music.keys import KEYS, Key
+from coach.song.piece import Piece, PieceBar
+
+
+@dataclass(frozen=True)
+class WrittenPart:
+    """Bars as they are written once.
+
+    name     of the part, "" in a pattern's piece
+    bars     as they are played the first time
+    times    which times round (from 1) are played exactly so
+    of       how many times round there are in all
+    """
+
+    name: str
+    bars: tuple[PieceBar, ...]
+    times: tuple[int, ...]
+    of: int
+
+    @property
+    def heading(self) -> str:
+        """`Verse`, `Verse, time 1 and 3`; for a pattern `` or `3 times round`."""
+        times = " and ".join(map(str, self.times))
+        if not self.name:
+            same = f"{self.of} times round" if self.of > 1 else ""
+            return same if len(self.times) == self.of else f"Time {times} round"
+        return self.name if len(self.times) == self.of else f"{self.name}, time {times}"
+
+
+def written_parts(piece: Piece) -> tuple[WrittenPart, ...]:
+    """The parts of a piece in the order they first come; one that is played in two ways is written twice."""
+    found: dict[tuple[str, tuple[PieceBar, ...]], tuple[tuple[PieceBar, ...], list[int]]] = {}
+    of: dict[str, int] = {}
+    for (name, time), run in groupby(piece.bars, key=lambda bar: (bar.part, bar.time)):
+        bars = tuple(run)
+        of[name] = of.get(name, 0) + 1
+        found.setdefault((name, tuple(map(_bare, bars))), (bars, []))[1].append(time + 1)
+    return tuple(WrittenPart(name, bars, tuple(times), of[name]) for (name, _), (bars, times) in found.items())
+
+
+def _bare(bar: PieceBar) -> PieceBar:
+    """The bar without its place in the piece, to tell whether two are the same."""
+    plucks = tuple(replace(pluck, bar=0) for pluck in bar.plucks)
+    return replace(bar, number=0, time=0, start=Fraction(0), plucks=plucks)
+
+
+def share_of(bar: PieceBar) -> Fraction:
+    """The first half of a beat's share of it as this bar is played: 1/2 is straight (`picking.plucks.swung`)."""
+    for pluck in bar.plucks:
+        written, heard = pluck.beat % 1, pluck.sounds_at - pluck.beat // 1
+        if written:
+            late = 2 * written - 1
+            return heard / (2 * written) if late <= 0 else (heard - late) / (1 - late)
+    return Fraction(1, 2)
+
+
+def sounding_key(key: Key, capo: int) -> Key:
+    """The key in which shapes of `key` sound behind a capo, with the fewest accidentals, sharps before flats."""
+    if not capo % 12:
+        return key
+    wanted = (key.tonic.pitch_class + capo) % 12
+    same = (k for k in KEYS if k.minor == key.minor and k.tonic.pitch_class == wanted)
+    return min(same, key=lambda k: (abs(k.signature), k.signature < 0))
