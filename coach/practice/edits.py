@@ -7,7 +7,7 @@ from dataclasses import dataclass
 
 @dataclass(frozen=True)
 class Wishes:
-    """Drills by id. A swap is (what goes, what comes in its place). `minutes` stand before those asked for otherwise."""
+    """Drills by id. A swap: (what goes, what comes in its place). `minutes` stand before those asked for otherwise."""
 
     pinned: tuple[str, ...] = ()
     skipped: tuple[str, ...] = ()
