@@ -1,4 +1,4 @@
-"""`coach song arrange`, `coach song import`: songs made with help. Its rows stand in the table of `coach/cli.py` too."""
+"""`coach song arrange`, `coach song import`: songs made with help."""
 
 from __future__ import annotations
 

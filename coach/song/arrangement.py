@@ -10,7 +10,9 @@ from collections.abc import Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
 
+from coach.errors import BadMusic
 from coach.guitar.shape import Shape
+from coach.music.chords import Chord
 from coach.music.keys import Key
 
 PLAIN, FULL = "plain", "full"
@@ -73,3 +75,19 @@ class Arrangement:
     early: bool = False
     tempo: Fraction | None = None
     why: tuple[str, ...] = ()
+
+
+def read_stand_in(recipe: str) -> tuple[str, tuple[tuple[int, int], ...]]:
+    """(chord symbol, ((string, fret), ...)) of `Am7`, `G:1@1` or `G:1@1:2@3`. Raises BadMusic."""
+    symbol, *added = recipe.split(":")
+    changes = []
+    for text in added:
+        string, at, fret = text.partition("@")
+        if not (at and string in set("123456") and fret.isdecimal() and fret.isascii() and len(fret) <= 2):
+            raise BadMusic(
+                f"'{recipe}' is not a stand-in",
+                mend="write another chord, like Am7, or a chord with one string changed, like G:1@1",
+            )
+        changes.append((int(string), int(fret)))
+    Chord.parse(symbol)
+    return symbol, tuple(changes)
