@@ -1,0 +1,1 @@
+"""Paper: what is printed, exported and handed out, made from a piece's plucks."""
