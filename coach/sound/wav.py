@@ -1,4 +1,4 @@
-"""Samples into a WAV file: 16 bit, written beside its place and then moved there, never over a file unless told."""
+"""Samples into a WAV file, 16 or 24 bit, written beside its place and then moved there, never over one unless told."""
 
 from __future__ import annotations
 
@@ -16,7 +16,12 @@ from coach.outfile import new_file
 
 
 def write_wav(
-    path: str | Path, samples: NDArray[np.float32] | Iterable[NDArray[np.float32]], rate: int, *, force: bool = False
+    path: str | Path,
+    samples: NDArray[np.float32] | Iterable[NDArray[np.float32]],
+    rate: int,
+    *,
+    force: bool = False,
+    bits: int = 16,
 ) -> int:
     """Write (frames,) or (frames, channels) samples, -1..1, whole or piece by piece; returns how many frames.
 
@@ -25,19 +30,19 @@ def write_wav(
     """
     pieces = [samples] if isinstance(samples, np.ndarray) else samples
     with new_file(Path(path), "the sound", force=force) as raw:
-        return _write(raw, pieces, rate)
+        return _write(raw, pieces, rate, bits)
 
 
-def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int) -> int:
+def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int, bits: int) -> int:
     frames, out = 0, None
     try:
         for piece in pieces:
             if out is None:
                 out = wave.open(raw, "wb")  # noqa: SIM115 - closed below, whatever happens
                 out.setnchannels(1 if piece.ndim == 1 else piece.shape[1])
-                out.setsampwidth(2)
+                out.setsampwidth(bits // 8)
                 out.setframerate(rate)
-            out.writeframesraw(np.round(np.clip(piece, -1.0, 1.0) * 32767.0).astype("<i2").tobytes())
+            out.writeframesraw(_packed(piece, bits))
             frames += len(piece)
         if out is None:
             raise CoachError("there is nothing to write", mend="give at least one bar")
@@ -49,3 +54,14 @@ def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int) -> i
         raise
     return frames
 
+
+def steps_of(piece: NDArray[np.float32], bits: int) -> NDArray[np.float64]:
+    """Samples -1..1 as whole steps of 16 or 24 bits, rounded; what is louder is cut off."""
+    return np.asarray(np.round(np.clip(piece, -1.0, 1.0).astype(np.float64) * (2 ** (bits - 1) - 1)))
+
+
+def _packed(piece: NDArray[np.float32], bits: int) -> bytes:
+    if bits == 16:
+        return steps_of(piece, 16).astype("<i2").tobytes()
+    whole = np.ascontiguousarray(steps_of(piece, 24).astype("<i4"))
+    return whole.view(np.uint8).reshape(-1, 4)[:, :3].tobytes()  # the lower three bytes of each
