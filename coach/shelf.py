@@ -19,11 +19,19 @@ if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for tho
     from coach.practice.planner import Plan
     from coach.practice.steady import Steady
     from coach.practice.takes import Take
+    from coach.song.songs import SongShelf
 
 
 def library() -> Library:
     """Shipped and own patterns, and the files that could not be read."""
     return read_library(places.shipped("patterns"), places.patterns())
+
+
+def songs() -> SongShelf:
+    """Shipped and own songs, and the files that could not be read."""
+    from coach.song.songs import read_songs
+
+    return read_songs(places.shipped("shared") / "songs", places.songs())
 
 
 @cache

@@ -1,0 +1,72 @@
+"""The songs shelf: shipped and own songs by id; a broken file is listed with its problems and never stops the rest."""
+
+from __future__ import annotations
+
+import difflib
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from coach.errors import BadInput
+from coach.song.chart import Song
+from coach.song.songfile import SUFFIX, read_song, song_id
+
+
+@dataclass(frozen=True)
+class BrokenSong:
+    """A song file that could not be read, and the sentence that says why."""
+
+    path: Path
+    why: str
+
+
+@dataclass(frozen=True)
+class SongShelf:
+    """Songs by id, by title from A to Z, with the file of each, and the files that could not be read."""
+
+    songs: dict[str, Song]
+    paths: dict[str, Path] = field(default_factory=dict)
+    broken: tuple[BrokenSong, ...] = ()
+
+    def has(self, name: str) -> bool:
+        """Whether `name` means a song: an id here (readable or not), or a path that ends in `.song.toml`."""
+        return name in self.songs or name.endswith(SUFFIX) or any(song_id(b.path) == name for b in self.broken)
+
+    def find(self, name: str) -> Song:
+        """The song with this id, or the one in this file. Raises BadInput that names the nearest id."""
+        if name in self.songs:
+            return self.songs[name]
+        path = Path(name)
+        if path.suffix == ".toml" or "/" in name or path.is_file():
+            return read_song(path, own=True)
+        for broken in self.broken:
+            if song_id(broken.path) == name:
+                raise BadInput(broken.why.rstrip("."))
+        near = difflib.get_close_matches(name, self.songs, n=1)
+        hint = f"did you mean {near[0]}?" if near else "`coach song` lists them"
+        raise BadInput(f"there is no song '{name}'", mend=hint)
+
+    def path_of(self, name: str) -> Path:
+        """The file of the song with this id, or the path that `name` is. Raises BadInput like `find`."""
+        if name in self.paths:
+            return self.paths[name]
+        self.find(name)
+        return Path(name)
+
+
+def read_songs(shipped: Path, own: Path) -> SongShelf:
+    """Read both folders. An own song stands before a shipped one of the same id."""
+    found: dict[str, Song] = {}
+    paths: dict[str, Path] = {}
+    broken: list[BrokenSong] = []
+    for folder, mine in ((shipped, False), (own, True)):
+        if not folder.is_dir():
+            continue
+        for path in sorted(folder.glob(f"*{SUFFIX}")):
+            try:
+                song = read_song(path, own=mine)
+            except BadInput as error:
+                broken.append(BrokenSong(path, str(error)))
+                continue
+            found[song.id], paths[song.id] = song, path
+    ordered = sorted(found.values(), key=lambda song: (song.title.casefold(), song.id))
+    return SongShelf({song.id: song for song in ordered}, {song.id: paths[song.id] for song in ordered}, tuple(broken))
