@@ -1,0 +1,108 @@
+"""The diagnosis of every drill from the ledger as it is: what the plan, the lists and the progress page say of it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from collections.abc import Iterable, Mapping, Sequence
+from datetime import date, timedelta
+
+from coach.errors import CoachError
+from coach.picking.library import Library
+from coach.practice.days import from_utc_text
+from coach.practice.diagnosis import LATELY_DAYS, LEAST_HITS, Trouble, gathered
+from coach.practice.drills import Drill
+from coach.practice.ledger import Ledger
+from coach.practice.loopmap import LoopMap, loop_map
+from coach.practice.need import Reason
+from coach.practice.plateau import curve
+from coach.practice.remedies import DROPPED, NOTE, Course, Finding, courses, finding
+from coach.practice.takes import Stumble, Take
+
+_PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
+
+
+def map_of(drill: Drill, library: Library) -> LoopMap | None:
+    """Where a drill's stumbles lie; None for a drill whose pattern or chords cannot be read."""
+    pattern = library.patterns.get(drill.pattern)
+    if pattern is None:
+        return None
+    try:
+        return loop_map(pattern, drill.chords)
+    except CoachError:
+        return None
+
+
+def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
+    """The stumbles of the takes of the latest four weeks, by drill."""
+    since = today - timedelta(LATELY_DAYS - 1)
+    rows = ledger.rows(
+        "SELECT t.drill, s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM takes t JOIN stumbles s ON s.take = t.id"
+        " WHERE t.local_day BETWEEN ? AND ? ORDER BY s.at, s.id",
+        since.isoformat(),
+        today.isoformat(),
+    )
+    found: dict[str, list[Stumble]] = defaultdict(list)
+    for drill, take, at, *rest in rows:
+        found[drill].append(Stumble(take, from_utc_text(at), *rest))
+    return dict(found)
+
+
+def troubles(ledger: Ledger, drills: Iterable[Drill], library: Library, today: date) -> dict[str, Trouble]:
+    """Where the stumbles of each drill gather, for those drills where that can be told. Raises CoachError."""
+    late = late_stumbles(ledger, today)
+    found: dict[str, Trouble] = {}
+    for drill in drills:
+        own = late.get(drill.id, ())
+        if len(own) < LEAST_HITS or (loop := map_of(drill, library)) is None:
+            continue
+        told = gathered(loop.counts(own), loop)
+        if told is not None:
+            found[drill.id] = told
+    return found
+
+
+def taken_courses(ledger: Ledger) -> dict[str, list[Course]]:
+    """The remedies the player took up, by drill, in order. Raises CoachError."""
+    return courses([*ledger.notes(NOTE), *ledger.notes(DROPPED)])
+
+
+def findings(
+    ledger: Ledger,
+    drills: Sequence[Drill],
+    library: Library,
+    today: date,
+    takes: Mapping[str, Sequence[Take]] | None = None,
+    *,
+    curves: bool = True,
+) -> dict[str, Finding]:
+    """What is to be said of every drill of which there is something to say. Raises CoachError.
+
+    `takes` by drill where they have been read already. `curves` False leaves the plateaus out: they take some tens of
+    milliseconds for each drill, which a plan has no use for.
+    """
+    told, taken = troubles(ledger, drills, library, today), taken_courses(ledger)
+    found: dict[str, Finding] = {}
+    for drill in drills:
+        own = taken.get(drill.id, [])
+        if not (curves or own or drill.id in told):
+            continue
+        played = (takes.get(drill.id, ()) if takes is not None else ledger.takes(drill.id)) if curves or own else ()
+        one = finding(
+            drill.id,
+            told.get(drill.id),
+            curve(played) if curves else None,
+            own,
+            played,
+            drill.target_bpm,
+            today,
+        )
+        if one.lines:
+            found[drill.id] = one
+    return found
+
+
+def pressing(found: Mapping[str, Finding]) -> dict[str, tuple[Reason, ...]]:
+    """What the findings say to the plan: the trouble and its one remedy, as a reason for a turn."""
+    return {
+        drill: (Reason(_PRESSES, "; ".join(one.lines[:2])),) for drill, one in found.items() if one.trouble is not None
+    }
