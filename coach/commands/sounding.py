@@ -1,0 +1,112 @@
+"""A piece as it is put into a track: which of its plucks, clicks and tones sound, how often and how fast."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Iterator, Sequence
+from dataclasses import dataclass, replace
+from fractions import Fraction
+from math import ceil
+
+from coach.errors import BadInput
+from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
+from coach.paper.written import pick_up_offset, share_of
+from coach.picking.plucks import swung
+from coach.song.piece import Piece, PieceBar
+from coach.sound.score import BEAT, DOWN, BarScore, Stroke
+from coach.sound.track import Tone, TrackBar
+
+# (bar of the track from 0, without the count-in; the piece's bar) -> bpm at its bar line and at its end
+Tempos = Callable[[int, PieceBar], tuple[Fraction, Fraction]]
+
+
+@dataclass(frozen=True)
+class Sounding:
+    """What of a piece sounds: the thumb's plucks, the fingers', the hummed tune, the click; bars counted in; loops."""
+
+    thumb: bool = True
+    fingers: bool = True
+    voice: bool = True
+    click: bool = True
+    count_in: int = 1
+    loops: int = 1
+
+
+def as_written(_: int, bar: PieceBar) -> tuple[Fraction, Fraction]:
+    """Each bar at its own tempo."""
+    return bar.bpm, bar.bpm
+
+
+def at_share(share: Fraction) -> Tempos:
+    """Each bar at a share of its own tempo."""
+    return lambda _, bar: (bar.bpm * share, bar.bpm * share)
+
+
+def track_bars(piece: Piece, way: Sounding, tempos: Tempos = as_written) -> list[TrackBar]:
+    """The bars of the track, the count-in first. Raises BadInput when a bar would be too slow or too fast to be told.
+
+    Before a pick-up the count-in goes on until the beat where it comes in (common practice, no source).
+    """
+    bars = list(_counted_in(piece, way, tempos))
+    tones = _tones(piece.bars) if way.voice else [()] * len(piece.bars)
+    for n in range(way.loops * len(piece.bars)):
+        k = n % len(piece.bars)
+        bar = piece.bars[k]
+        start, end = _checked(tempos(n, bar), bar)
+        plucks = tuple(p for p in bar.sounding if (way.thumb if p.finger == "p" else way.fingers))
+        strokes = tuple(_strokes(bar.beats, pick_up_offset(bar))) if way.click else ()
+        bars.append(TrackBar(BarScore(len(bars), bar.beats, start, end, strokes, plucks), tones[k]))
+    return bars
+
+
+def plucks_in(bars: Sequence[TrackBar]) -> int:
+    """How many plucks sound in all."""
+    return sum(len(bar.score.plucks) for bar in bars)
+
+
+def _counted_in(piece: Piece, way: Sounding, tempos: Tempos) -> Iterator[TrackBar]:
+    first = piece.bars[0]
+    bpm, _ = _checked(tempos(0, first), first)
+    if not way.count_in:
+        return
+    whole = Fraction(first.meter.beats)
+    for number, beats in enumerate([whole] * way.count_in + [pick_up_offset(first)]):
+        if beats:
+            yield TrackBar(BarScore(number, beats, bpm, bpm, tuple(_strokes(beats))))
+
+
+def _strokes(beats: Fraction, offset: Fraction = Fraction(0)) -> Iterator[Stroke]:
+    """A click on each beat; of a bar that begins `offset` beats after its place, only those that are left."""
+    for beat in range(ceil(offset), ceil(offset + beats)):
+        yield Stroke(beat - offset, BEAT if beat else DOWN)
+
+
+def _tones(bars: Sequence[PieceBar]) -> list[tuple[Tone, ...]]:
+    """The tune of each bar as it is hummed: tied notes are one tone, off-beats swing with the guitar."""
+    found: list[list[Tone]] = []
+    last: tuple[int, Fraction] | None = None  # the bar of the newest tone, and the beat of the piece where it ends
+    for k, bar in enumerate(bars):
+        found.append([])
+        share, offset = share_of(bar), pick_up_offset(bar)
+        for note in bar.tune:
+            begins = swung(note.beat + offset, share) - offset
+            ends = swung(note.beat + note.length + offset, share) - offset
+            if note.tied and last is not None and found[last[0]] and last[1] == bar.start + begins:
+                before = found[last[0]].pop()
+                longer = replace(before, length=bar.start + ends - bars[last[0]].start - before.beat)
+                found[last[0]].append(longer)
+                last = (last[0], bar.start + ends)
+            else:
+                found[k].append(Tone(begins, ends - begins, note.pitch.midi))
+                last = (k, bar.start + ends)
+    return [tuple(tones) for tones in found]
+
+
+def _checked(tempos: tuple[Fraction, Fraction], bar: PieceBar) -> tuple[Fraction, Fraction]:
+    for bpm in tempos:
+        if not SLOWEST_BPM <= bpm <= FASTEST_BPM:
+            where = f" in {bar.part}" if bar.part else ""
+            raise BadInput(
+                f"bar {bar.number + 1}{where} would be played at {float(bpm):.4g} bpm",
+                mend=f"choose a tempo so that every bar keeps within {SLOWEST_BPM} and {FASTEST_BPM} bpm",
+            )
+    return tempos
