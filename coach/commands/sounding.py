@@ -9,11 +9,9 @@ from math import ceil
 
 from coach.errors import BadInput
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
-from coach.paper.written import pick_up_offset, share_of
 from coach.picking.plucks import swung
 from coach.song.piece import Piece, PieceBar
-from coach.sound.score import BEAT, DOWN, BarScore, Stroke
-from coach.sound.track import Tone, TrackBar
+from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
 
 # (bar of the track from 0, without the count-in; the piece's bar) -> bpm at its bar line and at its end
 Tempos = Callable[[int, PieceBar], tuple[Fraction, Fraction]]
@@ -41,7 +39,7 @@ def at_share(share: Fraction) -> Tempos:
     return lambda _, bar: (bar.bpm * share, bar.bpm * share)
 
 
-def track_bars(piece: Piece, way: Sounding, tempos: Tempos = as_written) -> list[TrackBar]:
+def track_bars(piece: Piece, way: Sounding, tempos: Tempos = as_written) -> list[BarScore]:
     """The bars of the track, the count-in first. Raises BadInput when a bar would be too slow or too fast to be told.
 
     Before a pick-up the count-in goes on until the beat where it comes in (common practice, no source).
@@ -53,25 +51,25 @@ def track_bars(piece: Piece, way: Sounding, tempos: Tempos = as_written) -> list
         bar = piece.bars[k]
         start, end = _checked(tempos(n, bar), bar)
         plucks = tuple(p for p in bar.sounding if (way.thumb if p.finger == "p" else way.fingers))
-        strokes = tuple(_strokes(bar.beats, pick_up_offset(bar))) if way.click else ()
-        bars.append(TrackBar(BarScore(len(bars), bar.beats, start, end, strokes, plucks), tones[k]))
+        strokes = tuple(_strokes(bar.beats, bar.offset)) if way.click else ()
+        bars.append(BarScore(len(bars), bar.beats, start, end, strokes, plucks, tones[k]))
     return bars
 
 
-def plucks_in(bars: Sequence[TrackBar]) -> int:
+def plucks_in(bars: Sequence[BarScore]) -> int:
     """How many plucks sound in all."""
-    return sum(len(bar.score.plucks) for bar in bars)
+    return sum(len(bar.plucks) for bar in bars)
 
 
-def _counted_in(piece: Piece, way: Sounding, tempos: Tempos) -> Iterator[TrackBar]:
+def _counted_in(piece: Piece, way: Sounding, tempos: Tempos) -> Iterator[BarScore]:
     first = piece.bars[0]
     bpm, _ = _checked(tempos(0, first), first)
     if not way.count_in:
         return
     whole = Fraction(first.meter.beats)
-    for number, beats in enumerate([whole] * way.count_in + [pick_up_offset(first)]):
+    for number, beats in enumerate([whole] * way.count_in + [first.offset]):
         if beats:
-            yield TrackBar(BarScore(number, beats, bpm, bpm, tuple(_strokes(beats))))
+            yield BarScore(number, beats, bpm, bpm, tuple(_strokes(beats)))
 
 
 def _strokes(beats: Fraction, offset: Fraction = Fraction(0)) -> Iterator[Stroke]:
@@ -86,7 +84,7 @@ def _tones(bars: Sequence[PieceBar]) -> list[tuple[Tone, ...]]:
     last: tuple[int, Fraction] | None = None  # the bar of the newest tone, and the beat of the piece where it ends
     for k, bar in enumerate(bars):
         found.append([])
-        share, offset = share_of(bar), pick_up_offset(bar)
+        share, offset = bar.share, bar.offset
         for note in bar.tune:
             begins = swung(note.beat + offset, share) - offset
             ends = swung(note.beat + note.length + offset, share) - offset

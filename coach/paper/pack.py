@@ -79,7 +79,8 @@ def _wrong(name: str) -> str:
     stem = last[: -len(ending)]
     if last.split(".")[0].strip().casefold() in DEVICES:
         return "is the name of a device on some systems"
-    if not _STEM.fullmatch(unicodedata.normalize("NFC", stem)) or stem.endswith((" ", ".")) or last[-len(ending) :] != ending:
+    plain = _STEM.fullmatch(unicodedata.normalize("NFC", stem)) and last.endswith(ending)
+    if not plain or stem.endswith((" ", ".")):
         return "has signs in its name that some systems do not allow"
     return ""
 

@@ -21,7 +21,7 @@ from fractions import Fraction
 from math import ceil
 
 from coach.music.meter import count_syllables
-from coach.paper.written import WrittenPart, share_of, sounding_key, written_parts
+from coach.paper.written import WrittenPart, sounding_key, written_parts
 from coach.picking.layers import FULL
 from coach.picking.pattern import STRAIGHT
 from coach.picking.plucks import SOFT
@@ -67,7 +67,7 @@ def _head(piece: Piece, width: int) -> Iterator[str]:
     facts.append(f"tuning {piece.tuning.title} {piece.tuning}")
     if piece.bars:
         facts += [f"meter {piece.bars[0].meter}", f"{_bpm(piece.bars[0])} bpm"]
-        shares = {share_of(bar) for bar in piece.bars} - {STRAIGHT}
+        shares = {bar.share for bar in piece.bars} - {STRAIGHT}
         facts += [f"swing {float(share):.2f}" for share in sorted(shares)]
     yield from textwrap.wrap("; ".join(facts).capitalize()[:1] + "; ".join(facts)[1:], width)
     if piece.order:

@@ -52,23 +52,6 @@ def _bare(bar: PieceBar) -> PieceBar:
     return replace(bar, number=0, time=0, start=Fraction(0), plucks=plucks)
 
 
-def pick_up_offset(bar: PieceBar) -> Fraction:
-    """Beats of the meter's bar that a pick-up leaves out before it; 0 for any other bar."""
-    return max(bar.meter.beats - bar.beats, Fraction(0)) if bar.part_bar == 0 else Fraction(0)
-
-
-def share_of(bar: PieceBar) -> Fraction:
-    """The first half of a beat's share of it as this bar is played: 1/2 is straight (`picking.plucks.swung`)."""
-    late_by = pick_up_offset(bar)
-    for pluck in bar.plucks:
-        whole, written = divmod(pluck.beat + late_by, 1)
-        heard = pluck.sounds_at + late_by - whole
-        if written:
-            late = 2 * written - 1
-            return heard / (2 * written) if late <= 0 else (heard - late) / (1 - late)
-    return Fraction(1, 2)
-
-
 def sounding_key(key: Key, capo: int) -> Key:
     """The key in which shapes of `key` sound behind a capo, with the fewest accidentals, sharps before flats."""
     if not capo % 12:

@@ -81,8 +81,8 @@ BAD_NAMES = [
     "patterns/x.py", "patterns/x", "patterns/a/b.toml", "settings.toml", "ledger.sqlite3", "songs/x.toml",
     "patterns/x.song.toml", "patterns/x.toml\0.txt", "patterns/x\n.toml", "patterns/x .toml", "patterns/x..toml",
     "patterns/x:y.toml", "patterns/x*.toml", "patterns/\u202ex.toml", "tracks/x.zip", "sheets/x.exe", "", "/",
-    "./x.toml", "sheets//x.txt", "patterns/" + "x" * 200 + ".toml", "sheets/x.TXT", "readme.txt", "~/x.toml", "patterns/-x.toml",
-    "//server/x.toml", "patterns/x.toml/", "sheets/com¹.txt",
+    "./x.toml", "sheets//x.txt", "patterns/" + "x" * 200 + ".toml", "sheets/x.TXT", "readme.txt", "~/x.toml",
+    "patterns/-x.toml", "//server/x.toml", "patterns/x.toml/", "sheets/com¹.txt",
 ]  # fmt: skip
 
 
