@@ -66,6 +66,21 @@ class PieceBar:
         """Length of one slot in felt beats."""
         return Fraction(self.meter.beats, self.slots)
 
+    @property
+    def offset(self) -> Fraction:
+        """Beats of the meter's bar that go by before it begins: those a pick-up leaves out, 0 in any other bar."""
+        return max(self.meter.beats - self.beats, Fraction(0)) if self.part_bar == 0 else Fraction(0)
+
+    @cached_property
+    def share(self) -> Fraction:
+        """The first half of a beat's share of it as this bar is played: 1/2 is straight, 2/3 a 2:1 swing."""
+        for pluck in self.plucks:
+            whole, written = divmod(pluck.beat + self.offset, 1)
+            if written:
+                heard, late = pluck.sounds_at + self.offset - whole, 2 * written - 1
+                return heard / (2 * written) if late <= 0 else (heard - late) / (1 - late)
+        return Fraction(1, 2)
+
 
 @dataclass(frozen=True)
 class Piece:

@@ -16,6 +16,7 @@ from numpy.typing import NDArray
 
 from coach.music.tempo import TempoPlan
 from coach.sound.click import knock
+from coach.sound.humming import RELEASE_S, hum
 from coach.sound.score import BarScore
 from coach.sound.strings import LENGTH_S, StringBank
 from coach.sound.timing import place
@@ -43,11 +44,26 @@ class Ringing:
 
 
 @dataclass(frozen=True)
+class Hummed:
+    """A hummed note from `frame` to `until`."""
+
+    frame: int
+    until: int
+    midi: int
+
+
+@dataclass(frozen=True)
 class Carry:
-    """What still sounds at a bar line: notes, and clicks as (frame, kind)."""
+    """What still sounds at a bar line: notes, clicks as (frame, kind), and the tune."""
 
     notes: tuple[Ringing, ...] = ()
     clicks: tuple[tuple[int, str], ...] = ()
+    tune: tuple[Hummed, ...] = ()
+
+    @property
+    def silent(self) -> bool:
+        """True when nothing sounds on."""
+        return not (self.notes or self.clicks or self.tune)
 
 
 NOTHING = Carry()
@@ -75,8 +91,8 @@ class Mixer:
     ) -> tuple[Samples, Carry]:
         """One bar as (end_frame - start_frame, 2) float32 within ±`CEILING`, and what rings on after it.
 
-        A stroke or pluck at beat b of the bar stands at sample round(t · rate) - start_frame, where t are the
-        plan's seconds of start_beat + b.
+        A stroke, pluck or hummed note at beat b of the bar stands at sample round(t · rate) - start_frame, where t
+        are the plan's seconds of start_beat + b.
         """
         notes = _damped(
             [
@@ -88,22 +104,31 @@ class Mixer:
             ]
         )
         clicks = [*carry.clicks, *((plan.frame(start_beat + s.beat, self.rate), s.kind) for s in score.strokes)]
-        return self._sound(notes, clicks, start_frame, end_frame)
+        tune = [
+            *carry.tune,
+            *(
+                Hummed(
+                    plan.frame(start_beat + tone.beat, self.rate),
+                    plan.frame(start_beat + tone.beat + tone.length, self.rate),
+                    tone.midi,
+                )
+                for tone in score.tune
+            ),
+        ]
+        return self._sound(Carry(tuple(notes), tuple(clicks), tuple(tune)), start_frame, end_frame)
 
     def tail(self, start_frame: int, carry: Carry, seconds: float = TAIL_S) -> Samples:
         """What rings on after the last bar, fading out over `seconds`: (frames, 2) float32."""
         frames = round(seconds * self.rate)
-        sound, _ = self._sound(list(carry.notes), list(carry.clicks), start_frame, start_frame + frames)
+        sound, _ = self._sound(carry, start_frame, start_frame + frames)
         sound *= np.cos(np.linspace(0.0, pi / 2, frames, dtype=np.float32))[:, None]
         return sound
 
-    def _sound(
-        self, notes: list[Ringing], clicks: list[tuple[int, str]], start: int, end: int
-    ) -> tuple[Samples, Carry]:
+    def _sound(self, sounding: Carry, start: int, end: int) -> tuple[Samples, Carry]:
         out = np.zeros((2, end - start), dtype=np.float32)
-        on_notes, on_clicks = [], []
+        on_notes, on_clicks, on_tune = [], [], []
         ring = round(LENGTH_S * self.rate)
-        for ringing in notes:
+        for ringing in sounding.notes:
             stops = ringing.frame + ring if ringing.until is None else ringing.until + round(DAMP_S * self.rate)
             if min(stops, ringing.frame + ring) > end:
                 on_notes.append(ringing)
@@ -115,14 +140,21 @@ class Mixer:
             angle = (_PLACE[ringing.string] + 1.0) * pi / 4
             _lay(out[0], wave, ringing.frame - start, self.guide_gain * cos(angle) * 2**0.5)
             _lay(out[1], wave, ringing.frame - start, self.guide_gain * sin(angle) * 2**0.5)
-        for frame, kind in clicks:
+        for frame, kind in sounding.clicks:
             wave = knock(kind, self.rate)
             _lay(out[0], wave, frame - start, self.click_gain)
             _lay(out[1], wave, frame - start, self.click_gain)
             if frame + len(wave) > end:
                 on_clicks.append((frame, kind))
+        for tone in sounding.tune:
+            if tone.until + round(RELEASE_S * self.rate) > end:
+                on_tune.append(tone)
+            if self.guide_gain and tone.frame < end:
+                wave = hum(tone.midi, max(tone.until - tone.frame, 1), self.rate)
+                _lay(out[0], wave, tone.frame - start, self.guide_gain)
+                _lay(out[1], wave, tone.frame - start, self.guide_gain)
         limit(out)
-        return np.ascontiguousarray(out.T), Carry(tuple(on_notes), tuple(on_clicks))
+        return np.ascontiguousarray(out.T), Carry(tuple(on_notes), tuple(on_clicks), tuple(on_tune))
 
 
 def limit(samples: Samples) -> None:
@@ -175,7 +207,7 @@ def render_bars(
         sound, carry = mixer.mix(bar.score, bar.start_frame, bar.end_frame, bar.plan, bar.start_beat, carry)
         end = bar.end_frame
         yield sound
-    if tail_s > 0 and (carry.notes or carry.clicks):
+    if tail_s > 0 and not carry.silent:
         yield mixer.tail(end, carry, tail_s)
 
 

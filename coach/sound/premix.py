@@ -176,7 +176,7 @@ class Premix:
         carry = NOTHING if before is None else before.carry_out
         score = self._source(number)
         if score is None:
-            frames = round(TAIL_S * self._rate) if carry.notes or carry.clicks else 0
+            frames = 0 if carry.silent else round(TAIL_S * self._rate)
             laid = _Laid(Block(start, start + frames, b"", last=True), None, carry, NOTHING)
             laid.block.data = self._sound(laid).tobytes()
             return laid

@@ -19,6 +19,15 @@ class Stroke:
 
 
 @dataclass(frozen=True)
+class Tone:
+    """One hummed note: from `beat` (from the bar line) for `length` beats, which may reach into later bars."""
+
+    beat: Fraction
+    length: Fraction
+    midi: int
+
+
+@dataclass(frozen=True)
 class BarScore:
     """One bar to be sounded.
 
@@ -27,6 +36,7 @@ class BarScore:
     bpm_from, bpm_to tempo at the bar line and at the bar's end (linear in beats between)
     strokes          clicks of this bar
     plucks           guide notes of this bar; only `sounds_at` (beats from the bar line), string, midi and stress count
+    tune             hummed notes that begin in this bar
     """
 
     number: int
@@ -35,3 +45,4 @@ class BarScore:
     bpm_to: Fraction
     strokes: tuple[Stroke, ...] = ()
     plucks: tuple[Pluck, ...] = field(default=())
+    tune: tuple[Tone, ...] = ()
