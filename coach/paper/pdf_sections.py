@@ -1,0 +1,288 @@
+"""What a handout is made of: its head, its parts with their headings, its layers, its ladder; all as blocks."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Sequence
+from dataclasses import dataclass, replace
+from itertools import groupby
+
+from coach.guitar.tuning import STANDARD
+from coach.music.keys import KEYS, Key
+from coach.paper.engraving import Drawn, engraved, fits, heard
+from coach.paper.engraving_tempo import tempo_mark
+from coach.paper.glyphs import BOLD, ITALIC, REGULAR, width
+from coach.paper.layout import Block, Item, fitted, text_width, words, wrapped
+from coach.picking.layers import FULL, LAYERS, THUMB
+from coach.picking.pattern import STRAIGHT
+from coach.song.piece import Piece, PieceBar
+
+_TITLE, _HEADING, _INFO = 21.0, 13.0, 9.5
+_GUTTER = 26.0
+_TIMES = ("1st", "2nd", "3rd")
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Bars that are written once: a part, or a pattern's round; `times` are the rounds in which it is played so."""
+
+    name: str
+    bars: tuple[PieceBar, ...]
+    times: tuple[int, ...]
+    whole: bool
+
+
+def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
+    """A piece from its title to its last bar, on pages of its own."""
+    blocks = list(_head(piece, paper, group))
+    room = text_width(paper)
+    shown: set[tuple[str, str]] = set()
+    stretches = _stretches(piece)
+    for k, stretch in enumerate(stretches):
+        layers = {bar.layer for bar in stretch.bars if bar.plucks}
+        lines = engraved(
+            _drawn(stretch, stretches[k - 1] if k else None, shown, layers, last=k + 1 == len(stretches)),
+            room,
+            f"{group}-{k}",
+        )
+        title = _heading(stretch)
+        if title:
+            want = sum(line.height + line.apart for line in lines) + 20
+            blocks.append(_headed(title, _layer_said(layers), room, f"{group}-head{k}", want))
+        blocks += lines
+    return blocks
+
+
+def layer_blocks(piece: Piece, about: str, paper: str) -> list[Block]:
+    """A pattern's piece once for every layer, each step saying what it adds."""
+    blocks = list(_head(piece, paper, "piece", about))
+    for k, layer in enumerate(piece.layers):
+        step = piece.layered([layer] * len(piece.bars))
+        shown: set[tuple[str, str]] = set()
+        stretch = _stretches(step)[0]
+        bars = _drawn(stretch, None, shown, {layer}, last=True, plain=k > 0)
+        lines = engraved(bars, text_width(paper), f"layer{k}")
+        want = sum(line.height + line.apart for line in lines) + 20
+        said = f"all of it: {LAYERS[FULL]}" if layer == FULL and k else LAYERS[layer]
+        blocks.append(_headed(layer, said, text_width(paper), f"layer{k}-head", want))
+        blocks += lines
+    return blocks
+
+
+def ladder_blocks(pieces: Sequence[Piece], title: str, abouts: Sequence[str], paper: str) -> list[Block]:
+    """Patterns one under the other, or two side by side where all are short; a shape is drawn where it comes first."""
+    room = text_width(paper)
+    head = fitted("title", "title", 0, 0.8 * _TITLE, title, _TITLE, room, BOLD)
+    blocks = [Block((head,), _TITLE + 2, keep=True, mark=(0, title))]
+    shown: set[tuple[str, str]] = set()
+    drawn = [_drawn(_stretches(piece)[0], None, shown, set(), last=True, told_tempo=True) for piece in pieces]
+    half = (room - _GUTTER) / 2
+    wide = half if all(fits(bars, half) for bars in drawn) else room
+    cells = []
+    for k, (piece, bars) in enumerate(zip(pieces, drawn, strict=True)):
+        lines = engraved(bars, wide, f"pattern{k}")
+        want = sum(line.height + line.apart for line in lines) + 20
+        about = abouts[k] if k < len(abouts) else ""
+        cells.append([_headed(piece.title, about, wide, f"pattern{k}-head", want), *lines])
+    if wide == room:
+        return blocks + [block for each in cells for block in each]
+    for left, right in zip(cells[0::2], [*cells[1::2], []], strict=False):
+        blocks += _beside(left, right, half + _GUTTER)
+    return blocks
+
+
+def _beside(left: Sequence[Block], right: Sequence[Block], dx: float) -> list[Block]:
+    """Two patterns of one line each as a row: headings level, and the staves too."""
+    row = []
+    for k, block in enumerate(left):
+        other = right[k] if k < len(right) else None
+        high = max(block.height, other.height if other else 0.0)
+        items = [i.moved(0, high - block.height) for i in block.items]
+        if other is not None:
+            items += [i.moved(dx, high - other.height) for i in other.items]
+        bars = block.bars + (other.bars if other else 0)
+        row.append(replace(block, items=tuple(items), height=high, bars=bars))
+    return row
+
+
+# Bars -----------------------------------------------------------------------------------------
+
+
+def _stretches(piece: Piece) -> tuple[_Stretch, ...]:
+    """Each part once; a part that is played otherwise another time is written again for that."""
+    found: dict[str, list[tuple[PieceBar, ...]]] = {}
+    played: dict[tuple[str, int], list[int]] = {}
+    order: list[tuple[str, int]] = []
+    for (part, time), group in groupby(piece.bars, key=lambda b: (b.part, b.time)):
+        bars = tuple(group)
+        ways = found.setdefault(part, [])
+        way = next((k for k, known in enumerate(ways) if _alike(known, bars)), len(ways))
+        if way == len(ways):
+            ways.append(bars)
+            order.append((part, way))
+        played.setdefault((part, way), []).append(time)
+    return tuple(
+        _Stretch(part, found[part][way], tuple(played[part, way]), whole=len(found[part]) == 1) for part, way in order
+    )
+
+
+def _alike(a: Sequence[PieceBar], b: Sequence[PieceBar]) -> bool:
+    return len(a) == len(b) and all(_written(x) == _written(y) for x, y in zip(a, b, strict=True))
+
+
+def _written(bar: PieceBar) -> object:
+    return heard(bar), bar.held, bar.words, bar.breaths, bar.meter, bar.beats, bar.slots, bar.bpm, bar.layer
+
+
+def _drawn(
+    stretch: _Stretch,
+    before: _Stretch | None,
+    shown: set[tuple[str, str]],
+    layers: set[str],
+    *,
+    last: bool,
+    plain: bool = False,
+    told_tempo: bool = False,
+) -> list[Drawn]:
+    """The bars with what is told at them; shapes not yet in `shown` get a diagram, and are then. `plain` draws none."""
+    drawn = []
+    earlier = before.bars[-1] if before is not None else None
+    layer = ""
+    repeats = not stretch.name and len(stretch.times) > 1
+    for k, bar in enumerate(stretch.bars):
+        fresh = []
+        for number, hold in enumerate(bar.held.holds):
+            known = (str(hold.chord), str(hold.shape))
+            if hold.shape is not None and known not in shown and not plain:
+                fresh.append(number)
+                shown.add(known)
+        # In a part that goes through several layers each change is told.
+        swing = _swing_said(bar) if told_tempo and earlier is None else ""
+        turn = bar.layer if len(layers) > 1 and bar.plucks and bar.layer != layer else ""
+        layer = bar.layer if bar.plucks else layer
+        end = k + 1 == len(stretch.bars)
+        drawn.append(
+            Drawn(
+                bar,
+                diagrams=frozenset(fresh),
+                meter=earlier is None or bar.meter != earlier.meter,
+                tempo=told_tempo if earlier is None else bar.bpm != earlier.bpm,
+                note=_turn_said(turn) or swing,
+                opens=repeats and k == 0,
+                closes=repeats and end,
+                ends="" if not end else "piece" if last else "part",
+            )
+        )
+        earlier = bar
+    return drawn
+
+
+def _swing_said(bar: PieceBar) -> str:
+    return "" if bar.share == STRAIGHT else f"swing: the first half of a beat takes {float(bar.share):.0%} of it"
+
+
+def _turn_said(layer: str) -> str:
+    return {"": "", FULL: "all fingers", THUMB: "thumb alone"}.get(layer, f"layer: {layer}")
+
+
+def _layer_said(layers: set[str]) -> str:
+    """What a part's heading says of its one layer, nothing of the full pattern."""
+    if len(layers) != 1 or layers == {FULL}:
+        return ""
+    (layer,) = layers
+    return "thumb alone under the voice" if layer == THUMB else f"layer: {layer}"
+
+
+def _heading(stretch: _Stretch) -> str:
+    if stretch.whole:
+        return stretch.name
+    names = [_TIMES[t] if t < len(_TIMES) else f"{t + 1}th" for t in stretch.times]
+    said = f"{', '.join(names)} time"
+    return f"{stretch.name}, {said}" if stretch.name else said
+
+
+# Heads ----------------------------------------------------------------------------------------
+
+
+def _headed(title: str, about: str, room: float, group: str, want: float) -> Block:
+    """A heading that goes along with what follows it; `want` is the height of all that."""
+    head = fitted("heading", group, 0, _HEADING, title, _HEADING, room, BOLD)
+    items: list[Item] = [head]
+    high = _HEADING + 4
+    x = head.box.right + 8
+    if about and x + width(about, ITALIC, 9) <= room:
+        items.append(words("about", f"{group}-about", x, _HEADING, about, 9, ITALIC))
+    elif about:
+        lines = wrapped("about", f"{group}-about", about, 8.5, room, ITALIC)
+        items += [line.moved(0, high) for line in lines]
+        high = lines[-1].box.bottom + high + 1
+    return Block(tuple(items), high, keep=True, apart=13, mark=(1, title), want=want)
+
+
+def _head(piece: Piece, paper: str, group: str, about: str = "") -> Iterator[Block]:
+    """Title, what the piece asks for, and the order of its parts."""
+    room = text_width(paper)
+    name = piece.arrangement
+    title = fitted("title", f"{group}-title", 0, 0.8 * _TITLE, piece.title, _TITLE, room * (0.75 if name else 1), BOLD)
+    items: list[Item] = [title]
+    if name:
+        left = title.box.right + 14
+        items.append(fitted("arrangement", f"{group}-name", room, 0.8 * _TITLE, name, 12, room - left, ITALIC, 1.0))
+    mark = f"{piece.title} ({name})" if name else piece.title
+    yield Block(tuple(items), _TITLE + 3, keep=True, fresh=True, mark=(0, mark))
+    if about:
+        yield _lines(about, room, f"{group}-about", ITALIC)
+    yield _asked(piece, room, group)
+    if piece.order:
+        yield _lines(f"Order: {_order(piece.order)}", room, f"{group}-order")
+
+
+def _lines(text: str, room: float, group: str, font: str = REGULAR) -> Block:
+    lines = wrapped("info", group, text, _INFO, room, font)
+    return Block(lines, lines[-1].box.bottom + 3 if lines else 0, keep=True)
+
+
+def _order(names: Sequence[str]) -> str:
+    """`Intro, Verse 2×, Chorus`."""
+    runs = [(name, len(list(group))) for name, group in groupby(names)]
+    return ", ".join(name if count == 1 else f"{name} {count}×" for name, count in runs)
+
+
+def _asked(piece: Piece, room: float, group: str) -> Block:
+    """Tempo, meter, key, capo and tuning on a line, or on more where they do not fit."""
+    items: list[Item] = []
+    x, y = 0.0, _INFO + 1
+    if piece.bars:
+        first = piece.bars[0]
+        items += tempo_mark(first.bpm, first.meter, f"{group}-tempo", 0, y, 10.5)
+        x = items[-1].box.right + 18
+    for k, text in enumerate(_asked_words(piece)):
+        item = words("info", f"{group}-asked{k}", x, y, text, _INFO)
+        if item.box.right > room:
+            x, y = 0.0, y + _INFO * 1.35
+            item = fitted("info", f"{group}-asked{k}", x, y, text, _INFO, room)
+        items.append(item)
+        x = item.box.right + 18
+    return Block(tuple(items), y + 5, keep=True)
+
+
+def _asked_words(piece: Piece) -> Iterator[str]:
+    if piece.bars:
+        first = piece.bars[0]
+        yield str(first.meter)
+        if _swing_said(first):
+            yield _swing_said(first).capitalize()
+    if piece.capo:
+        key = f", sounds in {_sounding(piece.key, piece.capo).title}" if piece.key else ""
+        yield f"Capo at fret {piece.capo}{key}"
+    if piece.key:
+        yield f"Shapes in {piece.key.title}" if piece.capo else f"Key of {piece.key.title}"
+    names = " ".join(str(p.note) for p in piece.tuning.pitches)
+    yield f"Tuning {names} (standard)" if piece.tuning == STANDARD else f"Tuning {names}"
+
+
+def _sounding(key: Key, capo: int) -> Key:
+    """The key that is heard over a capo, with the fewest accidentals."""
+    pitch = (key.tonic.pitch_class + capo) % 12
+    same = [k for k in KEYS if k.minor == key.minor and k.tonic.pitch_class == pitch]
+    return min(same, key=lambda k: (abs(k.signature), -k.signature))
+
