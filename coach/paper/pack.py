@@ -43,12 +43,12 @@ def check_name(name: str) -> None:
     reason = _wrong(name)
     if reason:
         raise BadInput(
-            f"{shown(name)} {reason}",
+            f"{shown_name(name)} {reason}",
             mend="a pack holds README.txt and plain files in " + ", ".join(FOLDERS),
         )
 
 
-def shown(name: str) -> str:
+def shown_name(name: str) -> str:
     """A name from a stranger as it can be printed: no control signs, not endless."""
     plain = "".join(c if c.isprintable() else "?" for c in name[:60])
     return f"'{plain}'" + ("..." if len(name) > 60 else "")

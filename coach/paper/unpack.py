@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import os
 import re
+import shutil
 import stat
 import struct
 import zipfile
@@ -18,7 +19,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from coach.errors import BadInput, CoachError
-from coach.paper.pack import FOLDERS, README, check_name, same_place, shown
+from coach.paper.pack import FOLDERS, README, check_name, same_place, shown_name
 
 MOST_FILES = 200
 LARGEST_PACK = 1 << 30
@@ -98,21 +99,21 @@ def _members(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
         name = info.orig_filename
         kind = stat.S_IFMT(info.external_attr >> 16)
         if kind == stat.S_IFLNK:
-            raise BadInput(f"{shown(name)} is a link", mend="a pack holds plain files only")
+            raise BadInput(f"{shown_name(name)} is a link", mend="a pack holds plain files only")
         if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
-            raise BadInput(f"{shown(name)} is not a plain file", mend="a pack holds plain files only")
+            raise BadInput(f"{shown_name(name)} is not a plain file", mend="a pack holds plain files only")
         if name.rstrip("/") in FOLDERS and name.endswith("/"):
             continue  # some programs list the folders too
         check_name(name)
         if kind == stat.S_IFDIR:
-            raise BadInput(f"{shown(name)} is a folder", mend="a pack holds plain files only")
+            raise BadInput(f"{shown_name(name)} is a folder", mend="a pack holds plain files only")
         if same_place(name) in seen:
-            raise BadInput(f"{shown(name)} is in it twice", mend="each file may be there once; case does not count")
+            raise BadInput(f"{shown_name(name)} is in it twice", mend="a file may be there once; case does not count")
         seen.add(same_place(name))
         if info.flag_bits & _ENCRYPTED:
-            raise BadInput(f"{shown(name)} is encrypted", mend="ask for a pack without a password")
+            raise BadInput(f"{shown_name(name)} is encrypted", mend="ask for a pack without a password")
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-            raise BadInput(f"{shown(name)} is packed in an unusual way", mend="use stored or deflated files")
+            raise BadInput(f"{shown_name(name)} is packed in an unusual way", mend="use stored or deflated files")
         members.append(info)
     if not any(info.filename != README for info in members):
         raise BadInput("there is nothing of ours in it", mend="give a .zip that `coach pack` made")
@@ -128,10 +129,10 @@ def _extract(archive: zipfile.ZipFile, info: zipfile.ZipInfo, path: Path, room: 
         while block := source.read(_BLOCK):
             size += len(block)
             if size > min(limit, room):
-                raise BadInput(f"{shown(info.filename)} unpacks to too much", mend="a pack is far smaller than that")
+                raise BadInput(f"{shown_name(info.filename)} unpacks to too much", mend="a pack is far smaller")
             if size > max(_FREE_OF_RATIO, MOST_RATIO * packed):
                 raise BadInput(
-                    f"{shown(info.filename)} unpacks to more than {MOST_RATIO} times its size",
+                    f"{shown_name(info.filename)} unpacks to more than {MOST_RATIO} times its size",
                     mend="files like that are made to fill a disk",
                 )
             target.write(block)
@@ -156,9 +157,9 @@ def _look_at(path: Path, name: str, checks: Mapping[str, Check]) -> None:
         try:
             checks[folder](path)
         except CoachError as error:
-            raise BadInput(
-                f"{shown(name)} cannot be used: {error.what}", where=error.where.partition(": ")[2], mend=error.mend
-            ) from None
+            place = error.where.partition(": ")[2]
+            what = f"{place}: {error.what}" if place else error.what
+            raise BadInput(f"{shown_name(name)} cannot be used: {what}", mend=error.mend) from None
         return
     if ending in _BEGINS:
         with path.open("rb") as file:
@@ -176,7 +177,7 @@ def _look_at(path: Path, name: str, checks: Mapping[str, Check]) -> None:
 
 
 def _not_of_its_kind(name: str, ending: str) -> BadInput:
-    return BadInput(f"{shown(name)} is not a {ending} file inside", mend="ask for the pack again")
+    return BadInput(f"{shown_name(name)} is not a {ending} file inside", mend="ask for the pack again")
 
 
 # Into the library ---------------------------------------------------------------------------------
@@ -193,11 +194,13 @@ def place_all(moves: Mapping[Path, Path]) -> None:
                 made.append(folder)
             _moved(source, target)
             done.append(target)
-    except OSError as error:
-        for target in done:
-            target.unlink(missing_ok=True)
-        for folder in reversed(made):
-            folder.rmdir()
+    except BaseException as error:  # an interruption too takes back what was put there
+        for path in reversed(done):
+            path.unlink(missing_ok=True)
+        for path in reversed(made):
+            path.rmdir()
+        if not isinstance(error, OSError):
+            raise
         raise CoachError(
             f"the pack could not be put there ({error.strerror or error})",
             where=str(error.filename2 or error.filename or ""),
@@ -212,10 +215,10 @@ def _moved(source: Path, target: Path) -> None:
     except FileExistsError:
         raise
     except OSError:  # a file system without hard links
-        with target.open("xb") as out:
+        with target.open("xb") as out, source.open("rb") as raw:
             try:
-                out.write(source.read_bytes())
-            except OSError:
+                shutil.copyfileobj(raw, out, _BLOCK)
+            except BaseException:
                 target.unlink()
                 raise
 

@@ -5,6 +5,7 @@ Every frame is worked out from the plan's origin, round(t · rate); none is reac
 
 from __future__ import annotations
 
+from collections import deque
 from collections.abc import Iterable, Iterator
 from dataclasses import dataclass
 from fractions import Fraction
@@ -53,6 +54,12 @@ def place(scores: Iterable[BarScore], rate: int) -> Iterator[PlacedBar]:
         end = beat + score.beats
         yield PlacedBar(score, beat, plan.frame(beat, rate), plan.frame(end, rate), plan)
         beat = end
+
+
+def frames_of(scores: Iterable[BarScore], rate: int) -> int:
+    """How long the bars are, without what rings on at their end, in frames."""
+    last = deque(place(scores, rate), maxlen=1)
+    return last[0].end_frame if last else 0
 
 
 def click_frames(plan: TempoPlan, bars: int, beats: int, rate: int) -> list[ClickAt]:
