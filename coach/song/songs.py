@@ -1,4 +1,4 @@
-"""The songs shelf: shipped and own songs by id; a broken file is listed with its problems and never stops the rest."""
+"""The songs shelf: shipped and own songs by id, and files written; a broken file is listed and stops nothing."""
 
 from __future__ import annotations
 
@@ -6,9 +6,10 @@ import difflib
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from coach.errors import BadInput
+from coach.errors import BadInput, CoachError
+from coach.outfile import new_file
 from coach.song.chart import Song
-from coach.song.songfile import SUFFIX, read_song, song_id
+from coach.song.songfile import SUFFIX, read_song, read_text, song_id
 
 
 @dataclass(frozen=True)
@@ -70,3 +71,23 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
             found[song.id], paths[song.id] = song, path
     ordered = sorted(found.values(), key=lambda song: (song.title.casefold(), song.id))
     return SongShelf({song.id: song for song in ordered}, {song.id: paths[song.id] for song in ordered}, tuple(broken))
+
+
+def write_song(path: Path, text: str, *, before: str | None = None) -> None:
+    """Write a song's file; its folder is made where there is none yet.
+
+    before  the text that was changed, as it was read from this file; None for a new song, which never takes the place
+            of a file. Raises CoachError when the file says something else by now, exists, or cannot be written.
+    """
+    if before is not None and path.exists() and read_text(path) != before:
+        raise CoachError(
+            "this file was changed meanwhile", where=str(path), mend="open the song again and make the change anew"
+        )
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise CoachError(
+            f"the folder cannot be made ({error.strerror or error})", where=str(path.parent), mend="choose another one"
+        ) from None
+    with new_file(path, "the song", force=before is not None) as file:
+        file.write(text.encode("utf-8"))
