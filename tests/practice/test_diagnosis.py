@@ -85,8 +85,8 @@ def test_seven_of_nine_at_the_change_to_f_are_told() -> None:
     found = gathered(counts, landing())
     assert found is not None
     assert (found.spot.kind, found.hits, found.stumbles) == (BEAT, 7, 9)
-    expected = "stumbles gather at bar 3, beat 1 (Am to F; thumb and ring, with a pinch): 7 of 9, evenly spread it would"
-    assert found.words == f"{expected} be less than 1"
+    where = "at bar 3, beat 1 (Am to F; thumb and ring, with a pinch)"
+    assert found.words == f"stumbles gather {where}: 7 of 9, evenly spread it would be less than 1"
 
 
 def test_a_change_that_comes_twice_is_one_trouble() -> None:
