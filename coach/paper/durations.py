@@ -46,7 +46,7 @@ class Tuplet:
 
 @dataclass(frozen=True)
 class Written:
-    """One written note, chord or rest (no plucks and no tune) of a voice.
+    """One written note, chord or rest (no plucks, no tune, nothing said) of a voice.
 
     beat         where it begins, in felt beats from the bar line
     length       what it lasts, in quarter notes (tuplets counted in)
@@ -54,6 +54,7 @@ class Written:
     tuplet       the group it belongs to; `edge` is "start" or "stop" at its ends
     tied_start   goes on in the next one; tied_stop: goes on from the one before, so it is not plucked again
     plucks       what sounds, lowest string first; tune: the same for a line that is sung
+    said         a word begins here whose pitch is not known
     beams        per beam, the first the one next to the heads: begin, continue, end, forward hook, backward hook
     bar_rest     a rest that stands for the whole bar, whatever its meter
     """
@@ -68,13 +69,14 @@ class Written:
     tied_stop: bool = False
     plucks: tuple[Pluck, ...] = ()
     tune: TuneNote | None = None
+    said: bool = False
     beams: tuple[str, ...] = ()
     bar_rest: bool = False
 
     @property
     def rest(self) -> bool:
         """True when nothing sounds."""
-        return not self.plucks and self.tune is None
+        return not (self.plucks or self.tune or self.said)
 
 
 @dataclass(frozen=True)
@@ -85,39 +87,82 @@ class _Event:
     end: Fraction
     plucks: tuple[Pluck, ...] = ()
     tune: TuneNote | None = None
+    said: bool = False
+    from_before: bool = False  # tied to what came before it, and to what comes after
+    goes_on: bool = False
 
     @property
     def rest(self) -> bool:
-        return not self.plucks and self.tune is None
+        return not (self.plucks or self.tune or self.said)
 
 
-def voices(bar: PieceBar) -> tuple[tuple[Written, ...], tuple[Written, ...]]:
+def voices(
+    bar: PieceBar, *, before: PieceBar | None = None, after: PieceBar | None = None
+) -> tuple[tuple[Written, ...], tuple[Written, ...]]:
     """What sounds in a bar as written notes: (thumb, fingers); a voice that has nothing to play is ().
 
     Where both have nothing the fingers' voice is one whole-bar rest. Lengths of a voice sum to the bar exactly.
+    Given the bars `before` and `after`, notes that ring on over a bar line are tied over it: those of a voice that
+    begins the next bar later than its first beat, where the hand still holds them.
     """
-    thumb = [p for p in bar.sounding if p.bass]
-    fingers = [p for p in bar.sounding if not p.bass]
+    thumb, fingers = _split(bar)
     if not thumb and not fingers:
         return (), (whole_rest(bar),)
-    return _ringing(bar, thumb), _ringing(bar, fingers)
+    befores = _split(before) if before else ((), ())
+    afters = _split(after) if after else ((), ())
+    lines = []
+    for own, last, following in zip((thumb, fingers), befores, afters, strict=True):
+        lines.append(_ringing(bar, own, _ring_over(last, own, bar), bool(_ring_over(own, following, after))))
+    return lines[0], lines[1]
 
 
-def tune_line(bar: PieceBar) -> tuple[Written, ...]:
-    """The bar's tune as written notes with rests between, one whole-bar rest where it has none."""
+def _split(bar: PieceBar) -> tuple[tuple[Pluck, ...], tuple[Pluck, ...]]:
+    sounding = bar.sounding
+    return tuple(p for p in sounding if p.bass), tuple(p for p in sounding if not p.bass)
+
+
+def _ring_over(last: Sequence[Pluck], own: Sequence[Pluck], bar: PieceBar | None) -> tuple[Pluck, ...]:
+    """The plucks of the bar before that ring on into `bar`, whose own plucks of the same voice are `own`."""
+    if not last or not own or bar is None or min(p.beat for p in own) == 0:
+        return ()
+    end = max(p.beat for p in last)
+    ringing = tuple(sorted((p for p in last if p.beat == end), key=_place))
+    shape = bar.held.at(Fraction(0)).shape
+    return ringing if shape is not None and all(shape.fret(p.string) == p.fret for p in ringing) else ()
+
+
+def tune_line(bar: PieceBar, *, goes_on: bool = False) -> tuple[Written, ...]:
+    """The bar's tune as written notes with rests between, one whole-bar rest where it has none.
+
+    `goes_on` says that its last note is held over the bar line.
+    """
     events, at = [], Fraction(0)
-    for note in sorted(bar.tune, key=lambda n: n.beat):
+    notes = sorted(bar.tune, key=lambda n: n.beat)
+    for k, note in enumerate(notes):
         start, end = max(note.beat, at), min(note.beat + note.length, bar.beats)
         if end <= start:
             continue
         if start > at:
             events.append(_Event(at, start))
-        events.append(_Event(start, end, tune=note))
+        held = notes[k + 1].tied if k + 1 < len(notes) else goes_on
+        events.append(_Event(start, end, tune=note, from_before=note.tied, goes_on=held))
         at = end
     if not events:
         return (whole_rest(bar),)
     if at < bar.beats:
         events.append(_Event(at, bar.beats))
+    return _written(events, bar.meter, lead(bar))
+
+
+def spoken_line(bar: PieceBar) -> tuple[Written, ...]:
+    """The rhythm of the bar's words where no tune is known: each lasts until the next one or to the bar's end."""
+    starts = sorted({w.beat for w in bar.words if w.beat < bar.beats})
+    if not starts:
+        return (whole_rest(bar),)
+    ends = [*starts[1:], bar.beats]
+    events = [_Event(start, end, said=True) for start, end in zip(starts, ends, strict=True)]
+    if starts[0] > 0:
+        events.insert(0, _Event(Fraction(0), starts[0]))
     return _written(events, bar.meter, lead(bar))
 
 
@@ -129,17 +174,18 @@ def whole_rest(bar: PieceBar) -> Written:
 def lead(bar: PieceBar) -> Fraction:
     """Where in the meter a bar begins, in felt beats: a pick-up bar is the end of a full one, so above 0."""
     short = bar.meter.beats - bar.beats
-    return short if short > 0 and (bar.part_bar == 0 or short.denominator > 1) else Fraction(0)
+    return short if short > 0 and bar.part_bar == 0 else Fraction(0)
 
 
-def _ringing(bar: PieceBar, plucks: Sequence[Pluck]) -> tuple[Written, ...]:
+def _ringing(bar: PieceBar, plucks: Sequence[Pluck], before: tuple[Pluck, ...], goes_on: bool) -> tuple[Written, ...]:
     if not plucks:
         return ()
     at = [(beat, tuple(group)) for beat, group in groupby(sorted(plucks, key=_place), key=lambda p: p.beat)]
     ends = [beat for beat, _ in at[1:]] + [bar.beats]
     events = [_Event(beat, end, group) for (beat, group), end in zip(at, ends, strict=True)]
     if events[0].start > 0:
-        events.insert(0, _Event(Fraction(0), events[0].start))
+        events.insert(0, _Event(Fraction(0), events[0].start, before, from_before=bool(before)))
+    events[-1] = replace(events[-1], goes_on=goes_on)
     return _written(events, bar.meter, lead(bar))
 
 
@@ -159,11 +205,12 @@ def _written(events: Sequence[_Event], meter: Meter, offset: Fraction) -> tuple[
                 quarters = (e - s) * meter.quarters_per_beat
                 shown = quarters if tuplet is None else quarters * tuplet.parts / tuplet.normal
                 name, dots = _BY_LENGTH[shown]
-                pieces.append(Written(s, quarters, name, dots, tuplet, plucks=event.plucks, tune=event.tune))
+                value = Written(s, quarters, name, dots, tuplet, plucks=event.plucks, tune=event.tune, said=event.said)
+                pieces.append(value)
         last = len(pieces) - 1
         for k, piece in enumerate(pieces):
-            tied = not event.rest
-            notes.append(replace(piece, tied_start=tied and k < last, tied_stop=tied and k > 0))
+            onward, back = k < last or event.goes_on, k > 0 or event.from_before
+            notes.append(replace(piece, tied_start=onward and not event.rest, tied_stop=back and not event.rest))
     notes = _edged(notes, groups)
     return tuple(replace(n, beat=n.beat - offset) for n in _beamed(notes, groups))
 

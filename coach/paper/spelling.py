@@ -1,0 +1,48 @@
+"""How a piece's plucks and chords are written in the key that sounds: the hand's key moved up by the capo."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from coach.music.chords import Chord
+from coach.music.keys import Key
+from coach.music.likelykey import likely_key
+from coach.music.notes import SEMITONES, Note, Pitch, pitch_of
+from coach.music.rekey import for_players, rekey
+from coach.picking.realise import Hold
+from coach.song.piece import Piece
+
+
+@dataclass(frozen=True)
+class Spelling:
+    """`hand` is the key the hand plays in, `sounding` the one that is heard with the capo on."""
+
+    hand: Key
+    sounding: Key
+
+    def chord(self, chord: Chord | None) -> Chord | None:
+        """A chord of the hand as it sounds, under the name players use."""
+        if chord is None or self.hand == self.sounding:
+            return chord
+        (moved,) = rekey([chord], self.hand, self.sounding)
+        return None if moved is None else for_players(moved)
+
+    def pitch(self, midi: int, hold: Hold) -> Pitch:
+        """A sounding note: as a tone of the chord that is held, else as the key writes it."""
+        chord = self.chord(hold.chord)
+        tones = (*chord.tones, chord.lowest) if chord else ()
+        note = next((t for t in tones if t.pitch_class == midi % 12), None) or self.sounding.spell(midi)
+        return pitch_with(note, midi)
+
+
+def spelling_of(piece: Piece) -> Spelling:
+    """How `piece` is written; where it has no key of its own, in the one its chords are likeliest in."""
+    hand = piece.key or likely_key([hold.chord for bar in piece.bars for hold in bar.held.holds])
+    if piece.capo == 0:
+        return Spelling(hand, hand)
+    return Spelling(hand, Key(pitch_of(hand.tonic.pitch_class + piece.capo).note, hand.minor).neighbour)
+
+
+def pitch_with(note: Note, midi: int) -> Pitch:
+    """The pitch of MIDI number `midi` written as `note`: the octave belongs to the letter."""
+    return Pitch(note, (midi - note.alter - SEMITONES[note.step]) // 12 - 1)
