@@ -151,7 +151,7 @@ def tune_line(bar: PieceBar, *, goes_on: bool = False) -> tuple[Written, ...]:
         return (whole_rest(bar),)
     if at < bar.beats:
         events.append(_Event(at, bar.beats))
-    return _written(events, bar.meter, lead(bar))
+    return _written(events, bar.meter, bar.offset)
 
 
 def spoken_line(bar: PieceBar) -> tuple[Written, ...]:
@@ -163,7 +163,7 @@ def spoken_line(bar: PieceBar) -> tuple[Written, ...]:
     events = [_Event(start, end, said=True) for start, end in zip(starts, ends, strict=True)]
     if starts[0] > 0:
         events.insert(0, _Event(Fraction(0), starts[0]))
-    return _written(events, bar.meter, lead(bar))
+    return _written(events, bar.meter, bar.offset)
 
 
 def whole_rest(bar: PieceBar) -> Written:
@@ -173,8 +173,7 @@ def whole_rest(bar: PieceBar) -> Written:
 
 def lead(bar: PieceBar) -> Fraction:
     """Where in the meter a bar begins, in felt beats: a pick-up bar is the end of a full one, so above 0."""
-    short = bar.meter.beats - bar.beats
-    return short if short > 0 and bar.part_bar == 0 else Fraction(0)
+    return bar.offset
 
 
 def _ringing(bar: PieceBar, plucks: Sequence[Pluck], before: tuple[Pluck, ...], goes_on: bool) -> tuple[Written, ...]:
@@ -186,7 +185,7 @@ def _ringing(bar: PieceBar, plucks: Sequence[Pluck], before: tuple[Pluck, ...], 
     if events[0].start > 0:
         events.insert(0, _Event(Fraction(0), events[0].start, before, from_before=bool(before)))
     events[-1] = replace(events[-1], goes_on=goes_on)
-    return _written(events, bar.meter, lead(bar))
+    return _written(events, bar.meter, bar.offset)
 
 
 def _place(pluck: Pluck) -> tuple[Fraction, int]:

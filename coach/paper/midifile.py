@@ -20,7 +20,6 @@ from typing import Any
 
 from coach.errors import CoachError
 from coach.music.tempo import TempoPlan
-from coach.paper.durations import lead
 from coach.paper.spelling import spelling_of
 from coach.paper.tempomap import tempo_map
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
@@ -125,7 +124,7 @@ def ringing(piece: Piece, ticks: int) -> tuple[list[Ringing], list[Ringing]]:
     notes: tuple[list[Ringing], list[Ringing]] = [], []
     for string in range(6, 0, -1):
         own = [(tick, p) for tick, p in plucks if p.string == string]
-        ends = [tick for tick, _ in own[1:]] + [places.end]
+        ends = [*(tick for tick, _ in own), places.end][1:] if own else []
         frets = [(tick, shape.fret(string) if shape else None) for tick, shape in changes]
         k = 0
         for (start, pluck), end in zip(own, ends, strict=True):
@@ -166,11 +165,10 @@ def _clicks(piece: Piece, ticks: int) -> list[Ringing]:
     """Every felt beat; the high block where the meter's bar begins, so not at the start of a pick-up."""
     places, notes = _Places(piece, ticks), []
     for bar in piece.bars:
-        offset = lead(bar)
-        beat = -offset % 1
+        beat = -bar.offset % 1
         while beat < bar.beats:
             start = places.tick(bar, beat)
-            key, velocity = (DOWN_KEY, _DOWN) if beat + offset == 0 else (BEAT_KEY, _BEAT)
+            key, velocity = (DOWN_KEY, _DOWN) if beat + bar.offset == 0 else (BEAT_KEY, _BEAT)
             notes.append(Ringing(start, start + ticks // 8, key, velocity))
             beat += 1
     return notes

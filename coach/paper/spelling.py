@@ -7,8 +7,9 @@ from dataclasses import dataclass
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.music.likelykey import likely_key
-from coach.music.notes import SEMITONES, Note, Pitch, pitch_of
+from coach.music.notes import SEMITONES, Note, Pitch
 from coach.music.rekey import for_players, rekey
+from coach.paper.written import sounding_key
 from coach.picking.realise import Hold
 from coach.song.piece import Piece
 
@@ -38,9 +39,7 @@ class Spelling:
 def spelling_of(piece: Piece) -> Spelling:
     """How `piece` is written; where it has no key of its own, in the one its chords are likeliest in."""
     hand = piece.key or likely_key([hold.chord for bar in piece.bars for hold in bar.held.holds])
-    if piece.capo == 0:
-        return Spelling(hand, hand)
-    return Spelling(hand, Key(pitch_of(hand.tonic.pitch_class + piece.capo).note, hand.minor).neighbour)
+    return Spelling(hand, sounding_key(hand, piece.capo))
 
 
 def pitch_with(note: Note, midi: int) -> Pitch:

@@ -164,15 +164,15 @@ def _marks(note: ET.Element, written: Written, head: Head | None, *, chord: bool
     if head is None or pluck is None:
         return
     if head.tab:
-        technical = add(_notations(note), "technical")
+        technical = _child(_notations(note), "technical")
         add(technical, "string", pluck.string)
         add(technical, "fret", pluck.fret)
         if head.finger:
             add(technical, "fingering", head.finger)
-        if not written.tied_stop:  # what rings on is not plucked again
-            add(technical, "pluck", pluck.finger)
-    elif pluck.stress == ACCENT and not written.tied_stop:
-        add(add(_notations(note), "articulations"), "accent")
+    if not written.tied_stop:  # what rings on is not plucked again
+        add(_child(_notations(note), "technical"), "pluck", pluck.finger)
+        if pluck.stress == ACCENT and not head.tab:
+            add(add(_notations(note), "articulations"), "accent")
 
 
 def whole(value: Fraction) -> int:
