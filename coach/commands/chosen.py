@@ -74,17 +74,14 @@ def loops_of(args: Namespace) -> int:
 
 
 def ladder_of(pattern: Pattern) -> tuple[Pattern, ...]:
-    """The patterns of the ladder that this one stands on, from its first rung on, in the library's order."""
-    patterns = {**shelf.library().patterns, pattern.id: pattern}
-
-    def foot(one: Pattern) -> str:
-        seen = {one.id}
-        while one.grows_from in patterns and one.grows_from not in seen:
-            one = patterns[one.grows_from]
-            seen.add(one.id)
-        return one.id
-
-    return tuple(one for one in patterns.values() if foot(one) == foot(pattern))
+    """The ladder as it passes through a pattern: from its first rung up to it, and what grows directly from it."""
+    patterns = shelf.library().patterns
+    below, seen = [pattern], {pattern.id}
+    while below[0].grows_from in patterns and below[0].grows_from not in seen:
+        below.insert(0, patterns[below[0].grows_from])
+        seen.add(below[0].id)
+    above = [one for one in patterns.values() if one.grows_from == pattern.id and one.id not in seen]
+    return (*below, *above)
 
 
 def _is_song(args: Namespace) -> bool:

@@ -35,7 +35,7 @@ _USUAL_EVERY = 4
 def _sheet_arguments(parser: ArgumentParser) -> None:
     add_chosen(parser)
     parser.add_argument("--loops", metavar="N", default="1", help="how many times round a pattern goes (usual: 1)")
-    parser.add_argument("--ladder", action="store_true", help="PDF: all patterns of the ladder that this one stands on")
+    parser.add_argument("--ladder", action="store_true", help="PDF: also the patterns below and above it on its ladder")
     parser.add_argument("--paper", metavar="P", default="a4", help="of a PDF: a4 or letter (usual: a4)")
     parser.add_argument("-o", "--out", metavar="F", required=True, help="the file: .txt, .pdf, .musicxml or .mid")
     parser.add_argument("--force", action="store_true", help="write over a file that exists")
@@ -62,7 +62,7 @@ def _sheet(args: Namespace) -> None:
         out.write(data)
     bars = len(what.piece.bars)
     told = {"file": str(path), "pages": pages, "bars": bars, **_source(what)}
-    answer(args.json, told, [f"{path}: {_named(what)}, {bars} bars on {pages} page{'s' if pages > 1 else ''}."])
+    answer(args.json, told, [f"{path}: {_named(what)}, {_counted(bars, 'bar')} on {_counted(pages, 'page')}."])
 
 
 def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = False) -> tuple[bytes, int]:
@@ -93,7 +93,7 @@ def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = 
 
 
 def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
-    """All patterns of the ladder as PDF: those of the same meter over the chords asked for, others over their own."""
+    """The ladder as PDF: patterns of the same meter over the chords asked for, others over their own."""
     from coach.commands.picking import held_bars
     from coach.paper.pdf import ladder_pdf
     from coach.song.piece import pattern_piece
@@ -105,7 +105,7 @@ def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
         same = pattern.meter == what.pattern.meter
         held = asked if same else held_bars(pattern.chords or USUAL_CHORD, pattern.meter)
         pieces.append(pattern_piece(pattern, held, target_of(pattern), layer=what.piece.bars[0].layer))
-    title = f"The ladder of {ladder[0].title}"
+    title = f"The ladder through {what.piece.title}"
     sheet = ladder_pdf(pieces, title=title, abouts=[pattern.about for pattern in ladder], paper=paper)
     return sheet.data, sheet.pages
 
@@ -116,6 +116,10 @@ def _source(what: Chosen) -> dict[str, str | None]:
         "arrangement": what.piece.arrangement or None,
         "pattern": what.pattern.id if what.pattern else None,
     }
+
+
+def _counted(count: int, what: str) -> str:
+    return f"{count} {what}{'' if count == 1 else 's'}"
 
 
 def _named(what: Chosen) -> str:
@@ -186,7 +190,7 @@ def _track(args: Namespace) -> None:
         **_source(what),
     }
     seconds = round(written / rate)
-    line = f"{path}: {_named(what)}, {len(bars)} bars, {seconds // 60}:{seconds % 60:02} at {rate} Hz."
+    line = f"{path}: {_named(what)}, {_counted(len(bars), 'bar')}, {seconds // 60}:{seconds % 60:02} at {rate} Hz."
     answer(args.json, told, [line, "Keep the level low, above all in headphones."])
 
 

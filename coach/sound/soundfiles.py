@@ -103,7 +103,7 @@ def _encoded(raw: BinaryIO, pieces: Pieces, rate: int, kind: str, bits: int) -> 
             raise CoachError("there is nothing to write", mend="give at least one bar")
         out.close()
         watched.check()
-    except soundfile.SoundFileError as error:
+    except (soundfile.SoundFileError, AssertionError) as error:  # the library asserts that all of it was taken
         watched.check()
         raise CoachError(f"the sound could not be written as {kind} ({error})", mend="name a .wav file") from None
     finally:
