@@ -19,8 +19,12 @@ if TYPE_CHECKING:
 COMMANDS = {
     "drill": ("opening", "opens the stage on one pattern at once"),
     "patterns": ("picking", "lists the picking patterns, shipped and your own"),
-    "show": ("picking", "prints a pattern over chords as tab"),
+    "show": ("song", "prints a pattern over chords, or a song, as tab"),
     "layers": ("picking", "how a pattern grows from the thumb alone to all of it"),
+    "song": ("song", "lists the songs, shipped and your own"),
+    "song new": ("song", "begins a song file"),
+    "song check": ("song", "tells everything that is wrong with a song file"),
+    "song show": ("song", "prints a song: its chart, or an arrangement of it as tab"),
     "ramp": ("tempo", "prints a tempo plan bar by bar"),
     "click": ("tempo", "writes the click as a WAV file"),
     "sheet": ("paper", "writes a song or pattern as text tab, PDF, MusicXML or MIDI"),

@@ -1,4 +1,4 @@
-"""`coach patterns`, `coach show`, `coach layers`: what the picking hand does."""
+"""`coach patterns`, `coach layers`, and `coach show` for a pattern: what the picking hand does."""
 
 from __future__ import annotations
 
@@ -68,15 +68,18 @@ def _pattern_lines(patterns: Sequence[Pattern]) -> Iterator[str]:
     yield from table(("pattern", "meter", "slots", "bars", "feel", "", "title"), cells, right=("slots", "bars"))
 
 
-def _add_picked(parser: ArgumentParser) -> None:
-    parser.add_argument("pattern", metavar="PATTERN", help="a pattern's id, or the path of a pattern file")
+def _add_picked(
+    parser: ArgumentParser, name: str = "PATTERN", told: str = "a pattern's id, or the path of a pattern file"
+) -> None:
+    parser.add_argument("pattern", metavar=name, help=told)
     parser.add_argument(
         "--chords", metavar="C", help='bars parted by |, like "C | F G | N" (usual: its own, or C); N is no chord'
     )
 
 
-def _show_arguments(parser: ArgumentParser) -> None:
-    _add_picked(parser)
+def add_show(parser: ArgumentParser, name: str, told: str) -> None:
+    """The arguments of `coach show` for a pattern; its first is called `name`, and `told` is its help."""
+    _add_picked(parser, name, told)
     parser.add_argument("--loops", metavar="N", default="1", help="how many times round (usual: 1)")
     parser.add_argument("--layer", metavar="L", default=FULL, help=f"how much sounds: {', '.join(LAYERS)}")
     parser.add_argument("--shapes", metavar="PINS", default="", help='shapes to use, like "C=x32010,F=xx3211"')
@@ -84,7 +87,8 @@ def _show_arguments(parser: ArgumentParser) -> None:
     add_json(parser)
 
 
-def _show(args: Namespace) -> None:
+def show_pattern(args: Namespace) -> None:
+    """`coach show` for a pattern."""
     layer = check_layer(args.layer)
     loops = whole(args.loops, "--loops", 1, 999)
     pattern = shelf.library().find(args.pattern)
@@ -98,8 +102,8 @@ def _show(args: Namespace) -> None:
         "meter": str(pattern.meter),
         "layer": layer,
         "slots": pattern.slots,
-        "bars": [_bar_row(bar) for bar in held] * loops,
-        "plucks": [_pluck_row(pluck) for pluck in heard],
+        "bars": [bar_row(bar) for bar in held] * loops,
+        "plucks": [pluck_row(pluck) for pluck in heard],
     }
     answer(args.json, data, _tab_lines(pattern, held, loops, layer, every, heard, args.why))
 
@@ -129,7 +133,8 @@ def held_bars(chords: str, meter: Meter, pins: str = "") -> tuple[HeldBar, ...]:
     return held
 
 
-def _bar_row(bar: HeldBar) -> dict[str, Any]:
+def bar_row(bar: HeldBar) -> dict[str, Any]:
+    """A bar's chords and shapes as JSON has them; its first chord stands for the whole bar."""
     chords = [
         {
             "beat": str(hold.beat),
@@ -141,7 +146,8 @@ def _bar_row(bar: HeldBar) -> dict[str, Any]:
     return {"chord": chords[0]["chord"], "shape": chords[0]["shape"], "chords": chords}
 
 
-def _pluck_row(pluck: Pluck) -> dict[str, Any]:
+def pluck_row(pluck: Pluck) -> dict[str, Any]:
+    """A pluck as JSON has it."""
     return {
         "bar": pluck.bar,
         "beat": str(pluck.beat),
@@ -234,13 +240,6 @@ COMMANDS = {
         "coach patterns --json",
         _patterns_arguments,
         _patterns,
-    ),
-    "show": Command(
-        "Prints a pattern over chords as tab: string 1 on top, fingers above, the thumb below, then the count.",
-        'coach show outside-in --chords "C | F G | C" --layer thumb\n'
-        'coach show outside-in --chords "C | F" --shapes "C=x32010,F=xx3211" --json',
-        _show_arguments,
-        _show,
     ),
     "layers": Command(
         "Lists the layers of a pattern over chords, from the thumb alone to all of it, with the plucks in each.",

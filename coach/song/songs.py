@@ -73,6 +73,17 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
     return SongShelf({song.id: song for song in ordered}, {song.id: paths[song.id] for song in ordered}, tuple(broken))
 
 
+def song_file(name: str, shipped: Path, own: Path) -> Path | None:
+    """The file of the song `name` in the two folders, or that `name` is the path of; None where there is none.
+
+    Looks for it and reads nothing.
+    """
+    if name.endswith(SUFFIX):
+        return Path(name)
+    found = (folder / f"{name}{SUFFIX}" for folder in (own, shipped))
+    return next((path for path in found if "/" not in name and path.is_file()), None)
+
+
 def write_song(path: Path, text: str, *, before: str | None = None) -> None:
     """Write a song's file; its folder is made where there is none yet.
 
