@@ -37,6 +37,9 @@ STAGE = (
     Action("sing", "s", "sing", "sing: thumb alone from the next bar line, and back", "sing"),
     Action("thinner", "t", "layer(-1)", "thinner: one layer down", "thinner"),
     Action("fuller", "f", "layer(1)", "fuller: one layer up", "fuller"),
+    Action("ladder", "l", "ladder", "singing: let clean passes bring the next layer under the voice, or hold it"),
+    Action("early", "a", "early", "singing: thin the picking one bar before the words, or with them"),
+    Action("hum", "v", "hum", "hum the tune, where it is known"),
     Action("repeat", "r", "repeat", "begin this pass again", "again"),
     Action("hold", "h", "hold", "hold the ramp here, or let it go on", "hold"),
     Action("ramp", "m", "ramp", "next kind of ramp", "ramp"),
@@ -57,8 +60,14 @@ TODAY = (
     Action("less", "left", "minutes(-5)", "five minutes less", "minutes"),
     Action("more", "right", "minutes(5)", "five minutes more"),
     Action("patterns", "p", "patterns", "all patterns", "patterns"),
+    Action("progress", "g", "progress", "how each drill has gone, and where it breaks", "progress"),
     Action("desk", "d", "desk", "the desk: keys, shapes and the way through a progression", "desk"),
     Action("settings", "o", "settings", "settings", "settings"),
+    Action("plan-pin", "k", "wish('pin')", "keep the chosen drill in today's plan", "keep"),
+    Action("plan-skip", "x", "wish('skip')", "leave the chosen drill out today", "leave out"),
+    Action("plan-swap", "w", "swap", "another drill in the place of the chosen one", "swap"),
+    Action("plan-short", "e", "shorten", "end today with the chosen block"),
+    Action("plan-undo", "u", "undo", "take back the latest of these wishes, or a slip of the pain key"),
     Action("plan-again", "r", "plan_again", "make the plan anew"),
     Action("quit", "q,escape", "quit_coach", "leave the coach", "quit"),
 )
@@ -67,6 +76,18 @@ PATTERNS = (
     Action("pattern-layer", "f", "layer(1)", "see a fuller layer", "layer"),
     Action("pattern-thinner", "t", "layer(-1)", "see a thinner layer"),
     Action("back", "escape,q", "back", "back", "back"),
+)
+PROGRESS = (
+    Action("play-drill", "enter,space", "play", "play the chosen drill", "play"),
+    Action("take-remedy", "r", "remedy", "take up its remedy and play it", "remedy"),
+    Action("drop-remedy", "x", "drop", "drop the remedy under way"),
+    Action("view-before", "left", "view(-1)", "the side before: tempo, places, days, what is kept", "side"),
+    Action("view-after", "right", "view(1)", "the next side"),
+    Action("progress-back", "escape,q", "back", "back", "back"),
+)
+CHOICE = (
+    Action("choose-this", "enter,space", "take", "take the chosen one", "take"),
+    Action("choose-none", "escape,q", "back", "back", "back"),
 )
 DESK = (
     Action("desk-edit", "e", "edit", "type another progression, key or voice", "type"),
@@ -109,6 +130,8 @@ PAGES = {
     "On the stage": STAGE,
     "Today": TODAY,
     "Patterns": PATTERNS,
+    "Progress": PROGRESS,
+    "Choosing": CHOICE,
     "The desk": DESK,
     "After a block": VERDICT,
     "Resting": REST,

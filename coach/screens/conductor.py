@@ -6,18 +6,23 @@ one short lock, under which nothing is drawn, mixed or written.
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
+from math import ceil
 from threading import Lock
 
 from coach.music.clicks import ClickWay
-from coach.picking.layers import ladder, thinned
+from coach.picking.layers import LAYERS, thinned
 from coach.picking.pattern import Pattern
-from coach.picking.plucks import Pluck
-from coach.picking.realise import HeldBar, realise
+from coach.picking.plucks import Pluck, swung
+from coach.picking.realise import HeldBar
 from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
-from coach.sound.score import BEAT, DOWN, BarScore, Stroke
+from coach.song.cuts import cut, part_spans
+from coach.song.piece import Piece, PieceBar, pattern_piece
+from coach.song.ties import joined_tune
+from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
 
 # id -> how the screen says it
 GUIDES = {"on": "thumb and fingers", "thumb": "thumb only", "fingers": "fingers only", "off": "off"}
@@ -26,23 +31,79 @@ SHORTEST_PASS_BARS = 4
 KEPT_BARS = 4
 
 
+# What a pattern's loop is written at; the run sets the tempo.
+_NOMINAL_BPM = Fraction(60)
+
+
 @dataclass(frozen=True)
 class Loop:
-    """What is played round and round: the pattern on its chords, long enough to be one pass."""
+    """What is played round and round: a piece, whole or cut, as one pass.
 
-    pattern: Pattern
-    held: tuple[HeldBar, ...]
-    plucks: tuple[tuple[Pluck, ...], ...]
-    layers: tuple[str, ...]
+    under  the layer that singing begins with
+    early  the layer changes one bar before the words
+    sung   it is begun singing
+    """
+
+    piece: Piece
+    under: str = "thumb"
+    early: bool = False
+    sung: bool = False
 
     @property
     def bars(self) -> int:
         """Bars in one pass."""
-        return len(self.held)
+        return len(self.piece.bars)
+
+    def bar(self, number: int) -> PieceBar:
+        """A bar of the loop, from 0."""
+        return self.piece.bars[number]
+
+    @property
+    def layers(self) -> tuple[str, ...]:
+        """The ladder of layers."""
+        return self.piece.layers
+
+    @cached_property
+    def _spans(self) -> dict[tuple[str, int], tuple[int, int]]:
+        return part_spans(self.piece)
+
+    def part_name(self, number: int) -> str:
+        """The part of a bar as it is called: `Chorus`, and `Verse 2` where a part is played more than once."""
+        bar = self.bar(number)
+        again = sum(1 for part, _ in self._spans if part == bar.part) > 1 or bar.time
+        return f"{bar.part} {bar.time + 1}" if again else bar.part
+
+    def part_bars(self, number: int) -> int:
+        """Bars of the part that a bar belongs to."""
+        bar = self.bar(number)
+        return self.bar(self._spans[bar.part, bar.time][1]).part_bar + 1
+
+    @cached_property
+    def worded(self) -> bool:
+        """True where something is sung."""
+        return any(bar.words for bar in self.piece.bars)
+
+    @cached_property
+    def chords(self) -> tuple[str, ...]:
+        """The chords of each bar, every name once, in order."""
+        return tuple(dict.fromkeys(bar.held.name for bar in self.piece.bars))
+
+    @cached_property
+    def tune(self) -> tuple[tuple[Tone, ...], ...]:
+        """The hummed notes that begin in each bar, swung like its plucks."""
+        return tuple(
+            tuple(_tone(bar, note.beat, note.beat + note.length, note.pitch.midi) for note in notes)
+            for bar, notes in zip(self.piece.bars, joined_tune(self.piece.bars), strict=True)
+        )
 
     def sounding(self, bar: int, layer: str) -> tuple[Pluck, ...]:
         """The plucks of a bar that sound in `layer`."""
-        return thinned(self.plucks[bar], layer)
+        return thinned(self.piece.bars[bar].plucks, layer)
+
+
+def _tone(bar: PieceBar, begins: Fraction, ends: Fraction, midi: int) -> Tone:
+    first, last = (swung(beat + bar.offset, bar.share) - bar.offset for beat in (begins, ends))
+    return Tone(first, last - first, midi)
 
 
 def make_loop(pattern: Pattern, held: Sequence[HeldBar], *, capo: int = 0) -> Loop:
@@ -50,12 +111,32 @@ def make_loop(pattern: Pattern, held: Sequence[HeldBar], *, capo: int = 0) -> Lo
     rounds = 1
     while len(held) * rounds % len(pattern.bars) or len(held) * rounds < SHORTEST_PASS_BARS:
         rounds += 1
-    bars = tuple(held) * rounds
-    plucks = realise(pattern, bars, capo=capo)
-    by_bar: list[list[Pluck]] = [[] for _ in bars]
-    for pluck in plucks:
-        by_bar[pluck.bar].append(pluck)
-    return Loop(pattern, bars, tuple(tuple(b) for b in by_bar), ladder(plucks))
+    return Loop(pattern_piece(pattern, held, _NOMINAL_BPM, loops=rounds, capo=capo))
+
+
+def song_loop(
+    piece: Piece,
+    first: int = 0,
+    last: int | None = None,
+    *,
+    under: str = "thumb",
+    early: bool = False,
+    sung: bool = False,
+) -> Loop:
+    """A song, or its bars `first` to `last` (both included), as a loop. Raises BadInput where there are none."""
+    whole = first == 0 and last in (None, len(piece.bars) - 1) and piece.bars
+    part = piece if whole else cut(piece, first, len(piece.bars) - 1 if last is None else last)
+    return Loop(part, under, early, sung)
+
+
+def on_ladder(layers: Sequence[str], layer: str) -> str:
+    """The highest of `layers` that sounds no more than `layer` does: a ladder leaves out those that differ in nothing.
+
+    The lowest for an unknown one.
+    """
+    names = list(LAYERS)
+    below = names[: names.index(layer) + 1] if layer in names else []
+    return next((name for name in reversed(below) if name in layers), layers[0])
 
 
 def heard(plucks: Sequence[Pluck], guide: str) -> tuple[Pluck, ...]:
@@ -75,6 +156,7 @@ class Conductor:
         self.loop = loop
         self.click = click
         self.guide = guide
+        self.humming = False
         self._lock = Lock()
         # Never changed in place: the screen reads it while the engine's thread puts another in its place.
         self._orders: Mapping[int, BarOrder | None] = {}
@@ -94,20 +176,29 @@ class Conductor:
             self._orders = {n: o for n, o in self._orders.items() if n < number} | {number: order}
             return None if order is None else self.score(order)
 
+    def clicks(self, order: BarOrder) -> tuple[Stroke, ...]:
+        """The clicks of a bar; in a pick-up those of the end of a whole one."""
+        if order.kind == COUNT:
+            # Before a pick-up the second bar of the count stops short of it.
+            return _strokes(range(self.loop.bar(0).meter.beats), Fraction(0), order.beats)
+        bar = self.loop.bar(order.loop_bar)
+        whole = max(bar.meter.beats, ceil(bar.beats))
+        beats = range(whole) if order.kind == MODEL else self.click.beats(order.number, whole)
+        return _strokes(beats, bar.offset, order.beats)
+
     def score(self, order: BarOrder) -> BarScore:
         """What sounds in a bar."""
-        beats = self.run.beats
         if order.kind == COUNT:
-            clicks: Sequence[int] = range(beats)
             plucks: tuple[Pluck, ...] = ()
         elif order.kind == MODEL:
-            clicks = range(beats)
-            plucks = self.loop.plucks[order.loop_bar]
+            plucks = self.loop.bar(order.loop_bar).plucks
         else:
-            clicks = self.click.beats(order.number, beats)
             plucks = heard(self.loop.sounding(order.loop_bar, order.layer), self.guide)
-        strokes = tuple(Stroke(Fraction(b), DOWN if b == 0 else BEAT) for b in clicks)
-        return BarScore(order.number, Fraction(beats), order.bpm_from, order.bpm_to, strokes, plucks)
+        # What is only listened to is heard with its tune.
+        tune = self.loop.tune[order.loop_bar] if order.kind == MODEL or (order.kind == PLAY and self.humming) else ()
+        return BarScore(
+            order.number, order.beats, order.bpm_from, order.bpm_to, self.clicks(order), plucks, tune
+        )
 
     def order(self, number: int) -> BarOrder | None:
         """The order of a bar as it was last mixed."""
@@ -144,23 +235,21 @@ class Conductor:
             self.run.stop()
 
     def shown(self, number: int) -> tuple[int, str, str] | None:
-        """(bar of the loop, layer, kind) to draw for bar `number`; one not yet ordered is guessed."""
+        """(bar of the loop, layer, kind) to draw for bar `number`; one not yet ordered as it would be ordered now."""
         orders = self._orders
-        order = orders.get(number)
-        if order is not None:
-            return order.loop_bar, order.layer, order.kind
-        known = [n for n, o in orders.items() if o is not None and n < number]
-        if number in orders or not known or any(o is None and n < number for n, o in orders.items()):
-            return None  # before the first bar, or after the last
-        last = orders[max(known)]
-        assert last is not None
-        ahead, layer = number - last.number, self.run.layer
-        if last.kind == MODEL:
-            left = self.loop.bars - 1 - last.loop_bar
-            if ahead <= left:
-                return last.loop_bar + ahead, last.layer, MODEL
-            if ahead == left + 1:
-                return 0, layer, COUNT
-            return (ahead - left - 2) % self.loop.bars, layer, PLAY
-        first = 0 if last.kind == COUNT else last.loop_bar + 1
-        return (first + ahead - 1) % self.loop.bars, layer, PLAY
+        if number not in orders:
+            known = [n for n in orders if n < number]
+            if not known:
+                return None  # before the first bar
+            order = orders[max(known)]
+            while order is not None and order.number < number:
+                order = self.run.next_order(order)
+        else:
+            order = orders[number]
+        return None if order is None else (order.loop_bar, order.layer, order.kind)
+
+
+def _strokes(beats: Iterable[int], offset: Fraction, length: Fraction) -> tuple[Stroke, ...]:
+    """Clicks on those beats of a meter's bar that lie in a bar `length` long which begins `offset` into it."""
+    placed = ((beat, beat - offset) for beat in beats)
+    return tuple(Stroke(at, DOWN if beat == 0 else BEAT) for beat, at in placed if 0 <= at < length)

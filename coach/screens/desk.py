@@ -325,7 +325,7 @@ class DeskPage(Screen[None]):
     def _begin(self, loop: Loop) -> None:
         """Play `loop` from its count-in on."""
         assert self.band is not None
-        run = Run(loop.bars, loop.pattern.meter.beats, Steady(Fraction(self.bpm)), loop.layers)
+        run = Run(loop.piece.bars, Steady(Fraction(self.bpm)), loop.layers)
         self.loop = loop
         self.conductor = Conductor(run, loop, ClickWay(), "on")
         for old in self.query(TabView):
@@ -342,13 +342,14 @@ class DeskPage(Screen[None]):
         if self.band is None or self.conductor is None or self.desk is None:
             return
         loop, old = self._made_loop(self.desk), self.conductor.loop
-        if (loop.bars, loop.pattern.meter) != (old.bars, old.pattern.meter):
+        if (loop.bars, loop.bar(0).meter) != (old.bars, old.bar(0).meter):
             self.band.engine.stop()
             self._begin(loop)
             return
         with self.conductor.lock:
             self.conductor.loop = self.loop = loop
-            self.conductor.run.layers, self.conductor.run.layer = loop.layers, loop.layers[-1]
+            run = self.conductor.run
+            run.bars, run.layers, run.layer = loop.piece.bars, loop.layers, loop.layers[-1]
         self.band.engine.refresh()
         for tab in self.query(TabView):
             tab.play(loop)

@@ -11,7 +11,7 @@ from __future__ import annotations
 
 HEIGHT = 5
 
-_DOTS = {
+DOTS = {
     "0": "### #.# #.# #.# ###",
     "1": ".#. ##. .#. .#. ###",
     "2": "### ..# ### #.. ###",
@@ -30,7 +30,7 @@ _DOTS = {
 
 def figure_rows(text: str) -> tuple[str, ...]:
     """HEIGHT rows that show `text` (digits, point, minus, blank); a digit is 6 cells wide, with 2 between."""
-    glyphs = [_DOTS[char].split() for char in text if char in _DOTS]
+    glyphs = [DOTS[char].split() for char in text if char in DOTS]
     return tuple(
         "  ".join(glyph[row].replace("#", "██").replace(".", "  ") for glyph in glyphs) for row in range(HEIGHT)
     )

@@ -133,10 +133,8 @@ class Patterns(Screen[None]):
         width = max(self.size.width - (24 if self.size.width < NARROW else 40), 30)
         slots = slot_width(width, pattern.slots)
         bars = [
-            tab_bar(
-                loop.plucks[k], loop.sounding(k, self.shown_layer), loop.held[k], pattern.meter, pattern.slots, slots
-            )
-            for k in range(len(pattern.bars) if len(pattern.bars) > 1 else min(2, loop.bars))
+            tab_bar(bar.plucks, loop.sounding(bar.number, self.shown_layer), bar.held, bar.meter, bar.slots, slots)
+            for bar in loop.piece.bars[: max(len(pattern.bars), 2)]
         ]
         drawn.update(text_tab(bars, width, barline="│"))
 

@@ -9,6 +9,7 @@ that a key changes is told to the run under the conductor's lock and takes effec
 from __future__ import annotations
 
 from fractions import Fraction
+from math import ceil
 from time import perf_counter
 from typing import TYPE_CHECKING, ClassVar
 
@@ -23,19 +24,20 @@ from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES, ClickWay
 from coach.practice.planner import Block
 from coach.practice.ramps import RAMP_NAMES, make_ramp, tenth
-from coach.practice.run import PLAY, BarOrder, Run
+from coach.practice.run import COUNT, PLAY, BarOrder, Run
 from coach.screens.actions import STAGE, bindings
 from coach.screens.band import Band, let_go, open_engine
-from coach.screens.conductor import GUIDES, Conductor, Loop
+from coach.screens.conductor import GUIDES, Conductor, Loop, on_ladder
 from coach.screens.ground import BlankLines, Ground
 from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
-from coach.screens.stagelook import ALL_ROWS, LOOK, NARROW, TALL
+from coach.screens.stagelook import ALL_ROWS, LARGE_WORDS, LOOK, NARROW, SONG_ROWS, TALL
 from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
-from coach.screens.tabview import TabView
+from coach.screens.tabview import TabView, written_beat
 from coach.screens.takebook import TakeBook
 from coach.screens.verdict import Verdict
+from coach.screens.wordview import WordView
 from coach.screens.world import World
 
 if TYPE_CHECKING:
@@ -44,6 +46,7 @@ if TYPE_CHECKING:
 NEXT, LEAVE, AGAIN, HURT = "next", "leave", "again", "hurt"
 FRAMES_A_SECOND = 60
 VOLUME_STEP = 0.1
+LONGEST_MODEL_BARS = 16
 # From the clock being asked to the cells being on the terminal: half a frame until a tick, half a frame until the
 # screen's own update, and some milliseconds of painting (tests/bench/bench_cursor.py measures it).
 LEAD_S = 0.022
@@ -72,19 +75,24 @@ class Stage(BlankLines, Screen[str]):
         ramp = make_ramp(
             settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=self.ceiling
         )
+        under = on_ladder(loop.layers, loop.under)
+        layer = block.layer if block.layer in loop.layers else "full"
         self.run_state = Run(
-            loop.bars,
-            loop.pattern.meter.beats,
+            loop.piece.bars,
             ramp,
             loop.layers,
-            layer=block.layer if block.layer in loop.layers else "full",
-            model=model,
+            layer=under if loop.sung else layer,
+            # A whole song is not listened to from end to end before it is played.
+            model=model and (loop.bars <= LONGEST_MODEL_BARS or not loop.piece.order),
             play_limit=block.minutes * 60.0,
+            singing=loop.sung,
+            under=under,
+            early=loop.early,
         )
         self.click_way = ClickWay(settings.click_mode, settings.bars_on, settings.bars_off)
         self.conductor = Conductor(self.run_state, loop, self.click_way, settings.guide)
         self.phase = READY
-        self.take = TakeBook(scribe, world.now, block.drill or loop.pattern.id)
+        self.take = TakeBook(scribe, world.now, block.drill or loop.piece.id)
         self.engine: Engine | None = None
         self.band: Band | None = None
         self._order: BarOrder | None = None
@@ -114,6 +122,8 @@ class Stage(BlankLines, Screen[str]):
                 yield Static(id="now", classes="shape", markup=False)
                 yield Static(id="following", classes="shape", markup=False)
         yield TabView(self.loop, self._look, still=self.world.settings.still_tab, id="tab")
+        if self.loop.worded:
+            yield WordView(self.loop, id="words")
         with Ground(id="below"):
             yield Static(id="ladder", markup=False)
             yield Static(id="modes", markup=False)
@@ -124,6 +134,9 @@ class Stage(BlankLines, Screen[str]):
     def on_mount(self) -> None:
         """Show all, and start: hands are on the guitar."""
         self.tab = self.query_one("#tab", TabView)
+        self.words = self.query_one("#words", WordView) if self.loop.worded else None
+        self.set_class(self.loop.worded, "worded")
+        self.set_class(bool(self.loop.piece.order), "song")
         self._figures()
         self.ticker = self.set_interval(1 / FRAMES_A_SECOND, self._tick, pause=True)
         self.call_after_refresh(self.action_start_stop)
@@ -133,7 +146,8 @@ class Stage(BlankLines, Screen[str]):
         self.set_class(self.size.height >= TALL, "tall")
         self.set_class(self.size.width < NARROW, "narrow")
         # Too low for all rows: what there is to say takes the place of layer and click until the next key.
-        self.set_class(self.size.height < ALL_ROWS, "low")
+        self.set_class(self.size.height < (SONG_ROWS if self.loop.worded else ALL_ROWS), "low")
+        self.set_class(self.size.height >= LARGE_WORDS, "large")
         self._figures()
 
     def on_unmount(self) -> None:
@@ -143,7 +157,8 @@ class Stage(BlankLines, Screen[str]):
     def _look(self, number: int) -> tuple[int, str, str] | None:
         shown_bar = self.conductor.shown(number)
         if shown_bar is None and self.phase in (READY, OPENING, STOPPED):
-            return (number % self.loop.bars, self.run_state.layer, PLAY) if number >= 0 else None
+            bar, run = number % self.loop.bars, self.run_state
+            return (bar, run.layers_of(run.layer)[bar], PLAY) if number >= 0 else None
         return shown_bar
 
     def _put(self, name: str, text: str) -> None:
@@ -169,6 +184,7 @@ class Stage(BlankLines, Screen[str]):
             passes=self.take.passes,
             click=self.conductor.click,
             guide=self.conductor.guide,
+            humming=self.conductor.humming,
             settings=self.world.settings,
             keys=self.world.keys,
             width=self.size.width,
@@ -195,15 +211,34 @@ class Stage(BlankLines, Screen[str]):
             return
         if self._order is None or position.number != self._order.number:
             self._reach(position.number)
-        beat = min(int(position.beat), self.run_state.beats - 1)
+        order = self._order
+        if order is None:
+            return
+        beat = self._whole_beat(position.beat)
         if beat != self._beat:
             self._beat = beat
             self._figures()
             self._ring(beat)
         if not self._skip:
             # Drawn a little ahead of the sound, so that it is right in the middle of the time it will stand.
-            ahead, beats = position.beat + position.bpm / 60 * LEAD_S, self.run_state.beats
+            ahead, beats = position.beat + position.bpm / 60 * LEAD_S, float(order.beats)
             self.tab.move(position.number + (ahead >= beats), ahead - beats if ahead >= beats else ahead)
+            if self.words is not None:
+                self._say_words(order, min(ahead, beats))
+
+    def _whole_beat(self, beat: float) -> int:
+        """The beat that was begun last in the bar that sounds."""
+        assert self._order is not None
+        return min(int(beat), ceil(self._order.beats) - 1)
+
+    def _say_words(self, order: BarOrder, beat: float) -> None:
+        """Put the mark on the syllable of now; in the count-in it waits before the first."""
+        assert self.words is not None
+        if order.kind == COUNT:
+            self.words.place(-1, -1.0)
+            return
+        bar = self.loop.bar(order.loop_bar)
+        self.words.place(order.loop_bar, written_beat(beat + float(bar.offset), bar.share) - float(bar.offset))
 
     def _reach(self, number: int) -> None:
         for done in self.conductor.reach(number):
@@ -214,14 +249,14 @@ class Stage(BlankLines, Screen[str]):
         self._order = order
         self._beat = -1
         if order.kind == PLAY and not self.take.begun:
-            self.take.begin(order, sung=order.layer == self.loop.layers[0] and len(self.loop.layers) > 1)
+            self.take.begin(order)
 
     def _ring(self, beat: int) -> None:
         """The terminal's bell as a click, where nothing else can be heard."""
         order, engine = self._order, self.engine
         if not self.world.settings.bell or order is None or engine is None or engine.sounding:
             return
-        if order.kind != PLAY or beat in self.conductor.click.beats(order.number, self.run_state.beats):
+        if any(int(stroke.beat) == beat for stroke in self.conductor.clicks(order)):
             self.app.bell()
 
     # Start and stop ----------------------------------------------------------------------------
@@ -337,9 +372,9 @@ class Stage(BlankLines, Screen[str]):
             return
         with self.conductor.lock:
             self.run_state.stumble()
-        slots = self.loop.pattern.slots_per_beat
-        beat = Fraction(int(Fraction(position.beat) * slots), 1) / slots
-        self.take.add_stumble(order.loop_bar, beat, tenth(position.bpm), order.pass_no)
+        slot = self.loop.bar(order.loop_bar).slot_beats
+        beat = Fraction(position.beat) // slot * slot
+        self.take.add_stumble(order.loop_bar, beat, tenth(position.bpm / float(order.share)), order.pass_no)
         self._changed()
 
     def action_next(self) -> None:
@@ -356,9 +391,31 @@ class Stage(BlankLines, Screen[str]):
         self._changed()
 
     def action_sing(self) -> None:
-        """Thumb alone, or back."""
+        """Thumb alone, or back; over words the chosen layer under them."""
         with self.conductor.lock:
             self.run_state.sing()
+        self._changed()
+
+    def action_ladder(self) -> None:
+        """Passes bring the next layer under the voice, or it is held."""
+        with self.conductor.lock:
+            climbs = self.run_state.climb()
+        self._changed()
+        self._put("say", "a clean pass brings the next layer" if climbs else "the layer under the voice is held")
+
+    def action_early(self) -> None:
+        """The layer changes one bar before the words, or with them."""
+        with self.conductor.lock:
+            early = self.run_state.change_early()
+        self._changed()
+        self._put("say", "the picking thins one bar before the words" if early else "the picking thins with the words")
+
+    def action_hum(self) -> None:
+        """The tune is hummed, or not."""
+        if not any(self.loop.tune):
+            self._put("say", "no tune is written for this")
+            return
+        self.conductor.humming = not self.conductor.humming
         self._changed()
 
     def action_layer(self, by: int) -> None:
@@ -383,7 +440,7 @@ class Stage(BlankLines, Screen[str]):
         """The next kind of ramp, from the tempo of now."""
         names = RAMP_NAMES
         name = names[(names.index(self.run_state.ramp.name) + 1) % len(names)]
-        now = self._order.bpm_from if self._order else self.run_state.ramp.tempo(0, [])[0]
+        now = self._order.tempo if self._order else self.run_state.ramp.tempo(0, [])[0]
         target = max(Fraction(self.block.tempo_to or 0), now)
         share = self.block.step_share or 0.03
         with self.conductor.lock:

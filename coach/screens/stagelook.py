@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-# Narrower than this there is room for one shape only; with fewer rows not all that is said fits; from TALL on the
-# strings have air between them.
-NARROW, ALL_ROWS, TALL = 76, 23, 36
+# Narrower than this there is room for one shape only; with fewer rows not all that is said fits (SONG_ROWS where
+# there are words); from LARGE_WORDS on words are written large; from TALL on the strings have air between them.
+NARROW, ALL_ROWS, SONG_ROWS, LARGE_WORDS, TALL = 76, 23, 27, 30, 36
 
 LOOK = """
 Stage { layout: vertical; background: $background; overflow: hidden; }
@@ -27,6 +27,11 @@ Stage { layout: vertical; background: $background; overflow: hidden; }
 #say { height: auto; min-height: 1; max-height: 2; padding: 0 1; color: $warning; }
 #keys { dock: bottom; height: 1; padding: 0 1; background: $panel; color: $foreground 80%; }
 #history { height: 1; padding: 0 2; color: $foreground 75%; display: none; }
+Stage.song #pass { height: 2; }
+Stage.worded #tab { height: 11; }
+Stage.worded #below { min-height: 2; }
+#words { height: 2; padding: 0; }
+Stage.large #words { height: 5; }
 Stage.narrow #tempo { width: 23; }
 Stage.narrow #following { display: none; }
 Stage.low #say { display: none; }
@@ -35,6 +40,7 @@ Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
 Stage.tall #figures { height: 10; padding: 1 2; }
 Stage.tall #tempo { width: 40; }
 Stage.tall #tab { height: 2fr; max-height: 20; margin: 1 0; }
+Stage.tall #words { margin: 0 1; }
 Stage.tall #history { display: block; }
 Stage.tall #ladder, Stage.tall #modes, Stage.tall #say { padding: 0 2; }
 """

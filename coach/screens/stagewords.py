@@ -5,9 +5,11 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from itertools import chain
 
 from coach.music.clicks import CLICK_MODES, ClickWay
 from coach.music.meter import count_syllables
+from coach.picking.layers import next_layer
 from coach.practice.ramps import shown
 from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
 from coach.screens.actions import STAGE, hints
@@ -34,6 +36,7 @@ class Moment:
     passes: Sequence[PassDone]
     click: ClickWay
     guide: str
+    humming: bool
     settings: Settings
     keys: Mapping[str, str]
     width: int
@@ -57,22 +60,42 @@ def _tempo(now: Moment) -> dict[str, str]:
 
 
 def _place(now: Moment) -> dict[str, str]:
-    order, bars = now.order, now.loop.bars
+    order = now.order
     if order is None:
         waiting = {OPENING: "one moment", STOPPED: "stopped"}.get(now.phase, "ready")
-        return {"where": figure("1.1"), "pass": waiting, "spoken": ""}
+        part = _part(now, 0)
+        return {"where": figure("1.1"), "pass": f"{part}\n{waiting}" if part else waiting, "spoken": ""}
     beat = max(now.beat, 0) + 1
+    said = {COUNT: "count-in", MODEL: "listen"}.get(order.kind, f"pass {order.pass_no + 1}")
+    if now.phase == STOPPED:
+        said = "stopped"
     if order.kind == COUNT:
-        words = "count-in"
-    elif order.kind == MODEL:
-        words = f"listen · bar {order.loop_bar + 1} of {bars}"
+        part, words, where = _part(now, 0), said, f"{beat}"
     else:
-        words = f"pass {order.pass_no + 1} · bar {order.loop_bar + 1} of {bars}"
-    return {
-        "where": figure(f"{beat}" if order.kind == COUNT else f"{order.loop_bar + 1}.{beat}"),
-        "pass": "stopped" if now.phase == STOPPED else words,
-        "spoken": _spoken(now, order),
-    }
+        bar = now.loop.bar(order.loop_bar)
+        part, number = _part(now, order.loop_bar), bar.part_bar if bar.part else order.loop_bar
+        words = said if now.phase == STOPPED else f"{said} · bar {order.loop_bar + 1} of {now.loop.bars}"
+        where = f"{number + 1}.{beat + int(bar.offset)}"
+    if part:
+        following = _next_part(now, 0 if order.kind == COUNT else order.loop_bar)
+        words = f"{part}\n{said} · then {following}" if following else f"{part}\n{said}"
+    return {"where": figure(where), "pass": words, "spoken": _spoken(now, order)}
+
+
+def _part(now: Moment, loop_bar: int) -> str:
+    """`Verse 2, bar 3 of 8`; "" where there are no parts."""
+    bar = now.loop.bar(loop_bar)
+    if not bar.part:
+        return ""
+    return f"{now.loop.part_name(loop_bar)}, bar {bar.part_bar + 1} of {now.loop.part_bars(loop_bar)}"
+
+
+def _next_part(now: Moment, loop_bar: int) -> str:
+    """The part that comes next in this pass, "" in the last one."""
+    bars = now.loop.piece.bars
+    here = bars[loop_bar]
+    after = next((b.number for b in bars[loop_bar:] if (b.part, b.time) != (here.part, here.time)), None)
+    return now.loop.part_name(after) if after is not None else ""
 
 
 def _spoken(now: Moment, order: BarOrder) -> str:
@@ -82,22 +105,26 @@ def _spoken(now: Moment, order: BarOrder) -> str:
         return f"{stumbles} stumble{'s' if stumbles > 1 else ''}"
     if order.kind != COUNT:
         return ""
-    pattern = now.loop.pattern
-    words = [w for w in count_syllables(pattern.meter, pattern.slots) if w != "·"]
-    reached = Fraction(len(words), now.run.beats) * max(now.beat + 1, 1)
+    first = now.loop.bar(0)
+    counted = count_syllables(first.meter, first.slots)
+    reached = min(Fraction(max(now.beat + 1, 1)), order.beats) / first.slot_beats
     # In sixteenths the whole bar is too long for its place: what was said last stays.
-    said = "  ".join(words[: int(reached)])
+    said = "  ".join(word for word in counted[: int(reached)] if word != "·")
     return said if len(said) <= now.room else said[-now.room :].lstrip()
 
 
 def _shapes(now: Moment) -> dict[str, str]:
     """The shape of now and the next one that differs."""
-    held, order = now.loop.held, now.order
-    bar = order.loop_bar if order and order.kind != COUNT else 0
-    here = held[bar].at(Fraction(max(now.beat, 0)))
-    later = [h for h in held[bar].holds if h.beat > here.beat] + [h for b in (*held[bar + 1 :], *held) for h in b.holds]
-    words = {"now": "\n".join(shape_rows(str(here.chord or "N"), here.shape, here.bass))}
-    after = next((h for h in later if h.chord != here.chord), None)
+    order, bars = now.order, now.loop.piece.bars
+    number = order.loop_bar if order and order.kind != COUNT else 0
+    held = bars[number].held
+    here = held.at(Fraction(max(now.beat, 0)))
+    later = chain(
+        (hold for hold in held.holds if hold.beat > here.beat),
+        (hold for bar in chain(bars[number + 1 :], bars) for hold in bar.held.holds),
+    )
+    words = {"now": "\n".join(shape_rows(str(here.chord or "N"), here.shape, here.bass)), "following": ""}
+    after = next((hold for hold in later if (hold.chord, hold.shape) != (here.chord, here.shape)), None)
     if after is not None:
         words["following"] = "\n".join(shape_rows(f"then {after.chord or 'N'}", after.shape, after.bass))
     return words
@@ -105,27 +132,50 @@ def _shapes(now: Moment) -> dict[str, str]:
 
 def _below(now: Moment) -> dict[str, str]:
     run, click, settings = now.run, now.click, now.settings
-    ladder = "  ".join(f"▐{name}▌" if name == run.layer else f" {name} " for name in run.layers)
-    sung = "   you sing, the thumb holds" if run.layer == run.layers[0] and len(run.layers) > 1 else ""
+    layers = run.layers
+    # Where there is no room for the ladder and what is said of it, the ladder has its blanks taken out.
+    gap = " " if now.width >= 90 or not run.singing else ""
+    ladder = f"{gap} ".join(f"▐{name}▌" if name == run.layer else f"{gap}{name}{gap}" for name in layers)
     way = CLICK_MODES[click.mode] + (f" {click.bars_on} on {click.bars_off} off" if click.mode == "gaps" else "")
     last = now.passes[-SHOWN_PASSES:]
     told = "  ".join(f"{shown(p.bpm)} {'✓' if p.clean else '×' * min(p.stumbles, 3)}" for p in last)
+    hummed = "   tune hummed" if now.humming else ""
+    early = "   thins a bar early" if run.singing and run.early else ""
     click_words = f"click {way} {volume_bar(settings.click_volume)}"
     return {
-        "ladder": f"layer {ladder}{sung}",
-        "modes": f"{click_words}   guide {GUIDES[now.guide]} {volume_bar(settings.guide_volume)}",
+        "ladder": f"{'under the voice' if run.singing else 'layer'} {ladder}{_sung(run)}",
+        "modes": f"{click_words}   guide {GUIDES[now.guide]} {volume_bar(settings.guide_volume)}{hummed}{early}",
         "history": f"passes {told}" if told else "",
         "keys": hints(STAGE, now.keys, max(now.width - 2, 20)),
     }
 
 
+def _sung(run: Run) -> str:
+    """What singing does to the layers, in words."""
+    if not run.singing:
+        alone = not run.worded and run.layer == run.layers[0] and len(run.layers) > 1
+        return "   you sing, the thumb holds" if alone else ""
+    if run.layer == run.layers[-1]:
+        return "   all of it, and you sing"
+    if run.held or not run.climbs:
+        return "   held there"
+    return f"   a clean pass brings {next_layer(run.layers, run.layer, 1)}"
+
+
 def _head(now: Moment) -> str:
-    chords = " ".join(dict.fromkeys(bar.name for bar in now.loop.held))
+    piece = now.loop.piece
+    facts = []
+    if piece.arrangement:
+        facts += [piece.arrangement] + ([f"key {piece.key}"] if piece.key else [])
+    if piece.capo:
+        facts.append(f"capo {piece.capo}")
+    chords = " ".join(now.loop.chords) if not piece.order else ""
+    title = " · ".join(filter(None, [now.title, *facts, chords]))
     left = max((now.run.play_limit or 0.0) - (now.order.play_s if now.order else 0.0), 0.0)
     time = f"{int(left) // 60}:{int(left) % 60:02d} left"
     right = f"{now.place} · {time}" if now.place else time
     room = max(now.width - 2 - len(right) - 1, 8)
-    return f"{f'{now.title} · {chords}'[:room]:<{room}} {right}"
+    return f"{title[:room]:<{room}} {right}"
 
 
 def volume_bar(volume: float) -> str:

@@ -24,12 +24,12 @@ class TakeBook:
     id: str = ""
     passes: list[PassDone] = field(default_factory=list)
 
-    def begin(self, order: BarOrder, *, sung: bool) -> None:
+    def begin(self, order: BarOrder) -> None:
         """The first bar that is played begins."""
         self.begun = True
-        at, mode = self.now(), "sing" if sung else "play"
+        at, mode = self.now(), "sing" if order.sung else "play"
         self.scribe.write(
-            lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.bpm_from, order.layer, at, mode))
+            lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.tempo, order.chosen, at, mode))
         )
 
     def add_pass(self, done: PassDone) -> None:

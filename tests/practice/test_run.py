@@ -2,23 +2,41 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 
 import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coach.music.meter import Meter
 from coach.music.tempo import smooth as smooth_plan
+from coach.picking.realise import HeldBar
 from coach.practice.ramps import Alternate, Climb, Earned, Ramp, Smooth, Steady
 from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run, bar_seconds
+from coach.song.piece import PieceBar
 
 LAYERS = ("thumb", "pinches", "full")
 BARS = 4
 
 
+def bar_of(number: int, beats: int | Fraction = 4, **more: object) -> PieceBar:
+    """A bar of nothing but time."""
+    whole = more.pop("meter", None) or Meter(int(beats), 4)
+    bare = PieceBar(
+        number, "", number, 0, Fraction(0), whole, Fraction(beats), 8, Fraction(60), HeldBar(()), ()  # type: ignore[arg-type]
+    )
+    return replace(bare, **more)  # type: ignore[arg-type]
+
+
+def bars(count: int, beats: int = 4) -> tuple[PieceBar, ...]:
+    """So many bars of one meter."""
+    return tuple(bar_of(number, beats) for number in range(count))
+
+
 def run_of(ramp: Ramp | None = None, **more: object) -> Run:
     """A run over four bars of 4/4, steady at 80 unless told."""
-    return Run(BARS, 4, ramp or Steady(Fraction(80)), LAYERS, **more)  # type: ignore[arg-type]
+    return Run(bars(BARS), ramp or Steady(Fraction(80)), LAYERS, **more)  # type: ignore[arg-type]
 
 
 def play(run: Run, bars: int) -> list[PassDone]:
@@ -96,7 +114,7 @@ def test_bars_follow_each_other_in_time() -> None:
 @given(st.integers(30, 200), st.integers(30, 200), st.integers(1, 16), st.integers(2, 6))
 def test_smooth_bars_last_what_the_closed_form_says(start: int, target: int, over: int, beats: int) -> None:
     """Each bar line of a smooth ramp falls where coach.music.tempo's logarithm puts it, to a millionth of a second."""
-    run = Run(BARS, beats, Smooth(Fraction(start), Fraction(target), over), LAYERS)
+    run = Run(bars(BARS, beats), Smooth(Fraction(start), Fraction(target), over), LAYERS)
     plan = smooth_plan(Fraction(start), Fraction(target), Fraction(over * beats))
     play(run, 2)
     for bar in range(over + 2):
@@ -104,7 +122,7 @@ def test_smooth_bars_last_what_the_closed_form_says(start: int, target: int, ove
         assert order is not None
         assert order.play_s == pytest.approx(plan.seconds(Fraction(bar * beats)), abs=1e-6)
         after = plan.seconds(Fraction((bar + 1) * beats)) - plan.seconds(Fraction(bar * beats))
-        assert bar_seconds(order, beats) == pytest.approx(after, abs=1e-6)
+        assert bar_seconds(order) == pytest.approx(after, abs=1e-6)
         play(run, 1)
 
 

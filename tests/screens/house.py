@@ -79,7 +79,7 @@ class House:
         ahead = premix.end_frame is not None or engine.mixed_to > position.frame + 0.6 * engine.rate
         order = stage._order
         seen = order is not None and order.number == position.number
-        return ahead and seen and stage._beat == min(int(position.beat), stage.run_state.beats - 1)
+        return ahead and seen and stage._beat == stage._whole_beat(position.beat)
 
     async def settle(self) -> None:
         """Wait until engine and screen have caught up with the clock."""

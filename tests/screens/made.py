@@ -54,7 +54,7 @@ def conductor(
     """A conductor over a run of the loop, earned from 100 to 150 unless told."""
     loop = loop or loop_of()
     ramp = ramp or Earned(Fraction(100), Fraction(150))
-    run = Run(loop.bars, loop.pattern.meter.beats, ramp, loop.layers, **more)  # type: ignore[arg-type]
+    run = Run(loop.piece.bars, ramp, loop.layers, **more)  # type: ignore[arg-type]
     return Conductor(run, loop, click or ClickWay(), guide)
 
 

@@ -119,7 +119,7 @@ def test_two_bar_patterns_end_where_the_chords_end() -> None:
     pattern = landing()
     two = type(pattern)(**{**vars(pattern), "bars": pattern.bars * 2})
     one = loop_of(chords="C | F | G")
-    assert make_loop(two, one.held[:3]).bars == 6
+    assert make_loop(two, [one.bar(k).held for k in range(3)]).bars == 6
 
 
 # What the screen shows ahead ----------------------------------------------------------------

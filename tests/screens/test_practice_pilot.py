@@ -78,7 +78,7 @@ async def test_from_today_to_the_ledger_and_on(tmp_path: Path) -> None:
     assert drill.title == title
     assert (take.verdict, take.mode, take.layer, take.stumbles) == ("held", "play", "full", 2)
     assert [(p.number, p.bars, p.stumbles, p.clean) for p in take.passes] == [(1, 4, 1, False), (2, 4, 1, False)]
-    slots = stage.loop.pattern.slots_per_beat
+    slots = 1 / stage.loop.bar(0).slot_beats
     assert (first.bar, Fraction(first.beat), first.pass_no) == (1, Fraction(int(Fraction("2.6") * slots)) / slots, 1)
     assert (second.bar, second.beat, second.pass_no) == (0, "0", 2)
     started = stage.block.tempo_from

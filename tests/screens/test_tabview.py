@@ -86,10 +86,10 @@ def test_a_cut_is_the_text_cut_and_no_cell_else(
 def test_thumb_and_fingers_are_told_apart_without_colour() -> None:
     """Every note of the thumb has its p below the strings, every finger its letter above them, in its own column."""
     loop = loop_of()
-    pattern = loop.pattern
-    bar = tab_bar(loop.plucks[0], loop.plucks[0], loop.held[0], pattern.meter, pattern.slots, 4)
+    one = loop.bar(0)
+    bar = tab_bar(one.plucks, one.plucks, one.held, one.meter, one.slots, 4)
     above, below = plain(bar, FINGER_ROW), plain(bar, THUMB_ROW)
-    for pluck in loop.plucks[0]:
+    for pluck in one.plucks:
         column = bar.column(float(pluck.beat) * 2)
         if pluck.finger == "p":
             assert below[column] == "p"
@@ -154,7 +154,7 @@ async def test_the_cursor_is_on_the_note_that_sounds(feel: str, width: int, stil
                 strings = line(tab, string_row(6))
                 bar_lines = [k for k, char in enumerate(strings) if char == "│"]
                 assert bar_lines
-                assert {(tab.cursor_column - k) % tab.bar_width for k in bar_lines} == {2 + slot * tab._slot_width}
+                assert {(tab.cursor_column - k) % tab.bar_width for k in bar_lines} == {2 + slot * tab.slot_cells}
 
 
 @pytest.mark.parametrize("still", [False, True], ids=["glide", "still"])
@@ -204,7 +204,7 @@ async def test_gliding_tab_moves_under_a_standing_cursor() -> None:
         tab.move(1, 0.5)
         second = line(tab, COUNT_ROW)
         assert tab.cursor_column == column == 20
-        step = tab._slot_width
+        step = tab.slot_cells
         assert first[column + 4 * step] == second[column + 3 * step]
 
 
@@ -245,5 +245,5 @@ async def test_thinned_notes_leave_a_dot(layer: str) -> None:
         await pilot.pause()
         app.tab.move(1, 3.9)
         strings = "".join(line(app.tab, string_row(s))[1 : app.tab.bar_width] for s in range(1, 7))
-        left_out = len(loop.plucks[0]) - len(loop.sounding(0, layer))
+        left_out = len(loop.bar(0).plucks) - len(loop.sounding(0, layer))
         assert strings.count("·") == left_out
