@@ -89,7 +89,8 @@ def plan_of(
     from coach.practice import planner
 
     use = planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
-    return planner.plan(drills, takes, now, minutes, use, known_steady=known)
+    steady_of = None if known is None else lambda drill, layer: known.get(drill.id) if layer == "full" else None
+    return planner.plan(drills, takes, now, minutes, use, steady_of=steady_of)
 
 
 def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:

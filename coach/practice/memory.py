@@ -11,7 +11,7 @@ and random spreading are off: the grade is a day's grade, and a plan must come o
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from functools import cache
@@ -115,20 +115,6 @@ def day_grade(takes: Sequence[Take], held_before: bool = False) -> str | None:
             break
     grade = standing(first)
     return grade if full or grade is None else min(grade, "shaky", key=VERDICTS.index)
-
-
-def memories(takes: Iterable[Take]) -> dict[str, Memory]:
-    """Every drill's memory from all takes, in whatever order they come. A pure function of them."""
-    found: dict[str, Memory] = {}
-    days: dict[tuple[str, date], list[Take]] = {}
-    for take in sorted(takes, key=lambda t: (t.at, t.id)):
-        days.setdefault((take.drill, take.local_day), []).append(take)
-    for (drill, day), played in days.items():
-        known = found.get(drill)
-        grade = day_grade(played, known is not None and known.first_held is not None)
-        if grade is not None:
-            found[drill] = after(known, drill, day, grade)
-    return found
 
 
 def recall(memory: Memory | None, today: date) -> float | None:

@@ -1,26 +1,42 @@
 """How much a drill needs a turn today, as points with a reason each, and how easy it will feel.
 
-The weights are ours, no source: they only order. What they order by is published: recall that is fading and the share
-of clean passes count most (Duke, Simmons & Cash 2009), minutes played count for nothing.
+Two things earn points: what is fading, and what a turn is likely to bring. One learner's practice curve falls
+exponentially towards its end (Heathcote, Brown & Mewhort 2000), so what is near its target and still gaining gets there
+in few turns, while the same turns spent on everything at once get nothing there; hence the fewer days of practice are
+left to a target, the more points. What is at its target only comes back when it is due. Minutes played count for
+nothing, the share of clean passes does (Duke, Simmons & Cash 2009). The weights are ours, no source: they only order.
 """
 
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import cached_property
 
 from coach.practice.drills import Drill
-from coach.practice.evidence import clean_share, was_held
-from coach.practice.memory import Memory, is_due, memories, recall, state_word
-from coach.practice.takes import FULL, Take
-from coach.practice.tempos import last_held
+from coach.practice.memory import KEPT_UP, Memory, is_due, recall, state_word
+from coach.practice.past import Past
+from coach.practice.ramps import OVER_TARGET
+from coach.practice.steady import Steady
+from coach.practice.takes import FULL
 
-LATEST_TAKES = 3
 FRESH_DAYS = 3
+OVER = OVER_TARGET - 1
+"""A target is left alone only once its tempo is held so far past it: as far as the ramps go. In the three weeks until
+it comes back and a month without practice after them about a twelfth of what was gained in speed and a sixth of what
+was gained in accuracy is lost (half in 13 and in 6.5 months; Tatel & Ackerman, Psychol. Bull., doi
+10.1037/bul0000481), and what was held with nothing to spare is then held no more."""
+USUAL_GAIN = 0.02
+"""Gain in ln tempo thought usual for a day of practice, until a drill has days of its own (ours, no source)."""
+LEAST_GAIN = 0.002
+STUCK_DAYS = 6
+"""So many days of practice without a gain of half a tempo step are called no faster (ours, no source)."""
+SOON_DAYS = 42
+
+SteadyOf = Callable[[Drill, str], Steady | None]
+"""The steady tempo of a drill on a layer, None until known."""
 
 
 @dataclass(frozen=True)
@@ -33,38 +49,50 @@ class Reason:
 
 @dataclass(frozen=True)
 class View:
-    """One drill as it stands on a local day, from its own takes in order; `rung` is its place in ladder order."""
+    """One drill as it stands on a local day; `rung` is its place in ladder order, `steady` None until known."""
 
     drill: Drill
     rung: int
-    takes: tuple[Take, ...]
-    memory: Memory | None
+    past: Past | None
     today: date
+    steady_of: SteadyOf | None = None
+
+    @property
+    def memory(self) -> Memory | None:
+        """What of it is remembered, None while nothing was graded."""
+        return self.past.memory if self.past is not None else None
 
     @cached_property
     def known(self) -> bool:
         """True once a take was begun."""
-        return bool(self.takes)
+        return self.past is not None
 
     @cached_property
     def begun_today(self) -> bool:
         """True when its first take was today."""
-        return self.known and self.takes[0].local_day >= self.today
+        return self.past is not None and self.past.first_day >= self.today
 
     @cached_property
     def held_before(self) -> bool:
         """True when it was held at the full layer on an earlier local day."""
-        return any(t.local_day < self.today and t.layer == FULL and was_held(t) for t in self.takes)
+        return self.past is not None and self.past.held_day is not None and self.past.held_day < self.today
 
     @cached_property
-    def held_bpm(self) -> float | None:
-        """The tempo last held clean at the full layer."""
-        return last_held(self.takes)
+    def steady(self) -> Steady | None:
+        """The steady tempo at the full layer."""
+        return self.steady_of(self.drill, FULL) if self.steady_of is not None and self.known else None
+
+    @cached_property
+    def bpm(self) -> float | None:
+        """The tempo it is held at: the steady tempo where that is known, else the one last held clean."""
+        if self.steady is not None:
+            return self.steady.bpm
+        return self.past.full.bpm if self.past is not None else None
 
     @cached_property
     def share(self) -> float | None:
         """Share of clean passes in the latest takes."""
-        return clean_share(self.takes[-LATEST_TAKES:])
+        return self.past.share if self.past is not None else None
 
     @cached_property
     def recall(self) -> float | None:
@@ -84,48 +112,97 @@ class View:
     @cached_property
     def days_since(self) -> int | None:
         """Local days since the latest take."""
-        return max((self.today - self.takes[-1].local_day).days, 0) if self.takes else None
+        return max((self.today - self.past.last_day).days, 0) if self.past is not None else None
 
     @cached_property
     def gap(self) -> float:
-        """How far below its target it was last held, as a share of the target (1 when never, 0 when there)."""
-        held = self.held_bpm
-        return 1.0 if held is None else max(0.0, 1 - held / self.drill.target_bpm)
+        """How far below its target it is held, as a share of the target (1 when never, 0 when there)."""
+        return 1.0 if self.bpm is None else max(0.0, 1 - self.bpm / self.drill.target_bpm)
+
+    @cached_property
+    def finished(self) -> bool:
+        """True when it is kept up and held with something to spare: from then on it only comes back when due."""
+        return self.state == KEPT_UP and self.bpm is not None and self.bpm >= self.drill.target_bpm * (1 + OVER)
+
+    @cached_property
+    def gain_known(self) -> bool:
+        """True when it has days of practice enough to tell its gain from."""
+        return self.past is not None and len(self.past.curve) >= STUCK_DAYS
+
+    @cached_property
+    def gain(self) -> float:
+        """Gain in ln tempo a day of practice, from its latest days; the usual one where there are too few."""
+        curve = self.past.curve if self.past is not None else ()
+        if not self.gain_known:
+            return USUAL_GAIN
+        return max(math.log(curve[-1][1] / curve[0][1]) / (len(curve) - 1), LEAST_GAIN)
+
+    @cached_property
+    def stuck(self) -> bool:
+        """True when its latest days of practice made it no faster, and it is not at its target."""
+        curve = self.past.curve if self.past is not None else ()
+        slow = self.gain_known and math.log(curve[-1][1] / curve[0][1]) < self.drill.step_share / 2
+        return slow and not self.finished
+
+    @cached_property
+    def days_to_go(self) -> float:
+        """Days of practice left until it is held with something to spare, at its own rate of gain, 1 at least."""
+        base = self.bpm if self.bpm is not None else self.drill.start_bpm
+        far = math.log(self.drill.target_bpm * (1 + OVER) / base)
+        return max(far / self.gain, 1.0)
 
 
-def views_of(drills: Sequence[Drill], takes: Iterable[Take], today: date) -> list[View]:
-    """Each drill as it stands today, in the order given; takes of other drills are left aside."""
-    ids = {d.id for d in drills}
-    ordered = sorted((t for t in takes if t.drill in ids), key=lambda t: (t.at, t.id))
-    own: dict[str, list[Take]] = defaultdict(list)
-    for take in ordered:
-        own[take.drill].append(take)
-    memory = memories(ordered)
-    return [View(d, i, tuple(own.get(d.id, ())), memory.get(d.id), today) for i, d in enumerate(drills)]
+def views_of(
+    drills: Sequence[Drill], pasts: Mapping[str, Past], today: date, steady_of: SteadyOf | None = None
+) -> list[View]:
+    """Each drill as it stands today, in the order given."""
+    return [View(d, i, pasts.get(d.id), today, steady_of) for i, d in enumerate(drills)]
 
 
 def reasons(view: View, extra: Sequence[Reason] = ()) -> tuple[Reason, ...]:
     """Everything that speaks for a turn of a drill with takes, the weightiest first; `extra` comes from outside."""
-    found = list(extra)
-    now = view.recall
+    found = [*extra, *by_date(view)]
+    memory = view.memory
+    now, share = view.recall, view.share
     if now is not None:
         found.append(Reason(3 * (1 - now), f"recall now about {now:.0%}"))
-    if view.memory is not None and view.due:
-        late = (view.today - view.memory.due).days
+    if memory is not None and view.due:
+        late = (view.today - memory.due).days
         found.append(Reason(1.0, "due today" if late == 0 else f"due for {_days(late)}"))
-    if view.held_bpm is None:
-        found.append(Reason(1.5, f"not yet held; the target is {view.drill.target_bpm} bpm"))
-    elif view.gap > 0.005:
-        text = f"held at {view.held_bpm:.0f}, {view.gap:.0%} below its target of {view.drill.target_bpm} bpm"
-        found.append(Reason(1.5 * view.gap, text))
-    share = view.share
+    if not view.finished:
+        found.append(Reason(3 / (1 + view.days_to_go / 5), _to_go(view)))
     if share is not None and share < 1:
         found.append(Reason(1.5 * (1 - share), f"{share:.0%} of its latest passes were clean"))
     if view.days_since:
         found.append(Reason(0.5 * min(view.days_since, 21) / 21, f"last played {_days(view.days_since)} ago"))
-    if view.memory is not None and 0 < (age := (view.today - view.memory.first_day).days) <= FRESH_DAYS:
+    if memory is not None and 0 < (age := (view.today - memory.first_day).days) <= FRESH_DAYS:
         found.append(Reason(0.5, f"begun {_days(age)} ago: fresh things need another night"))
+    if view.stuck and view.past is not None:
+        first, last = view.past.curve[0][1], view.past.curve[-1][1]
+        days = len(view.past.curve)
+        found.append(Reason(-1.5, f"no faster over its latest {days} days of practice ({first:.0f}, then {last:.0f})"))
     return tuple(sorted(found, key=lambda r: -r.points))
+
+
+def _to_go(view: View) -> str:
+    target = view.drill.target_bpm
+    if view.bpm is None:
+        return f"not yet held; the target is {target} bpm"
+    if view.gap <= 0.005:
+        return f"held at {view.bpm:.0f}, its target of {target} bpm: a little more keeps it there"
+    told = f"held at {view.bpm:.0f}, {view.gap:.0%} below its target of {target} bpm"
+    if view.gain_known and not view.stuck:
+        told += f": at its gain of {view.gain:.1%} a day of practice about {_days(math.ceil(view.days_to_go))} to go"
+    return told
+
+
+def by_date(view: View) -> list[Reason]:
+    """What a day to be ready by adds: the more, the fewer days are left for what is to be done."""
+    if view.drill.due is None or (left := (view.drill.due - view.today).days) < 0:
+        return []
+    when = "wanted today" if left == 0 else f"wanted in {_days(left)}"
+    tight = 1.0 if view.finished else min(2 * view.days_to_go / max(left, 1), 4.0)
+    return [Reason(tight + (1.0 if left <= 7 else 0.0), when)] if left <= SOON_DAYS else []
 
 
 def need(view: View, extra: Sequence[Reason] = ()) -> float:
@@ -135,7 +212,7 @@ def need(view: View, extra: Sequence[Reason] = ()) -> float:
 
 def ease(view: View) -> float:
     """How playable the drill is right now, 0 to 1: recalled, clean, and near its target; 0 when never held."""
-    if view.held_bpm is None:
+    if view.bpm is None:
         return 0.0
     now, share = view.recall, view.share
     return (1.0 if now is None else now) * (1.0 if share is None else share) * (1 - view.gap / 2)

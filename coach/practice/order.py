@@ -4,10 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Iterable, Mapping, Sequence
 
+from coach.practice.edits import Wishes
 from coach.practice.need import Reason, View, ease, need
 from coach.practice.turns import arrange, shares
 
 MOST_DRILLS = 12
+ROOM = 0.8
+"""Different drills for each turn of a plan. Days apart help what is learned, minutes apart do not (Donovan & Radosevich
+1999; Wiseheart, D'Souza & Chae 2017), so a thing rather has a turn every day than two every other day."""
+_EASY_ENOUGH = 0.7  # how playable one of today's own must be to open the evening (ours, no source)
+
+Pressing = Mapping[str, Sequence[Reason]]
 
 
 def easiest_first(views: Iterable[View]) -> list[View]:
@@ -15,9 +22,35 @@ def easiest_first(views: Iterable[View]) -> list[View]:
     return sorted(views, key=lambda v: (-round(ease(v), 1), -(v.days_since or 0), v.rung))
 
 
-def neediest_first(views: Iterable[View], pressing: Mapping[str, Sequence[Reason]]) -> list[View]:
+def neediest_first(views: Iterable[View], pressing: Pressing) -> list[View]:
     """The most points first, then the lower rung."""
     return sorted(views, key=lambda v: (-need(v, pressing.get(v.drill.id, ())), v.rung))
+
+
+def chosen_today(
+    known: Sequence[View], new: Sequence[View], room: int, at_once: int, pressing: Pressing, wishes: Wishes
+) -> list[View]:
+    """At most `room` drills, the weightiest first: what is pinned or pressing, what is new, then the few on the way
+    to their targets that the days allow (`at_once`), with what is due for upkeep among them, up to a third.
+
+    What is left over goes to the rest by need, so that a plan is never of fewer drills than there are.
+    """
+    ranked = neediest_first(known, pressing)
+    pinned = [v for v in [*ranked, *new] if v.drill.id in wishes.pinned]
+    pressed = [v for v in ranked if v.drill.id in pressing]
+    upkeep = [v for v in ranked if v.finished and v.due][: max(1, room // 3)]
+    on_the_way = [v for v in ranked if not v.finished and not v.stuck][:at_once]
+    order = list({v.drill.id: v for v in (*pinned, *pressed, *new, *upkeep, *on_the_way, *ranked)}.values())
+    found = order[: max(room, len(pinned))]
+    by_id = {v.drill.id: v for v in (*known, *new)}
+    for out, into in wishes.swapped:
+        ids = [v.drill.id for v in found]
+        if out in ids and into in by_id:
+            if into in ids:
+                found = [v for v in found if v.drill.id != out]
+            else:
+                found[ids.index(out)] = by_id[into]
+    return found
 
 
 def turn_order(
@@ -25,35 +58,37 @@ def turn_order(
     new: Sequence[View],
     count: int,
     first_day: bool,
-    pressing: Mapping[str, Sequence[Reason]],
+    pressing: Pressing,
+    at_once: int = 6,
+    wishes: Wishes | None = None,
 ) -> tuple[View, ...]:
     """`count` turns: easy first, the neediest and the new in the middle, something playable last, none twice in a row.
 
     On a first day nothing is known of the drills but their place on the ladder, which then stands for both ease and
     need. With one drill only it has every turn.
     """
+    use = wishes or Wishes()
     by_ease = sorted(known, key=lambda v: v.rung) if first_day else easiest_first(known)
-    ranked = by_ease if first_day else neediest_first(known, pressing)
-    if count == 1:
-        return (ranked[0],)
-    opener = by_ease[0]
-    room = max(min(count, 3), min(MOST_DRILLS, round(count / 2)))
-    new = list(new)[: max(room - 1, 0) if count >= 3 else 0]
-    chosen = ranked[: room - len(new)]
-    extra = opener not in chosen
-    if extra:
-        chosen[-1:] = []
-    chosen = [v for v in (opener, *chosen) if v is not opener] + new
-    counts = _counts(opener, chosen, count, extra)
-    if not chosen:
+    room = max(min(count, 3), min(MOST_DRILLS, round(count * ROOM)))
+    if first_day and use == Wishes():
+        chosen = by_ease[:room]
+    else:
+        chosen = chosen_today(known, new[: max(room - 1, 0) if count >= 3 else 0], room, at_once, pressing, use)
+    if count == 1 or len(chosen) == 1:
+        return (chosen[0],) * count
+    opener, chosen = _opened(by_ease, chosen, room, first_day, use)
+    others = [v for v in chosen if v is not opener]
+    if not others:
         return (opener,) * count
-    views = {v.drill.id: v for v in (opener, *chosen)}
+    counts = _counts(opener, others, count, first_day)
+    views = {v.drill.id: v for v in (opener, *others)}
     fresh = {id_ for id_, v in views.items() if not v.known or v.begun_today}
 
     def alike(a: str, b: str) -> bool:
         return a in fresh and b in fresh and views[a].drill.family == views[b].drill.family
 
-    closers = by_ease if first_day else _closers([v for v in by_ease if v.drill.id in views], new)
+    here = [v for v in by_ease if v.drill.id in views]
+    closers = here if first_day else _closers(opener, [v for v in here if v is not opener], new)
     for apart in (alike, lambda a, b: False):
         for last in (v for v in closers if v.drill.id in counts):
             found = arrange(counts, opener.drill.id, last.drill.id, apart)
@@ -64,20 +99,44 @@ def turn_order(
     return tuple(wheel[i % len(wheel)] for i in range(count))
 
 
-def _counts(opener: View, others: Sequence[View], count: int, extra: bool) -> dict[str, int]:
-    """Turns for each, the neediest of the others named first. An opener with no need of its own has two at most."""
+def _opened(
+    by_ease: Sequence[View], chosen: list[View], room: int, first_day: bool, wishes: Wishes
+) -> tuple[View, list[View]]:
+    """Who opens, and the drills with it: the easiest of today's own where one is easy enough (what is kept up before
+    what is on its way, for which the warm-up's slower tempo would be a turn lost), else the easiest of all, for which
+    the least needed of today's then makes room."""
+    ids = {v.drill.id for v in chosen}
+    own = [v for v in by_ease if v.drill.id in ids]
+    if first_day and own:
+        return own[0], chosen
+    easy = [v for v in own if ease(v) >= _EASY_ENOUGH]
+    if easy:
+        return next((v for v in easy if v.finished), easy[0]), chosen
+    ready = [v for v in by_ease if v.drill.id not in {out for out, _ in wishes.swapped}]
+    opener = (ready or by_ease or chosen)[0]
+    if opener not in chosen and len(chosen) >= room and chosen[-1].drill.id not in wishes.pinned:
+        chosen = chosen[:-1]
+    return opener, chosen
+
+
+def _counts(opener: View, others: Sequence[View], count: int, first_day: bool) -> dict[str, int]:
+    """Turns for each, the neediest of the others named first. What is kept up has one turn, the rest share theirs."""
     ids = [v.drill.id for v in others]
-    if extra and len(ids) > 1:
-        own = 2 if count >= 5 else 1
-        return {**shares(ids, count - own), opener.drill.id: own}
-    split = shares([opener.drill.id, *ids], count)
-    return {**{i: split[i] for i in ids}, opener.drill.id: split[opener.drill.id]}
+    once = [v.drill.id for v in (opener, *others) if v.finished and not first_day]
+    rest = [i for i in (opener.drill.id, *ids) if i not in once]
+    left = count - len(once)
+    if rest and left >= len(rest) and max((more := shares(rest, left)).values()) <= count // 2:
+        found = {**dict.fromkeys(once, 1), **more}
+    else:
+        found = shares([opener.drill.id, *ids], count)
+    return {**{i: found[i] for i in ids}, opener.drill.id: found[opener.drill.id]}
 
 
-def _closers(by_ease: Sequence[View], new: Sequence[View]) -> list[View]:
+def _closers(opener: View, others: Sequence[View], new: Sequence[View]) -> list[View]:
     """Who may close, best first: playable but not the opener again, then the opener; the hardest and the new last."""
-    if len(by_ease) < 2:
-        return [*by_ease, *new]
-    opener, *middle = by_ease
-    hardest = middle.pop()
-    return [*middle[: max(1, len(middle) // 2)], opener, *middle[max(1, len(middle) // 2) :], hardest, *new]
+    known = [v for v in others if v.known]
+    if not known:
+        return [opener, *new]
+    middle, hardest = known[:-1], known[-1]
+    half = max(1, len(middle) // 2)
+    return [*middle[:half], opener, *middle[half:], hardest, *new]

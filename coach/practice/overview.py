@@ -10,23 +10,32 @@ from coach.practice.days import local_day
 from coach.practice.drills import Drill
 from coach.practice.kin import steadies_of
 from coach.practice.need import views_of
+from coach.practice.past import Past, pasts_of
 from coach.practice.steady import Steady
 from coach.practice.takes import Take
 
 
 def drill_rows(
-    drills: Sequence[Drill], takes: Iterable[Take], now: datetime, steady: Mapping[str, Steady] | None = None
+    drills: Sequence[Drill],
+    takes: Iterable[Take],
+    now: datetime,
+    steady: Mapping[str, Steady] | None = None,
+    pasts: Mapping[str, Past] | None = None,
 ) -> list[dict[str, Any]]:
     """A row for each drill, in the order given. Tempos in bpm, `due` a local day, `recall` 0 to 1.
 
     `steady_bpm` is the tempo held 8 times in 10 and lies between `low` and `high` 8 times in 10; all three, `due` and
-    `recall` are None until known. `steady` gives what is known already (estimates.py); else it comes from the takes.
+    `recall` are None until known. `steady` and `pasts` give what is known already; else it comes from the takes.
     Raises BadInput for a `now` without offset.
     """
     today = local_day(now)
-    views = views_of(drills, takes, today)
-    if steady is None:
-        steady = steadies_of(drills, {v.drill.id: v.takes for v in views}, today)
+    if steady is None or pasts is None:
+        own: dict[str, list[Take]] = {}
+        for take in takes:
+            own.setdefault(take.drill, []).append(take)
+        steady = steadies_of(drills, own, today) if steady is None else steady
+        pasts = pasts_of(take for played in own.values() for take in played) if pasts is None else pasts
+    views = views_of(drills, pasts, today)
     rows = []
     for view in views:
         known = steady.get(view.drill.id)

@@ -13,6 +13,7 @@ what presses from elsewhere (a song's date, a remedy) comes in as `pressing` rea
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime
@@ -22,14 +23,16 @@ from coach.errors import BadInput, CoachError
 from coach.practice.cautions import REST, STOP, WARM_UP
 from coach.practice.days import local_day
 from coach.practice.drills import Drill
+from coach.practice.edits import Wishes
 from coach.practice.kin import steadies_of
-from coach.practice.memory import BEING_LEARNED
-from coach.practice.need import Reason, View, ease, reasons, views_of
-from coach.practice.order import easiest_first, turn_order
+from coach.practice.load import allowed, minutes_by_day
+from coach.practice.need import Reason, SteadyOf, View, by_date, ease, reasons, views_of
+from coach.practice.order import Pressing, easiest_first, turn_order
 from coach.practice.overview import drill_rows
+from coach.practice.past import Past, pasts_of
 from coach.practice.steady import Steady, own_prior, steady
 from coach.practice.takes import FULL, THUMB, Take
-from coach.practice.tempos import Span, span
+from coach.practice.tempos import span
 from coach.practice.turns import LONGEST_RUN, checked_minutes, cut, even, runs, turn_minutes
 
 __all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
@@ -39,13 +42,19 @@ _WARM_UP_FROM = 16  # plans of at least so many minutes open with a warm-up
 _NEW_FROM = 8  # a shorter plan is for what is known
 _SING_EASE = 0.7  # how playable a drill must be before one sings over it (ours, no source)
 _PLAYABLE = 0.5  # how playable the last thing must be to be called so (ours, no source)
-_LONG_GAP_DAYS = 14
 _MOST_REASONS = 4
+_SUNG_KINDS = ("pattern", "part", "song")  # the others have their own way with the words
+MINUTES_EACH = 3
+"""Minutes a day for each thing on its way to a target: a turn every day."""
 
 
 @dataclass(frozen=True)
 class Settings:
-    """What the player may set. Minutes are whole; runs of playing are never longer than half an hour."""
+    """What the player may set. Minutes are whole; runs of playing are never longer than half an hour.
+
+    `learning_at_once` is the most that is on its way to a target at once, however many minutes there are; `gently`
+    keeps a day's minutes near those of the days before (load.py).
+    """
 
     new_a_day: int = 1
     starters: int = 4
@@ -53,6 +62,7 @@ class Settings:
     turn_minutes: int = 3
     run_minutes: int = 25
     rest_minutes: int = 5
+    gently: bool = True
 
     def __post_init__(self) -> None:
         if not 5 <= self.run_minutes <= LONGEST_RUN or self.rest_minutes < 5:
@@ -110,27 +120,41 @@ def plan(
     minutes: int = 20,
     settings: Settings | None = None,
     pressing: Mapping[str, Sequence[Reason]] | None = None,
-    known_steady: Mapping[str, Steady] | None = None,
+    *,
+    pasts: Mapping[str, Past] | None = None,
+    played: Mapping[date, float] | None = None,
+    steady_of: SteadyOf | None = None,
+    wishes: Wishes | None = None,
 ) -> Plan:
     """The plan for `minutes` (rests included) at `now`, whose own clock gives the local day.
 
-    `drills` in ladder order. `known_steady` gives the steady tempos known already (estimates.py); else they come from
-    the takes. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError when
-    there is no drill at all.
+    `drills` in ladder order. `pasts`, `played` (minutes of each of the latest days) and `steady_of` give what is known
+    of the takes already (shelf.py); without them all of it comes from the takes. `wishes` are obeyed: what is pinned
+    comes, what is skipped does not, a swap puts the second in the place of the first. Raises BadInput for minutes
+    outside 1 to 240 or a `now` without offset, CoachError when no drill is left to plan.
     """
-    wanted = checked_minutes(minutes)
-    use = settings or Settings()
+    use, wish, press = settings or Settings(), wishes or Wishes(), pressing or {}
+    asked = checked_minutes(minutes if wish.minutes is None else wish.minutes)
     today = local_day(now)
-    if not drills:
-        raise CoachError("there is no drill to plan", mend="add a pattern to your patterns folder")
-    views = views_of(drills, takes, today)
-    first_day = not any(t.local_day < today for v in views for t in v.takes)
-    known, new, notes = _starters(views, use) if first_day else _known_and_new(views, wanted, use)
+    if pasts is None:
+        takes = list(takes)
+        pasts, played = pasts_of(takes), minutes_by_day((t.local_day, t.at) for t in takes)
+        if steady_of is None:
+            steady_of = _from_takes(drills, takes, today)
+    wanted, notes = asked, list[str]()
+    if use.gently:
+        wanted, notes = allowed(asked, played or {}, today)
+    views = [v for v in views_of(drills, pasts, today, steady_of) if _planned(v.drill, wish)]
+    if not views:
+        raise CoachError("there is no drill to plan", mend="add a pattern to your patterns folder, or skip fewer")
+    first_day = not any(v.past is not None and v.past.first_day < today for v in views)
+    at_once = max(2, min(use.learning_at_once, round(wanted / MINUTES_EACH)))
+    known, new, told = _starters(views, use) if first_day else _known_and_new(views, wanted, use, at_once, press, wish)
     lengths = _lengths(wanted, use, odd=len(known) + len(new) == 2)
-    order = turn_order(known, new, sum(len(run) for run in lengths), first_day, pressing or {})
+    if wanted >= _WARM_UP_FROM:  # the shortest turn of the first run is to warm up
+        lengths[0] = (lengths[0][-1], *lengths[0][:-1])
+    order = turn_order(known, new, sum(len(run) for run in lengths), first_day, press, at_once, wish)
     sung = set() if first_day else _sung(order)
-    if known_steady is None:
-        known_steady = steadies_of(drills, {v.drill.id: v.takes for v in views}, today)
     blocks: list[Block] = []
     place = 0
     for run in lengths:
@@ -139,10 +163,29 @@ def plan(
         for length in run:
             view, ends = order[place], (place == 0, place == len(order) - 1)
             sing = place in sung
-            tempo = _span(view, sing, ends[0] and wanted >= _WARM_UP_FROM, known_steady.get(view.drill.id))
-            blocks.append(_block(view, length, ends, sing, first_day, wanted, pressing or {}, tempo))
+            blocks.append(_block(view, length, ends, sing, first_day, wanted, press, wish))
             place += 1
-    return Plan(wanted, tuple(blocks), (*notes, *_cautions(views, today, wanted)))
+    return Plan(wanted, tuple(blocks), (*notes, *told, *_cautions(wanted)))
+
+
+def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> SteadyOf:
+    """The steady tempos the takes themselves give, kin lending strength to the full layer."""
+    own: dict[str, list[Take]] = {}
+    for take in takes:
+        own.setdefault(take.drill, []).append(take)
+    full = steadies_of(drills, own, today)
+
+    def found(drill: Drill, layer: str) -> Steady | None:
+        if layer == FULL:
+            return full.get(drill.id)
+        return steady(own.get(drill.id, ()), layer, today, own_prior(drill))
+
+    return found
+
+
+def _planned(drill: Drill, wish: Wishes) -> bool:
+    called = drill.id in wish.pinned or any(drill.id == into for _, into in wish.swapped)
+    return drill.id not in wish.skipped and (called or not drill.resting)
 
 
 def _starters(views: Sequence[View], use: Settings) -> tuple[list[View], list[View], tuple[str, ...]]:
@@ -159,22 +202,35 @@ def _starters(views: Sequence[View], use: Settings) -> tuple[list[View], list[Vi
     return known, [], (f"A first day: {len(known)} easy things in turn. Find the tempo at which each is comfortable.",)
 
 
-def _known_and_new(views: Sequence[View], wanted: int, use: Settings) -> tuple[list[View], list[View], tuple[str, ...]]:
-    """What has been played before, what may be begun today, and why nothing more may."""
+def _known_and_new(
+    views: Sequence[View], wanted: int, use: Settings, at_once: int, press: Pressing, wish: Wishes
+) -> tuple[list[View], list[View], tuple[str, ...]]:
+    """What has been played before, what may be begun today, and why nothing more may.
+
+    No more is begun than the days can carry to its target: a few things at a time get there, many at once do not.
+    What has a day to be ready by, and what was pinned, does not wait for that.
+    """
     known = [v for v in views if v.known]
-    left = use.new_a_day - sum(v.begun_today for v in known)
-    learning = sum(v.state == BEING_LEARNED for v in known)
-    untouched = [v for v in views if not v.known]
+    asked_for = {*wish.pinned, *(into for _, into in wish.swapped)}
+    called = [v for v in views if not v.known and v.drill.id in asked_for]
+    untouched = [v for v in views if not v.known and v not in called]
+    left = use.new_a_day - sum(v.begun_today for v in known) - len(called)
+    on_the_way = sum(not v.finished and not v.stuck for v in known) + len(called)
     if not untouched or wanted < _NEW_FROM or use.new_a_day == 0:
-        return known, [], ()
+        return known, called, ()
     if left <= 0:
         titles = ", ".join(f"'{v.drill.title}'" for v in known if v.begun_today)
-        return known, [], (f"Nothing more that is new today: {titles} was begun, and a night should pass.",)
-    if learning >= use.learning_at_once:
-        return known, [], (f"Nothing new today: {learning} things are still being learned.",)
+        begun = (f"Nothing more that is new today: {titles} was begun, and a night should pass.",) if titles else ()
+        return known, called, begun
     held = {v.drill.id for v in views if v.held_before}
     ready = [v for v in untouched if v.drill.grows_from is None or v.drill.grows_from in held]
-    return known, ready[:left], ()
+    weight = {v.drill.id: math.fsum(r.points for r in (*press.get(v.drill.id, ()), *by_date(v))) for v in ready}
+    ready.sort(key=lambda v: (-weight[v.drill.id], v.rung))
+    if on_the_way >= at_once:
+        ready = [v for v in ready if weight[v.drill.id] > 0]
+        if not ready:
+            return known, called, (f"Nothing new today: {on_the_way} things are still on the way to their targets.",)
+    return known, [*called, *ready[:left]], ()
 
 
 def _lengths(wanted: int, use: Settings, odd: bool) -> list[tuple[int, ...]]:
@@ -190,22 +246,17 @@ def _lengths(wanted: int, use: Settings, odd: bool) -> list[tuple[int, ...]]:
 
 
 def _sung(order: Sequence[View]) -> set[int]:
-    """Which turns are for singing over the thumb: the last turn of a drill that has another and is well held."""
+    """Which turns are for singing over the thumb: the last turn of a drill that has another and is well held; where
+    none has, the turn that closes, when what closes is well held."""
     places: dict[str, list[int]] = {}
     for place, view in enumerate(order):
         places.setdefault(view.drill.id, []).append(place)
-    once = {v.drill.id: v for v in order}.values()
+    once = {v.drill.id: v for v in order if v.drill.kind in _SUNG_KINDS}.values()
     fit = [v for v in easiest_first(once) if v.held_before and ease(v) >= _SING_EASE]
     last = [places[v.drill.id][-1] for v in fit if len(places[v.drill.id]) > 1]
+    if not last and len(order) > 2:
+        last = [len(order) - 1 for v in fit if v is order[-1]]
     return set(last[: max(1, len(order) // 4)])
-
-
-def _span(view: View, sing: bool, warm: bool, known: Steady | None) -> Span:
-    """Tempos of a block; the thumb alone has a steady tempo of its own."""
-    layer = THUMB if sing else FULL
-    if sing:
-        known = steady(view.takes, layer, view.today, own_prior(view.drill))
-    return span(view.drill, view.takes, layer, warm, known)
 
 
 def _block(
@@ -215,14 +266,20 @@ def _block(
     sing: bool,
     first_day: bool,
     wanted: int,
-    pressing: Mapping[str, Sequence[Reason]],
-    tempo: Span,
+    pressing: Pressing,
+    wish: Wishes,
 ) -> Block:
     opens, closes = ends
     drill = view.drill
     warm = opens and wanted >= _WARM_UP_FROM
     layer = THUMB if sing else FULL
+    # The thumb alone has a steady tempo of its own.
+    known = view.steady if not sing else view.steady_of(drill, THUMB) if view.steady_of is not None else None
+    tempo = span(drill, view.past, layer, warm, known)
     why: list[str] = []
+    if drill.id in wish.pinned:
+        why.append("you asked for it")
+    why += [f"you took it in place of '{out}'" for out, into in wish.swapped if into == drill.id]
     if opens and (warm or not closes):
         why.append("something easy to begin with")
     if sing:
@@ -245,9 +302,11 @@ def _block(
 
 def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
     if view.known:
-        told = [r.text for r in reasons(view, extra) if r.points >= 0.01][:_MOST_REASONS]
+        told = [r.text for r in reasons(view, extra) if abs(r.points) >= 0.01]
+        if len(told) > _MOST_REASONS:
+            told = [*told[: _MOST_REASONS - 1], told[-1]] if view.stuck else told[:_MOST_REASONS]
         return told or ["clean and at its target: kept up"]
-    told = [r.text for r in extra]
+    told = [r.text for r in (*extra, *by_date(view))]
     if first_day:
         return [*told, "one of the lowest rungs, for a first day"]
     below = view.drill.grows_from
@@ -255,14 +314,8 @@ def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
     return [*told, f"new today: {ground}", "listen to it once before the first take"]
 
 
-def _cautions(views: Sequence[View], today: date, wanted: int) -> tuple[str, ...]:
-    found = []
-    latest = max((t.local_day for v in views for t in v.takes), default=None)
-    if latest is not None and (gap := (today - latest).days) >= _LONG_GAP_DAYS:
-        # Return after a lay-off in small levels, 3 to 7 days each (BAPAM, "Return to play").
-        found.append(f"{gap} days since the last take: keep the first days short and add a little at a time.")
-    if wanted >= _WARM_UP_FROM:
-        found.append(WARM_UP)
+def _cautions(wanted: int) -> tuple[str, ...]:
+    found = [WARM_UP] if wanted >= _WARM_UP_FROM else []
     if wanted > LONGEST_RUN:
         found.append(REST)
     return (*found, STOP)

@@ -14,7 +14,7 @@ from statistics import median
 from coach.practice.drills import Material, drills_from
 from coach.practice.exchange import export_json, merge
 from coach.practice.ledger import Ledger
-from coach.practice.memory import memories
+from coach.practice.past import memories
 from coach.practice.planner import drill_rows, plan
 from coach.practice.takes import VERDICTS
 

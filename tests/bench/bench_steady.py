@@ -165,7 +165,7 @@ def speed(takes: int, drills: int) -> None:
 def _twelve(estimates: Estimates, drills: tuple[Drill, ...]) -> None:
     for drill in drills:
         known: Steady | None = estimates.steady(drill, today=NOW.date())
-        span(drill, (), known=known)
+        span(drill, None, known=known)
 
 
 def timed(name: str, deed: object, times: int) -> None:

@@ -15,7 +15,8 @@ from statistics import median
 import pytest
 
 from coach.practice.drills import Drill, Material, drills_from
-from coach.practice.memory import memories, recall
+from coach.practice.memory import recall
+from coach.practice.past import memories
 from coach.practice.steady import own_prior, steady
 from tests.bench.learners.player import Player, made
 from tests.bench.learners.sessions import evenings

@@ -17,10 +17,10 @@ from coach.practice.memory import (
     day_grade,
     days_until_due,
     is_due,
-    memories,
     recall,
     state_word,
 )
+from coach.practice.past import memories
 from coach.practice.takes import VERDICTS, Take
 from tests.practice.made import TODAY, day, take
 

@@ -9,6 +9,7 @@ from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
 from coach.practice.drills import Drill
+from coach.practice.past import past_of
 from coach.practice.ramps import Earned
 from coach.practice.steady import Prior, Steady, asked, evidence_of, known, likely, own_prior, steady
 from coach.practice.takes import Pass, Take
@@ -67,12 +68,12 @@ def evenings(
     `player(day)` is the player of that day; after each day its player, the steady tempo and all takes so far.
     """
     played: list[Take] = []
-    known_now = None
+    known_now = morning = None
     for day in range(days):
-        who = player(day)
+        who, past = player(day), morning
         for _ in range(takes):
             at = datetime(2026, 1, 1, 18, tzinfo=UTC) + timedelta(days=day, minutes=5 * len(played))
-            tempos = span(drill, played, known=known_now)
+            tempos = span(drill, past, known=known_now)
             ramp = Earned(Fraction(tempos.low), Fraction(max(tempos.high, drill.target_bpm)), drill.step_share)
             bpm, done = ramp.start, []
             for number in range(1, passes + 1):
@@ -86,5 +87,7 @@ def evenings(
             local = date(2026, 1, 1) + timedelta(days=day)
             id_ = f"{len(played):06}"
             played.append(Take(id_, at, local, drill.id, top, 4 * passes, stumbles, word, passes=tuple(done)))
+            past = past_of(played[day * takes :], morning)
             known_now = steady(played[-60:], prior=own_prior(drill))
+        morning = past
         yield who, known_now, played
