@@ -165,8 +165,20 @@ def test_a_sheet_is_written_and_an_old_one_kept(run: Run, tmp_path: Path) -> Non
     assert path.read_text("utf-8").startswith("C major")
 
 
-def test_a_pdf_is_told_to_be_for_later(run: Run, tmp_path: Path) -> None:
-    """Exit code 1, one sentence, no file."""
-    code, out, err = run("keysheet", "-o", str(tmp_path / "sheet.pdf"))
-    assert (code, out, err.count("\n")) == (1, "", 1)
+def test_a_sheet_as_pdf(run: Run, data: Data, tmp_path: Path) -> None:
+    """The file is a PDF of the paper asked for, JSON tells its pages, and an old one is kept."""
+    path = tmp_path / "sheet.pdf"
+    told = data("keysheet", "--key", "E", "-o", str(path), "--paper", "letter")
+    assert (told["file"], told["pages"]) == (str(path), 1)
+    before = path.read_bytes()
+    assert before.startswith(b"%PDF-")
+    assert run("keysheet", "-o", str(path))[:2] == (1, "")
+    assert path.read_bytes() == before
+
+
+def test_a_paper_that_is_not_known(run: Run, tmp_path: Path) -> None:
+    """One sentence that names the sizes; no file."""
+    code, out, err = run("keysheet", "-o", str(tmp_path / "sheet.pdf"), "--paper", "a5")
+    assert (code, out) == (2, "")
+    assert "a4, letter" in err
     assert list(tmp_path.glob("*.pdf")) == []

@@ -9,7 +9,7 @@ from typing import Any
 
 from coach.commands.answers import answer, note, width, wrapped
 from coach.commands.arguments import Command, add_json
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput
 from coach.music.chords import Chord, read_bars
 from coach.music.keychords import BORROWED, DOMINANT, OUTSIDE, standing
 from coach.music.keys import Key
@@ -168,22 +168,30 @@ def _rekey_lines(rows: Sequence[Sequence[Sequence[str]]], old: Key, new: Key, sa
 
 def _keysheet_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--key", metavar="K", help="one key only (usual: all thirty)")
-    parser.add_argument("-o", "--out", metavar="F.txt", help="also write it to this file; an old one is kept")
+    parser.add_argument("-o", "--out", metavar="F", help="also write it to this file, .txt or .pdf; an old one is kept")
+    parser.add_argument("--paper", metavar="P", default="a4", help="of a PDF: a4 or letter (usual: a4)")
     parser.add_argument("--force", action="store_true", help="write over a file that exists")
     add_json(parser)
 
 
 def _keysheet(args: Namespace) -> None:
     made = sheets(None if args.key is None else key_given(args.key))
-    path = None if args.out is None else _text_path(args.out)
+    path = None if args.out is None else _sheet_path(args.out)
     lines = [line for k, sheet in enumerate(made) for line in (*([""] * 2 if k else ()), *text_of(sheet))]
+    pages = None
     if path is not None:
         from coach.outfile import new_file
 
+        content = "".join(f"{line}\n" for line in lines).encode("utf-8")
+        if path.suffix.lower() == ".pdf":
+            from coach.paper.keysheetpdf import keysheet_pdf
+
+            printed = keysheet_pdf(made, paper=args.paper)
+            content, pages = printed.data, printed.pages
         with new_file(path, "the sheet", force=args.force) as out:
-            out.write("".join(f"{line}\n" for line in lines).encode("utf-8"))
+            out.write(content)
         note(f"the sheet is in {path}.")
-    data = {"file": str(path) if path else None, "keys": [_sheet_row(sheet) for sheet in made]}
+    data = {"file": str(path) if path else None, "pages": pages, "keys": [_sheet_row(sheet) for sheet in made]}
     answer(args.json, data, lines)
 
 
@@ -211,13 +219,12 @@ def _sheet_row(sheet: KeySheet) -> dict[str, Any]:
     }
 
 
-def _text_path(text: str) -> Path:
+def _sheet_path(text: str) -> Path:
     path = Path(text)
-    kind = path.suffix.lower()
-    if kind == ".pdf" and not path.is_dir():
-        raise CoachError("a sheet as PDF is not made yet", where=text, mend="give the file a name that ends in .txt")
-    if kind != ".txt":
-        raise BadInput("the sheet is written as text", where=text, mend="give the file a name that ends in .txt")
+    if path.suffix.lower() not in (".txt", ".pdf"):
+        raise BadInput(
+            "the sheet is written as text or PDF", where=text, mend="give the file a name that ends in .txt or .pdf"
+        )
     return path
 
 
@@ -239,7 +246,7 @@ COMMANDS = {
     "keysheet": Command(
         "Prints the chords of each key: triads and sevenths, the dominants of its other chords, and what it borrows "
         "from the parallel key.",
-        "coach keysheet --key G\ncoach keysheet -o keys.txt",
+        "coach keysheet --key G\ncoach keysheet -o keys.pdf --paper letter",
         _keysheet_arguments,
         _keysheet,
     ),

@@ -87,7 +87,7 @@ def _dominants(key: Key) -> Iterable[Entry]:
 
 def text_of(sheet: KeySheet) -> tuple[str, ...]:
     """One key's sheet as lines, at most 80 columns wide: numerals over chords, a column for each degree."""
-    rows = [(name, line) for name, entries in sheet.groups for line in _lines(entries)]
+    rows = rows_of(sheet)
     cells = [cell for _, line in rows for entry in line for cell in (entry.numeral, str(entry.chord))]
     wide = max(map(len, cells)) + _GAP
     margin = max(len(name) for name, _ in rows) + _GAP
@@ -98,11 +98,16 @@ def text_of(sheet: KeySheet) -> tuple[str, ...]:
         lines.append("")
         lines.append(_row(head, margin, wide, {e.column: e.numeral for e in line}))
         lines.append(_row("", margin, wide, {e.column: str(e.chord) for e in line}))
-    renamed = _renamed(sheet)
+    renamed = renamed_roots(sheet)
     if renamed:
         lines.append("")
         lines.extend(textwrap.wrap(f"As players say it: {', '.join(renamed)}.", _WIDTH))
     return tuple(lines)
+
+
+def rows_of(sheet: KeySheet) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
+    """The rows of the table as (group's name, entries), triads and sevenths of a group on rows of their own."""
+    return tuple((name, tuple(line)) for name, entries in sheet.groups for line in _lines(entries))
 
 
 def _lines(entries: Sequence[Entry]) -> list[list[Entry]]:
@@ -111,7 +116,7 @@ def _lines(entries: Sequence[Entry]) -> list[list[Entry]]:
     return [line for line in both if line]
 
 
-def _renamed(sheet: KeySheet) -> list[str]:
+def renamed_roots(sheet: KeySheet) -> list[str]:
     """What players call the roots that nobody would ask a guitarist for: `Fb is E`."""
     roots = {e.chord.root for _, entries in sheet.groups for e in entries}
     return [f"{root} is {plain_note(root)}" for root in sorted(roots) if plain_note(root) != root]

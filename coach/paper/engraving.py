@@ -152,7 +152,7 @@ def planned(bars: Sequence[Drawn], group: str) -> Line:
         before = bars[k - 1] if k else None
         like = before is not None and _returns(each, before) and bool(each.bar.sounding)
         sets.append(_bar(plan, each, before, like, k))
-    _end_line(plan, plan.column(10), bars[-1], None, "end")
+    _end_line(plan, plan.column(10), bars[-1], None, last=True)
     xs, natural = positions(plan.steps, plan.cells)
     return Line(tuple(plan.steps), tuple(plan.cells), tuple(sets), xs, natural)
 
@@ -172,14 +172,17 @@ def heard(bar: PieceBar) -> tuple[tuple[Fraction, int, int, str, str], ...]:
 
 def _bar(plan: _Plan, each: Drawn, before: Drawn | None, like: bool, k: int) -> _Set:
     first = len(plan.steps) - 1
-    if before is not None or each.opens:
-        first = plan.column(8 if before is None else 10)
-        _end_line(plan, first, before, each, f"line{k}")
+    if before is not None:
+        first = plan.column(10)
+        _end_line(plan, first, before, None if each.meter else each)
     if each.meter:
         sign = plan.column(9)
         for half, text in enumerate((each.bar.meter.upper, each.bar.meter.lower)):
             digits = words("meter", plan.name(f"meter{k}{half}"), 0, 18 + half * 16, str(text), 17, BOLD, anchor=0.5)
             plan.put("staff", sign, [digits], _STRINGS, 4)
+    if each.opens and (each.meter or before is None):
+        first = plan.column(8)
+        _end_line(plan, first, None, each)
     thumb, fingers = voices(each.bar)
     spoken = (thumb, fingers) if each.ties else (light(thumb), light(fingers))
     at = _columns(plan, each.bar, spoken)
@@ -210,8 +213,10 @@ def _columns(plan: _Plan, bar: PieceBar, spoken: Sequence[Sequence[Written]]) ->
     return at
 
 
-def _end_line(plan: _Plan, column: int, before: Drawn | None, after: Drawn | None, name: str) -> None:
-    """The bar line between two bars, with the repeat signs that belong to it."""
+def _end_line(
+    plan: _Plan, column: int, before: Drawn | None, after: Drawn | None, *, last: bool = False
+) -> None:
+    """The bar line between two bars, with the repeat signs that belong to it; the `last` one ends at the margin."""
     group = plan.name("staff")
     closes, opens = before is not None and before.closes, after is not None and after.opens
     ends = before.ends if before is not None else ""
@@ -227,7 +232,7 @@ def _end_line(plan: _Plan, column: int, before: Drawn | None, after: Drawn | Non
         items += [rule("barline", group, x, 0, x, STAFF, 0.7) for x in (-2.2, 0)]
     else:
         items.append(rule("barline", group, 0, 0, 0, STAFF, 0.7))
-    if after is None and thick:  # the line's last stroke ends at the margin
+    if last and thick:
         items = [item.moved(-1.1, 0) for item in items]
     plan.put("staff", column, items, _STRINGS, 3)
 
@@ -312,7 +317,7 @@ def _told(plan: _Plan, each: Drawn, before: Drawn | None, at: dict[Fraction, int
         name = str(hold.chord) if hold.chord else "N"
         if name != plan.chord or (number == 0 and (before is None or each.meter)) or number in each.diagrams:
             text = words("chord", plan.name(f"chord{k}-{number}"), -_HALF, 0, name, CHORD, BOLD)
-            plan.put("chords", at[hold.beat], [text], ("chords",), 6)
+            plan.put("chords", at[hold.beat], [text], ("chords",), 8)
         plan.chord = name
         if number in each.diagrams and hold.shape is not None:
             items = [i.moved(-_HALF, 0) for i in diagram(hold.shape, plan.name(f"shape{k}-{number}"))]

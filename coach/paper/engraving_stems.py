@@ -50,7 +50,12 @@ UP, DOWN = Side(-1), Side(1)
 
 
 def light(voice: Sequence[Written]) -> tuple[Written, ...]:
-    """The voice with rests where it would be tied, and its beams joined anew around them."""
+    """The voice with rests where it would be tied, and its beams joined anew around them.
+
+    One chord that rings through the bar is left as it is: there a rest would be a silence.
+    """
+    if sum(1 for n in voice if n.plucks and not n.tied_stop) == 1 and not voice[0].rest:
+        return tuple(voice)
     notes = [
         replace(n, plucks=(), beams=(), tied_stop=False, tied_start=False)
         if n.tied_stop

@@ -3,32 +3,21 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import replace
 from itertools import groupby
 
 from coach.guitar.tuning import STANDARD
-from coach.music.keys import KEYS, Key
-from coach.paper.engraving import Drawn, engraved, fits, heard
+from coach.paper.engraving import Drawn, engraved, fits
 from coach.paper.engraving_tempo import tempo_mark
 from coach.paper.glyphs import BOLD, ITALIC, REGULAR, width
 from coach.paper.layout import Block, Item, fitted, text_width, words, wrapped
+from coach.paper.written import WrittenPart, sounding_key, written_parts
 from coach.picking.layers import FULL, LAYERS, THUMB
 from coach.picking.pattern import STRAIGHT
 from coach.song.piece import Piece, PieceBar
 
 _TITLE, _HEADING, _INFO = 21.0, 13.0, 9.5
 _GUTTER = 26.0
-_TIMES = ("1st", "2nd", "3rd")
-
-
-@dataclass(frozen=True)
-class _Stretch:
-    """Bars that are written once: a part, or a pattern's round; `times` are the rounds in which it is played so."""
-
-    name: str
-    bars: tuple[PieceBar, ...]
-    times: tuple[int, ...]
-    whole: bool
 
 
 def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
@@ -36,7 +25,7 @@ def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
     blocks = list(_head(piece, paper, group))
     room = text_width(paper)
     shown: set[tuple[str, str]] = set()
-    stretches = _stretches(piece)
+    stretches = written_parts(piece)
     for k, stretch in enumerate(stretches):
         layers = {bar.layer for bar in stretch.bars if bar.plucks}
         lines = engraved(
@@ -44,7 +33,7 @@ def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
             room,
             f"{group}-{k}",
         )
-        title = _heading(stretch)
+        title = stretch.heading if stretch.name or len(stretch.times) < stretch.of else ""
         if title:
             want = sum(line.height + line.apart for line in lines) + 20
             blocks.append(_headed(title, _layer_said(layers), room, f"{group}-head{k}", want))
@@ -58,7 +47,7 @@ def layer_blocks(piece: Piece, about: str, paper: str) -> list[Block]:
     for k, layer in enumerate(piece.layers):
         step = piece.layered([layer] * len(piece.bars))
         shown: set[tuple[str, str]] = set()
-        stretch = _stretches(step)[0]
+        stretch = written_parts(step)[0]
         bars = _drawn(stretch, None, shown, {layer}, last=True, plain=k > 0)
         lines = engraved(bars, text_width(paper), f"layer{k}")
         want = sum(line.height + line.apart for line in lines) + 20
@@ -71,10 +60,10 @@ def layer_blocks(piece: Piece, about: str, paper: str) -> list[Block]:
 def ladder_blocks(pieces: Sequence[Piece], title: str, abouts: Sequence[str], paper: str) -> list[Block]:
     """Patterns one under the other, or two side by side where all are short; a shape is drawn where it comes first."""
     room = text_width(paper)
-    head = fitted("title", "title", 0, 0.8 * _TITLE, title, _TITLE, room, BOLD)
-    blocks = [Block((head,), _TITLE + 2, keep=True, mark=(0, title))]
+    head, high = _titled(title, room, "title")
+    blocks = [Block(tuple(head), high, keep=True, mark=(0, title))]
     shown: set[tuple[str, str]] = set()
-    drawn = [_drawn(_stretches(piece)[0], None, shown, set(), last=True, told_tempo=True) for piece in pieces]
+    drawn = [_drawn(written_parts(piece)[0], None, shown, set(), last=True, told_tempo=True) for piece in pieces]
     half = (room - _GUTTER) / 2
     wide = half if all(fits(bars, half) for bars in drawn) else room
     cells = []
@@ -107,35 +96,9 @@ def _beside(left: Sequence[Block], right: Sequence[Block], dx: float) -> list[Bl
 # Bars -----------------------------------------------------------------------------------------
 
 
-def _stretches(piece: Piece) -> tuple[_Stretch, ...]:
-    """Each part once; a part that is played otherwise another time is written again for that."""
-    found: dict[str, list[tuple[PieceBar, ...]]] = {}
-    played: dict[tuple[str, int], list[int]] = {}
-    order: list[tuple[str, int]] = []
-    for (part, time), group in groupby(piece.bars, key=lambda b: (b.part, b.time)):
-        bars = tuple(group)
-        ways = found.setdefault(part, [])
-        way = next((k for k, known in enumerate(ways) if _alike(known, bars)), len(ways))
-        if way == len(ways):
-            ways.append(bars)
-            order.append((part, way))
-        played.setdefault((part, way), []).append(time)
-    return tuple(
-        _Stretch(part, found[part][way], tuple(played[part, way]), whole=len(found[part]) == 1) for part, way in order
-    )
-
-
-def _alike(a: Sequence[PieceBar], b: Sequence[PieceBar]) -> bool:
-    return len(a) == len(b) and all(_written(x) == _written(y) for x, y in zip(a, b, strict=True))
-
-
-def _written(bar: PieceBar) -> object:
-    return heard(bar), bar.held, bar.words, bar.breaths, bar.meter, bar.beats, bar.slots, bar.bpm, bar.layer
-
-
 def _drawn(
-    stretch: _Stretch,
-    before: _Stretch | None,
+    stretch: WrittenPart,
+    before: WrittenPart | None,
     shown: set[tuple[str, str]],
     layers: set[str],
     *,
@@ -148,6 +111,7 @@ def _drawn(
     earlier = before.bars[-1] if before is not None else None
     layer = ""
     repeats = not stretch.name and len(stretch.times) > 1
+    opening = f"{len(stretch.times)} times round" if repeats else ""
     for k, bar in enumerate(stretch.bars):
         fresh = []
         for number, hold in enumerate(bar.held.holds):
@@ -157,6 +121,7 @@ def _drawn(
                 shown.add(known)
         # In a part that goes through several layers each change is told.
         swing = _swing_said(bar) if told_tempo and earlier is None else ""
+        opening = opening if k == 0 else ""
         turn = bar.layer if len(layers) > 1 and bar.plucks and bar.layer != layer else ""
         layer = bar.layer if bar.plucks else layer
         end = k + 1 == len(stretch.bars)
@@ -166,7 +131,7 @@ def _drawn(
                 diagrams=frozenset(fresh),
                 meter=earlier is None or bar.meter != earlier.meter,
                 tempo=told_tempo if earlier is None else bar.bpm != earlier.bpm,
-                note=_turn_said(turn) or swing,
+                note="; ".join(filter(None, (opening, _turn_said(turn), swing))),
                 opens=repeats and k == 0,
                 closes=repeats and end,
                 ends="" if not end else "piece" if last else "part",
@@ -192,14 +157,6 @@ def _layer_said(layers: set[str]) -> str:
     return "thumb alone under the voice" if layer == THUMB else f"layer: {layer}"
 
 
-def _heading(stretch: _Stretch) -> str:
-    if stretch.whole:
-        return stretch.name
-    names = [_TIMES[t] if t < len(_TIMES) else f"{t + 1}th" for t in stretch.times]
-    said = f"{', '.join(names)} time"
-    return f"{stretch.name}, {said}" if stretch.name else said
-
-
 # Heads ----------------------------------------------------------------------------------------
 
 
@@ -222,18 +179,25 @@ def _head(piece: Piece, paper: str, group: str, about: str = "") -> Iterator[Blo
     """Title, what the piece asks for, and the order of its parts."""
     room = text_width(paper)
     name = piece.arrangement
-    title = fitted("title", f"{group}-title", 0, 0.8 * _TITLE, piece.title, _TITLE, room * (0.75 if name else 1), BOLD)
-    items: list[Item] = [title]
+    aside = width(name, ITALIC, 12) + 14 if name else 0.0
+    aside = min(aside, room * 0.4)
+    items, high = _titled(piece.title, room - aside, f"{group}-title")
     if name:
-        left = title.box.right + 14
-        items.append(fitted("arrangement", f"{group}-name", room, 0.8 * _TITLE, name, 12, room - left, ITALIC, 1.0))
+        items.append(fitted("arrangement", f"{group}-name", room, 0.8 * _TITLE, name, 12, aside - 13, ITALIC, 1.0))
     mark = f"{piece.title} ({name})" if name else piece.title
-    yield Block(tuple(items), _TITLE + 3, keep=True, fresh=True, mark=(0, mark))
+    yield Block(tuple(items), high, keep=True, fresh=True, mark=(0, mark))
     if about:
         yield _lines(about, room, f"{group}-about", ITALIC)
     yield _asked(piece, room, group)
     if piece.order:
         yield _lines(f"Order: {_order(piece.order)}", room, f"{group}-order")
+
+
+def _titled(title: str, room: float, group: str) -> tuple[list[Item], float]:
+    """A title, on two lines or more and smaller where it is long; and its height."""
+    long = width(title, BOLD, _TITLE) > room
+    lines = wrapped("title", group, title, _TITLE * 0.8 if long else _TITLE, room, BOLD)
+    return [line.moved(0, -0.2 * line.size) for line in lines], max((i.box.bottom for i in lines), default=0) + 2
 
 
 def _lines(text: str, room: float, group: str, font: str = REGULAR) -> Block:
@@ -272,17 +236,9 @@ def _asked_words(piece: Piece) -> Iterator[str]:
         if _swing_said(first):
             yield _swing_said(first).capitalize()
     if piece.capo:
-        key = f", sounds in {_sounding(piece.key, piece.capo).title}" if piece.key else ""
+        key = f", sounds in {sounding_key(piece.key, piece.capo).title}" if piece.key else ""
         yield f"Capo at fret {piece.capo}{key}"
     if piece.key:
         yield f"Shapes in {piece.key.title}" if piece.capo else f"Key of {piece.key.title}"
     names = " ".join(str(p.note) for p in piece.tuning.pitches)
     yield f"Tuning {names} (standard)" if piece.tuning == STANDARD else f"Tuning {names}"
-
-
-def _sounding(key: Key, capo: int) -> Key:
-    """The key that is heard over a capo, with the fewest accidentals."""
-    pitch = (key.tonic.pitch_class + capo) % 12
-    same = [k for k in KEYS if k.minor == key.minor and k.tonic.pitch_class == pitch]
-    return min(same, key=lambda k: (abs(k.signature), -k.signature))
-
