@@ -6,7 +6,7 @@ import wave
 from collections.abc import Iterable
 from contextlib import suppress
 from pathlib import Path
-from typing import BinaryIO
+from typing import Any, BinaryIO
 
 import numpy as np
 from numpy.typing import NDArray
@@ -55,13 +55,17 @@ def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int, bits
     return frames
 
 
-def steps_of(piece: NDArray[np.float32], bits: int) -> NDArray[np.float64]:
+def steps_of(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
     """Samples -1..1 as whole steps of 16 or 24 bits, rounded; what is louder is cut off."""
-    return np.asarray(np.round(np.clip(piece, -1.0, 1.0).astype(np.float64) * (2 ** (bits - 1) - 1)))
+    # Single precision has 24 bits itself: enough to round to 16.
+    exact = np.clip(piece, -1.0, 1.0).astype(np.float32 if bits == 16 else np.float64)
+    exact *= 2 ** (bits - 1) - 1
+    return np.round(exact, out=exact)
 
 
 def _packed(piece: NDArray[np.float32], bits: int) -> bytes:
+    steps = steps_of(piece, bits)
     if bits == 16:
-        return steps_of(piece, 16).astype("<i2").tobytes()
-    whole = np.ascontiguousarray(steps_of(piece, 24).astype("<i4"))
+        return steps.astype("<i2").tobytes()
+    whole = np.ascontiguousarray(steps.astype("<i4"))
     return whole.view(np.uint8).reshape(-1, 4)[:, :3].tobytes()  # the lower three bytes of each
