@@ -24,6 +24,7 @@ from coach.paper.spelling import spelling_of
 from coach.paper.tempomap import tempo_map
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
 from coach.song.piece import Piece, PieceBar
+from coach.song.ties import joined_tune
 
 # The same strength for a stress, and the same keys, as the sound room sends to MIDI instruments.
 VELOCITY = {SOFT: 48, PLAIN: 80, ACCENT: 112}
@@ -149,16 +150,12 @@ def _apart(notes: Sequence[Ringing]) -> list[Ringing]:
 
 
 def _sung(piece: Piece, ticks: int) -> list[Ringing]:
-    places, notes = _Places(piece, ticks), list[Ringing]()
-    for bar in piece.bars:
-        for note in sorted(bar.tune, key=lambda n: n.beat):
-            start, end = places.tick(bar, note.beat), places.tick(bar, note.beat + note.length)
-            last = notes[-1] if notes else None
-            if note.tied and last is not None and (last.key, last.end) == (note.pitch.midi, start):
-                notes[-1] = Ringing(last.start, end, last.key, last.velocity)
-            else:
-                notes.append(Ringing(start, end, note.pitch.midi, _SUNG))
-    return notes
+    places = _Places(piece, ticks)
+    return [
+        Ringing(places.tick(bar, note.beat), places.tick(bar, note.beat + note.length), note.pitch.midi, _SUNG)
+        for bar, notes in zip(piece.bars, joined_tune(piece.bars), strict=True)
+        for note in notes
+    ]
 
 
 def _clicks(piece: Piece, ticks: int) -> list[Ringing]:
