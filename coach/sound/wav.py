@@ -58,9 +58,10 @@ def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int, bits
 def steps_of(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
     """Samples -1..1 as whole steps of 16 or 24 bits, rounded; what is louder is cut off."""
     # Single precision has 24 bits itself: enough to round to 16.
-    exact = np.clip(piece, -1.0, 1.0).astype(np.float32 if bits == 16 else np.float64)
+    exact: NDArray[Any] = np.clip(piece, -1.0, 1.0).astype(np.float32 if bits == 16 else np.float64)
     exact *= 2 ** (bits - 1) - 1
-    return np.round(exact, out=exact)
+    steps: NDArray[Any] = np.rint(exact)
+    return steps
 
 
 def _packed(piece: NDArray[np.float32], bits: int) -> bytes:
