@@ -14,7 +14,7 @@ from itertools import pairwise
 from coach.music.tempo import TempoPlan
 from coach.song.piece import PieceBar
 
-_WITHIN_S = 0.0005  # how far a step of a ramp may stray from it
+_WITHIN_S = 0.0009  # how far a step of a ramp may stray from it; more steps make some players round more often
 _FINEST = Fraction(1, 32)
 _LONGEST = Fraction(64)  # beats one event may hold before the next puts its rounding right
 _SLOWEST = 0xFFFFFF  # what the three bytes of a tempo event hold
@@ -70,7 +70,7 @@ def _places(bars: Sequence[PieceBar], plan: TempoPlan) -> list[Fraction]:
 
 
 def _step(slope: Fraction, bpm: Fraction) -> Fraction:
-    """The longest step, halved from a beat, whose chord strays less than half a millisecond from the ramp.
+    """The longest step, halved from a beat, whose chord strays less than a millisecond from the ramp.
 
     Over d beats a chord of t(x) strays at most d²/8 · |t''|, and t'' = -60 a / b² (from the closed form of tempo.py);
     at the slower end of the step, which a falling ramp reaches last.
