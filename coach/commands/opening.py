@@ -2,17 +2,26 @@
 
 from __future__ import annotations
 
+import difflib
 import os
 import sys
 from argparse import ArgumentParser, Namespace
 from dataclasses import replace
 from datetime import datetime
 from fractions import Fraction
+from pathlib import Path
+from typing import TYPE_CHECKING
 
 from coach import shelf
 from coach.commands.arguments import Command, tempo
-from coach.errors import CoachError
+from coach.errors import BadInput, CoachError
+from coach.picking.library import Library
 from coach.picking.pattern import Pattern
+
+if TYPE_CHECKING:
+    from coach.practice.songdrills import SongDrillId
+    from coach.song.chart import Song
+    from coach.song.songs import SongShelf
 
 
 def has_terminal() -> bool:
@@ -53,9 +62,26 @@ def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, si
     sys.exit(run_app(block, chords=chords, world=world))
 
 
+def open_song(song: Song, asked: SongDrillId, bpm: Fraction | None) -> None:
+    """The full screen on a song, or a part of it, at once, until the player leaves. Raises BadInput first."""
+    from coach.screens.app import free_block, run_app
+    from coach.screens.world import World
+
+    world = World.here()
+    if world.songs.songs.get(song.id) != song:  # it came from a file outside the shelf
+        world.songs = replace(world.songs, songs={**world.songs.songs, song.id: song})
+    block = free_block(world, str(asked), None if bpm is None else round(bpm), False)
+    world.loop(block)  # what is wrong with the arrangement is said here, and not on a screen
+    if not has_terminal():
+        raise CoachError("the stage needs a terminal", mend=f"`coach song show {song.id}` prints the song")
+    sys.exit(run_app(block, world=world))
+
+
 def _drill_arguments(parser: ArgumentParser) -> None:
-    parser.add_argument("pattern", metavar="PATTERN", help="a pattern's id, or the path of a pattern file")
-    parser.add_argument("--chords", metavar="C", help='bars parted by |, like "C | F G | C" (usual: its own)')
+    parser.add_argument("pattern", metavar="PATTERN_OR_SONG", help="an id, or the path of a pattern or song file")
+    parser.add_argument("--chords", metavar="C", help='a pattern\'s chords, bars parted by | (usual: its own)')
+    parser.add_argument("--part", metavar="P", help="one part of a song, round and round (usual: the whole song)")
+    parser.add_argument("--arrangement", metavar="A", help="a song's arrangement (usual: its first)")
     parser.add_argument("--tempo", metavar="B", help="tempo in bpm to begin with (usual: what the log says)")
     parser.add_argument("--sing", action="store_true", help="begin with the thumb alone, to sing over")
 
@@ -63,19 +89,61 @@ def _drill_arguments(parser: ArgumentParser) -> None:
 def _drill(args: Namespace) -> None:
     from coach.commands.picking import held_bars
 
-    pattern = shelf.library().find(args.pattern)
+    bpm = None if args.tempo is None else tempo(args.tempo, "--tempo")
+    patterns, songs = shelf.library(), shelf.songs()
+    if args.chords is None and args.pattern not in patterns.patterns:
+        asked = _song_asked(args, songs)
+        if asked is not None:
+            open_song(songs.find(asked[0]), asked[1], bpm)
+            return
+    elif songs.has(args.pattern) and args.pattern not in patterns.patterns:
+        raise BadInput(f"--chords is for patterns, and '{args.pattern}' is a song", mend="leave it out")
+    for option, given in (("--part", args.part), ("--arrangement", args.arrangement)):
+        if given is not None:
+            raise BadInput(f"{option} is for songs, and '{args.pattern}' is none", mend=_near(args.pattern, songs))
+    if not songs.has(args.pattern) and not _is_pattern(args.pattern, patterns):
+        near = difflib.get_close_matches(args.pattern, [*patterns.patterns, *songs.songs], n=1)
+        hint = f"did you mean {near[0]}?" if near else "`coach patterns` and `coach song` list what there is"
+        raise BadInput(f"there is no pattern and no song '{args.pattern}'", mend=hint)
+    pattern = patterns.find(args.pattern)
     if args.chords is not None:
         held_bars(args.chords, pattern.meter)
-    bpm = None if args.tempo is None else tempo(args.tempo, "--tempo")
     if not has_terminal():
         raise CoachError("the stage needs a terminal", mend=f"`coach show {args.pattern}` prints the pattern")
     open_stage(pattern, args.chords, bpm, sing=args.sing)
 
 
+def _song_asked(args: Namespace, songs: SongShelf) -> tuple[str, SongDrillId] | None:
+    """(name or path of the song, the drill that is meant) where a song is meant or the drill of one."""
+    from coach.practice.songdrills import SongDrillId, read_drill_id
+    from coach.song.perform import arrangement_of
+
+    said = read_drill_id(args.pattern)
+    if said is not None and songs.has(said.song) and not songs.has(args.pattern):
+        return said.song, replace(said, part=args.part or said.part, sung=args.sing or said.sung)
+    if not songs.has(args.pattern):
+        return None
+    song = songs.find(args.pattern)
+    arrangement = arrangement_of(song, args.arrangement or "")
+    return args.pattern, SongDrillId(song.id, arrangement.name, args.part or "", args.sing)
+
+
+def _near(name: str, songs: SongShelf) -> str:
+    near = difflib.get_close_matches(name, songs.songs, n=1)
+    return f"did you mean {near[0]}?" if near else "leave it out, or name a song; `coach song` lists them"
+
+
+def _is_pattern(name: str, library: Library) -> bool:
+    """True for an id, readable or not, and for what can only be a path."""
+    broken = any(one.path.stem == name for one in library.broken)
+    return name in library.patterns or broken or "/" in name or name.endswith(".toml") or Path(name).is_file()
+
+
 COMMANDS = {
     "drill": Command(
-        "Opens the stage on one pattern at once.",
-        'coach drill outside-in --chords "C | Am | F | G" --tempo 72\ncoach drill outside-in --sing',
+        "Opens the stage on one pattern or song at once.",
+        'coach drill outside-in --chords "C | Am | F | G" --tempo 72\ncoach drill outside-in --sing\n'
+        "coach drill SONG --part Verse --sing",
         _drill_arguments,
         _drill,
     ),

@@ -17,7 +17,10 @@ from coach.screens.figures import DOTS
 HEIGHT = 3
 BETWEEN, BLANK = 1, 3  # cells between letters, and for a blank between words
 
+BREATH_SIGN = "ʼ"  # the comma over the staff where one breathes, told from an apostrophe by its shape
+
 _LETTERS = {
+    BREATH_SIGN: ".## .## ..# .#. ...",
     "A": ".##. #..# #### #..# #..#",
     "B": "###. #..# ###. #..# ###.",
     "C": ".### #... #... #... .###",

@@ -137,7 +137,6 @@ class Lyrics:
         syllable = bisect_right(self._beats[line], beat) - 1
         return Reading(line, syllable, max(self.lines[line][0].bar - bar, 0) if syllable < 0 else 0)
 
-    def following(self, line: int) -> str:
-        """What is sung after a line, as one text with a stroke between lines; the first lines again after the last."""
-        coming = (*self.lines[line + 1 :], *self.lines[:1])
-        return " / ".join(line_text(some) for some in coming[:3])
+    def following(self, line: int) -> tuple[str, ...]:
+        """The next few lines after a line; after the last come the first ones again."""
+        return tuple(line_text(self.lines[(line + k) % len(self.lines)]) for k in range(1, min(len(self.lines), 3) + 1))

@@ -32,7 +32,7 @@ from coach.screens.ground import BlankLines, Ground
 from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
-from coach.screens.stagelook import ALL_ROWS, LARGE_WORDS, LOOK, NARROW, SONG_ROWS, TALL
+from coach.screens.stagelook import ALL_ROWS, LARGE_WORDS, LARGEST_WORDS, LOOK, NARROW, SHORT, SONG_ROWS, TALL
 from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
 from coach.screens.tabview import TabView, written_beat
 from coach.screens.takebook import TakeBook
@@ -148,6 +148,8 @@ class Stage(BlankLines, Screen[str]):
         # Too low for all rows: what there is to say takes the place of layer and click until the next key.
         self.set_class(self.size.height < (SONG_ROWS if self.loop.worded else ALL_ROWS), "low")
         self.set_class(self.size.height >= LARGE_WORDS, "large")
+        self.set_class(self.size.height >= LARGEST_WORDS, "largest")
+        self.set_class(self.size.height < SHORT, "short")
         self._figures()
 
     def on_unmount(self) -> None:

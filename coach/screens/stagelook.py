@@ -3,8 +3,10 @@
 from __future__ import annotations
 
 # Narrower than this there is room for one shape only; with fewer rows not all that is said fits (SONG_ROWS where
-# there are words); from LARGE_WORDS on words are written large; from TALL on the strings have air between them.
-NARROW, ALL_ROWS, SONG_ROWS, LARGE_WORDS, TALL = 76, 23, 27, 30, 36
+# there are words); below SHORT the words under the tab give way; from LARGE_WORDS on words are written large, from
+# LARGEST_WORDS on the next line too; from TALL on the strings have air between them.
+NARROW, ALL_ROWS, SONG_ROWS, TALL = 76, 23, 27, 36
+SHORT, LARGE_WORDS, LARGEST_WORDS = 24, 30, 42
 
 LOOK = """
 Stage { layout: vertical; background: $background; overflow: hidden; }
@@ -32,6 +34,9 @@ Stage.worded #tab { height: 11; }
 Stage.worded #below { min-height: 2; }
 #words { height: 2; padding: 0; }
 Stage.large #words { height: 5; }
+Stage.largest #words { height: 8; }
+Stage.short #words { height: 1; }
+Stage.worded.short #tab { height: 10; }
 Stage.narrow #tempo { width: 23; }
 Stage.narrow #following { display: none; }
 Stage.low #say { display: none; }

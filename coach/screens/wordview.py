@@ -3,8 +3,8 @@
     Salt▸on the win-dow,           two lines where there is little room;
     rope on the pier
 
-or in large letters three lines tall, a bar under the syllable of now, and under a line's end where one breathes.
-The mark is a change of colour and weight, and a sign as well: it is seen without colour.
+or in large letters three lines tall, a bar under the syllable of now, a comma where one breathes, the next line large
+too where there is room. The mark is a change of colour and weight, and a sign as well: it is seen without colour.
 """
 
 from __future__ import annotations
@@ -20,10 +20,10 @@ from textual.widget import Widget
 
 from coach.picking.tab import Run
 from coach.screens.conductor import Loop
-from coach.screens.letters import BETWEEN, HEIGHT, large, large_width
-from coach.screens.lyrics import Line, Lyrics, Reading, Syllable, fitted, line_text, phrases
+from coach.screens.letters import BETWEEN, BREATH_SIGN, HEIGHT, large, large_width
+from coach.screens.lyrics import Line, Lyrics, Reading, fitted, phrases
 
-SMALL_ROWS, LARGE_ROWS = 2, HEIGHT + 2
+SMALL_ROWS, LARGE_ROWS, LARGEST_ROWS = 2, HEIGHT + 2, 2 * HEIGHT + 2
 POINTER, BREATH, BAR = "▸", "’", "▀"
 BREATHE = "breathe"
 _KINDS = ("sung", "now", "word", "mark", "breath", "next")
@@ -31,18 +31,29 @@ _KINDS = ("sung", "now", "word", "mark", "breath", "next")
 Rows = tuple[tuple[Run, ...], ...]
 
 
-def words_rows(lyrics: Lyrics, at: Reading, width: int, *, big: bool) -> Rows:
-    """The rows of the view: SMALL_ROWS, or LARGE_ROWS in large letters; none is wider than `width`."""
+def words_rows(lyrics: Lyrics, at: Reading, width: int, height: int) -> Rows:
+    """The rows of a view `height` rows tall, none wider than `width`: large letters from LARGE_ROWS on, those of the
+    next line from LARGEST_ROWS on.
+    """
     line = lyrics.lines[at.line]
-    following = f"then {lyrics.following(at.line)}"
     told = "" if at.bars == 0 else "in the next bar" if at.bars == 1 else f"in {at.bars} bars"
-    if big:
-        return (*_large_rows(line, at, told, width), _fit([(" ", "next"), (following, "next")], width))
-    rest = f"   {told}" if told else ""
-    return (
-        _fit([*_small_row(line, at), (rest, "mark")], width),
-        _fit([(" ", "next"), (following, "next")], width),
-    )
+    if height < LARGE_ROWS:
+        rest = f"   {told}" if told else ""
+        rows: Rows = (_fit([*_small_row(line, at), (rest, "mark")], width), _next_row(lyrics, at.line, width))
+    elif height < LARGEST_ROWS:
+        rows = (*_large_rows(line, at, told, width), _next_row(lyrics, at.line, width))
+    else:
+        after = lyrics.following(at.line)[0]
+        rows = (
+            *_large_rows(line, at, told, width),
+            *(_fit([(" ", "next"), (row, "next")], width) for row in large(after)),
+            _next_row(lyrics, at.line + 1, width),
+        )
+    return rows[:height]
+
+
+def _next_row(lyrics: Lyrics, line: int, width: int) -> tuple[Run, ...]:
+    return _fit([(f" then {' / '.join(lyrics.following(line))}", "next")], width)
 
 
 def _kind(number: int, at: Reading) -> str:
@@ -55,7 +66,7 @@ def _small_row(line: Line, at: Reading) -> list[Run]:
     gap = " "
     for number, syllable in enumerate(line):
         here = number == at.syllable
-        runs.append((POINTER if here else gap, "mark" if here else "word"))
+        runs.append((POINTER, "mark") if here else (gap, _kind(number - 1, at)))
         runs.append((syllable.text, _kind(number, at)))
         gap = "-" if syllable.goes_on else " "
     if line[-1].breath:
@@ -74,7 +85,7 @@ def _large_rows(line: Line, at: Reading, told: str, width: int) -> Rows:
         sign = BAR * letters if number == at.syllable else ""
         under.append((sign.ljust(room), "mark"))
     if line[-1].breath:
-        for row, text in zip(rows, large(BREATH), strict=True):
+        for row, text in zip(rows, large(BREATH_SIGN), strict=True):
             row.append((text, "breath"))
         if len(line) - at.syllable <= 2:
             under.append((BREATHE, "breath"))
@@ -132,7 +143,7 @@ class WordView(Widget):
 
     def rows(self) -> Rows:
         """What stands on the view now."""
-        return words_rows(self._lyrics, self._reading, self.size.width, big=self.big)
+        return words_rows(self._lyrics, self._reading, self.size.width, self.size.height)
 
     def on_resize(self) -> None:
         """Lines are broken to the width."""
@@ -179,12 +190,10 @@ class WordView(Widget):
 
 def _large_line(text: str) -> int:
     # With room for the mark of a breath.
-    return large_width(text) + large_width(BREATH)
+    return large_width(text) + large_width(BREATH_SIGN)
 
 
 def _small_line(text: str) -> int:
     # A hyphen or two stands between the syllables of a word.
     return len(text) + len(text) // 8
 
-
-__all__ = ["LARGE_ROWS", "SMALL_ROWS", "Syllable", "WordView", "line_text", "words_rows"]

@@ -22,9 +22,11 @@ if TYPE_CHECKING:
     from coach.picking.library import Library
     from coach.practice.drills import Drill
     from coach.practice.planner import Block, Plan
+    from coach.practice.songdrills import SongDrillId
     from coach.practice.takes import Take
     from coach.screens.conductor import Loop
     from coach.screens.scribe import Scribe
+    from coach.song.songs import SongShelf
     from coach.sound.clock import Clock
     from coach.sound.device import Speaker
 
@@ -64,6 +66,7 @@ class World:
         self._library = library
         self._book = book
         self._drills: tuple[Drill, ...] | None = None
+        self._songs: SongShelf | None = None
         self.settings = settings
         self.ledger_path = ledger_path
         self.settings_path = settings_path
@@ -98,6 +101,17 @@ class World:
         return self._book
 
     @property
+    def songs(self) -> SongShelf:
+        """All songs."""
+        if self._songs is None:
+            self._songs = shelf.songs()
+        return self._songs
+
+    @songs.setter
+    def songs(self, songs: SongShelf) -> None:
+        self._songs = songs
+
+    @property
     def drills(self) -> tuple[Drill, ...]:
         """A drill for each pattern, in ladder order."""
         if self._drills is None:
@@ -107,8 +121,8 @@ class World:
         return self._drills
 
     def reread(self) -> None:
-        """Look for pattern files again."""
-        self.library = shelf.library()
+        """Look for pattern and song files again."""
+        self.library, self._songs = shelf.library(), None
 
     def takes(self) -> list[Take]:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
@@ -123,22 +137,43 @@ class World:
         return shelf.plan_of(self.drills, self.takes(), self.settings, now, minutes, steady)
 
     def drill(self, drill_id: str) -> Drill:
-        """A drill by id. Raises BadInput."""
+        """A drill by id, a song's too. Raises BadInput."""
+        from coach.practice.songdrills import find_song_drill, read_drill_id
+
         for drill in self.drills:
             if drill.id == drill_id:
                 return drill
+        song = read_drill_id(drill_id)
+        if song is not None:
+            return find_song_drill(song, self.songs, self.library.patterns)
         raise BadInput(f"there is no drill '{drill_id}'", mend="`coach drills` lists them")
 
     def loop(self, block: Block, chords: str | None = None) -> Loop:
         """What a block plays. Raises CoachError."""
         from coach.music.chords import read_bars
         from coach.picking.realise import hold_bars
+        from coach.practice.songdrills import read_drill_id
         from coach.screens.conductor import make_loop
 
         drill = self.drill(block.drill or "")
+        song = read_drill_id(drill.id)
+        if song is not None:
+            return self._song_loop(song)
         pattern = self.library.find(drill.pattern)
         hand = shelf.hand_of(self.settings)
         return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book, hand=hand))
+
+    def _song_loop(self, asked: SongDrillId) -> Loop:
+        """What a song's drill plays. Raises CoachError."""
+        from coach.screens.conductor import song_loop
+        from coach.song.cuts import part_span
+        from coach.song.perform import arrangement_of, perform
+
+        song = self.songs.find(asked.song)
+        way = arrangement_of(song, asked.arrangement)
+        piece = perform(song, way, self.library.patterns, self.book, hand=shelf.hand_of(self.settings))
+        first, last = part_span(piece, asked.part) if asked.part else (0, len(piece.bars) - 1)
+        return song_loop(piece, first, last, under=way.singing, early=way.early, sung=asked.sung)
 
     def change(self, **values: object) -> None:
         """Change settings for now."""
