@@ -38,21 +38,24 @@ class Spot:
     places: frozenset[Place]
 
     @property
-    def bar(self) -> int | None:
-        """The one bar (from 0) it lies in, None where there are several."""
-        bars = {bar for bar, _ in self.places}
-        return bars.pop() if len(bars) == 1 else None
+    def bar(self) -> int:
+        """The first bar (from 0) that it lies in."""
+        return min(self.places)[0]
 
 
 @dataclass(frozen=True)
 class Trouble:
-    """A spot with `hits` of all `stumbles` where an even spread has `expected`; `chance` as the module's head says."""
+    """A spot with `hits` of all `stumbles` where an even spread has `expected`; `chance` as the module's head says.
+
+    `bars` is how long the loop is.
+    """
 
     spot: Spot
     hits: int
     stumbles: int
     expected: float
     chance: float
+    bars: int
 
     @property
     def words(self) -> str:
@@ -128,7 +131,7 @@ def gathered(counts: Counter[Place], loop: LoopMap) -> Trouble | None:
         hits, share = sum(counts[place] for place in spot.places), len(spot.places) / len(loop.places)
         if hits >= LEAST_HITS:
             chance = min(1.0, upper_tail(hits, total, share) * len(looked_at))
-            found.append(Trouble(spot, hits, total, total * share, chance))
+            found.append(Trouble(spot, hits, total, total * share, chance, loop.bars))
     # Among as unlikely ones the first stands, and narrow spots come first.
     worst = min(found, key=lambda t: t.chance, default=None)
     return worst if worst is not None and worst.chance < ONE_IN else None

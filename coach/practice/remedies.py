@@ -59,6 +59,7 @@ _FITS: Mapping[str, Sequence[str]] = {
     FINGER: (THINNER, SLOWER, REST),
     PLATEAU: (ALTERNATE, THINNER, REST),
 }
+_A_CORNER = 2
 _CLOSE = 0.05
 """How near its target, as a share, a drill that gets no faster is good enough at once (ours, no source)."""
 
@@ -277,4 +278,6 @@ def fitting(trouble: Trouble | None) -> tuple[str, ...]:
     if trouble is None:
         return tuple(_FITS[PLATEAU])
     first = (THUMB,) if trouble.spot.kind == FINGER and trouble.spot.name == THUMB_SPOT else ()
-    return (*first, *_FITS[trouble.spot.kind])
+    fits = (*first, *_FITS[trouble.spot.kind])
+    # A loop of two bars is its own corner.
+    return fits if trouble.bars > _A_CORNER else tuple(r for r in fits if r != CORNER)

@@ -228,7 +228,7 @@ def hints(actions: Iterable[Action], moved: Mapping[str, str], width: int) -> st
     for action in actions:
         if not action.hint:
             continue
-        both = action.id in ("slower", "less") and action.id not in moved
+        both = action.id in ("slower", "less", "view-before") and action.id not in moved
         piece = f"{'←→' if both else first_key(action, moved)} {action.hint}"
         if len(text) + len(piece) + len(last) + 4 <= width:
             text += f"{piece}  "

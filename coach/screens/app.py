@@ -37,6 +37,8 @@ HELD_UP_S = 0.2
 HELP_PAGES = {
     "Stage": "On the stage",
     "Patterns": "Patterns",
+    "ProgressPage": "Progress",
+    "Choice": "Choosing",
     "DeskPage": "The desk",
     "Verdict": "After a block",
     "Rest": "Resting",

@@ -6,7 +6,7 @@ from collections import deque
 from collections.abc import Callable
 from pathlib import Path
 from queue import SimpleQueue
-from threading import Thread
+from threading import Event, Thread
 from typing import TYPE_CHECKING
 
 from coach.errors import BadInput, CoachError
@@ -27,7 +27,7 @@ class Scribe:
     def __init__(self, path: Path, on_trouble: Callable[[str], None]) -> None:
         self._path = path
         self._on_trouble = on_trouble
-        self._deeds: SimpleQueue[Deed | None] = SimpleQueue()
+        self._deeds: SimpleQueue[Deed | Event | None] = SimpleQueue()
         self._kept: deque[Deed] = deque()
         self._ledger: Ledger | None = None
         self._said: set[str] = set()
@@ -38,6 +38,13 @@ class Scribe:
         """Have `deed` done soon; returns at once."""
         self._deeds.put(deed)
 
+    def wait(self, limit_s: float = 2.0) -> None:
+        """Wait until all that was given so far has been done or kept, at most `limit_s` seconds; not on the screen's
+        own thread."""
+        done = Event()
+        self._deeds.put(done)
+        done.wait(limit_s)
+
     def close(self, limit_s: float = 5.0) -> str:
         """Wait until all is written, at most `limit_s` seconds; "" or a sentence about what is not."""
         self._deeds.put(None)
@@ -47,6 +54,9 @@ class Scribe:
 
     def _work(self) -> None:
         while (deed := self._deeds.get()) is not None:
+            if isinstance(deed, Event):
+                deed.set()
+                continue
             self._kept.append(deed)
             self._write()
         self._write()

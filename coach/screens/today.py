@@ -15,8 +15,11 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from coach.errors import CoachError
+from coach.practice.care import SLIP
 from coach.practice.cautions import CAUTIONS
+from coach.practice.edits import MINUTES, SWAP, UNDO, WISH, Wishes, wish_text
 from coach.screens.actions import TODAY, action, bindings, first_key, hints
+from coach.screens.choice import Choice
 from coach.screens.world import World
 
 if TYPE_CHECKING:
@@ -78,7 +81,7 @@ class Today(Screen[None]):
         """Back from the stage or the settings: what was played or changed changes what is next."""
         self.minutes = self.world.settings.minutes
         if self.plan is not None:
-            self.make_plan()
+            self.make_plan(after=True)
 
     def on_resize(self) -> None:
         """More or fewer hints and lines fit."""
@@ -89,16 +92,26 @@ class Today(Screen[None]):
     def _head(self) -> None:
         now = self.world.now()
         day = f"{now:%A} {now.day} {now:%B}"
-        self.query_one("#title", Static).update(f"Steady Thumb · {day} · {self.minutes} minutes")
+        minutes = self.plan.minutes if self.plan is not None else self.minutes
+        self.query_one("#title", Static).update(f"Steady Thumb · {day} · {minutes} minutes")
         self.query_one("#keys", Static).update(hints(TODAY, self.world.keys, max(self.size.width - 2, 20)))
 
     @work(thread=True, exclusive=True, group="plan")
-    def make_plan(self) -> None:
-        """Read the ledger and plan, away from the screen."""
+    def make_plan(self, wish: str = "", after: bool = False, slip: bool = False) -> None:
+        """Read the ledger and plan, away from the screen; a `wish`, or a slip of the pain key, is written down before.
+
+        `after`: what the scribe has been told so far is in the ledger first, so that the plan knows of it.
+        """
         minutes = self.minutes
         why = ""
         try:
             try:
+                if after:
+                    self.app.scribe.wait()  # type: ignore[attr-defined]
+                if wish:
+                    self.world.note(WISH, wish)
+                if slip:
+                    self.world.note(SLIP)
                 made = self.world.plan(minutes)
             except CoachError as error:
                 # A ledger that cannot be read keeps nobody from playing.
@@ -132,6 +145,9 @@ class Today(Screen[None]):
         self._head()
 
     def _sum(self, made: Plan) -> str:
+        if not made.blocks:
+            undo = first_key(action("plan-undo"), self.world.keys)
+            return f"No more playing today. ({undo} if the pain key was pressed by mistake)"
         playing = sum(b.minutes for b in made.blocks if b.drill)
         names = len({b.drill for b in made.blocks if b.drill})
         return f"{playing} minutes of playing, {names} drill{'s' if names != 1 else ''}, short turns."
@@ -174,7 +190,7 @@ class Today(Screen[None]):
 
     def action_begin(self) -> None:
         """Begin at the chosen block."""
-        if self.plan is None:
+        if self.plan is None or not self.plan.blocks:
             return
         self.world.change(cautions_seen=True)
         at = self.query_one("#blocks", Blocks).highlighted or 0
@@ -185,11 +201,62 @@ class Today(Screen[None]):
         self.action_begin()
 
     def action_minutes(self, by: int) -> None:
-        """More or less time today."""
+        """More or less time today; where today was ended earlier, only today is changed."""
+        wished = self.world.wishes.minutes
+        if wished is not None:
+            self.make_plan(wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
+            return
         self.minutes = min(max(self.minutes + by, LEAST_MINUTES), MOST_MINUTES)
         self.world.change(minutes=self.minutes)
         self._head()
         self.make_plan()
+
+    def _chosen(self) -> Block | None:
+        """The chosen block, when it is one that is played."""
+        at = self.query_one("#blocks", Blocks).highlighted
+        if self.plan is None or at is None or at >= len(self.plan.blocks):
+            return None
+        block = self.plan.blocks[at]
+        return block if block.drill else None
+
+    def action_wish(self, deed: str) -> None:
+        """Keep the chosen drill in today's plan, or leave it out."""
+        block = self._chosen()
+        if block is not None and block.drill:
+            self.make_plan(wish_text(deed, block.drill))
+
+    def action_swap(self) -> None:
+        """Another drill in the place of the chosen one."""
+        block = self._chosen()
+        if block is None or self.plan is None:
+            return
+        planned = {b.drill for b in self.plan.blocks}
+        others = [(drill.id, drill.title) for drill in self.world.drills if drill.id not in planned]
+
+        def chosen(into: str | None) -> None:
+            if into is not None and block.drill:
+                self.make_plan(wish_text(SWAP, block.drill, into))
+
+        self.app.push_screen(Choice(f"In the place of {block.title}, for today:", others, self.world.keys), chosen)
+
+    def action_shorten(self) -> None:
+        """Today ends with the chosen block."""
+        at = self.query_one("#blocks", Blocks).highlighted
+        if self.plan is not None and at is not None and at < len(self.plan.blocks):
+            minutes = sum(block.minutes for block in self.plan.blocks[: at + 1])
+            if minutes < self.plan.minutes:
+                self.make_plan(wish_text(MINUTES, minutes))
+
+    def action_undo(self) -> None:
+        """Take back the latest wish; without one, the pain key when it was pressed by mistake today."""
+        if self.plan is None:
+            return
+        if not self.plan.blocks:
+            self.make_plan(slip=True)
+        elif self.world.wishes == Wishes():
+            self.notify("Nothing was wished today.", markup=False)
+        else:
+            self.make_plan(wish_text(UNDO))
 
     def action_plan_again(self) -> None:
         """Read everything anew."""
@@ -201,6 +268,12 @@ class Today(Screen[None]):
         from coach.screens.patterns import Patterns
 
         self.app.push_screen(Patterns(self.world))
+
+    def action_progress(self) -> None:
+        """How each drill has gone."""
+        from coach.screens.progress import ProgressPage
+
+        self.app.push_screen(ProgressPage(self.world))
 
     def action_desk(self) -> None:
         """Keys, shapes and routes."""

@@ -24,9 +24,11 @@ from coach.screens.actions import (
     usable_keys,
 )
 from coach.screens.app import Coach
+from coach.screens.choice import Choice
 from coach.screens.desk import DeskPage
 from coach.screens.help import help_text
 from coach.screens.patterns import Patterns
+from coach.screens.progress import ProgressPage
 from coach.screens.rest import Rest
 from coach.screens.stage import Stage
 from coach.screens.today import Today
@@ -36,6 +38,8 @@ CLASSES: dict[str, type[Screen[str]] | type[Screen[None]] | type[Screen[bool]] |
     "On the stage": Stage,
     "Today": Today,
     "Patterns": Patterns,
+    "Progress": ProgressPage,
+    "Choosing": Choice,
     "The desk": DeskPage,
     "After a block": Verdict,
     "Resting": Rest,

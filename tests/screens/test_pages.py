@@ -280,16 +280,16 @@ async def test_a_moved_key_works_and_is_shown(tmp_path: Path) -> None:
 
 
 async def test_moved_keys_are_named_on_every_page(coach_home: Path) -> None:
-    """Begin on x, go on with g, another go on z, patterns on u: the sentences on the pages name those keys."""
-    moved = {"begin": "x", "go-on": "g", "another-go": "z", "take-suggested": "t", "patterns": "u"}
+    """Begin on y, go on with g, another go on z, patterns on j: the sentences on the pages name those keys."""
+    moved = {"begin": "y", "go-on": "g", "another-go": "z", "take-suggested": "t", "patterns": "j"}
     (coach_home / "patterns").mkdir(parents=True)
     (coach_home / "patterns" / "empty.toml").write_text("", encoding="utf-8")
     async with house(coach_home, (100, 30), minutes=5, keys=moved, cautions_seen=False) as here:
         await planned(here)
-        assert "Guitar on the knee, x, and play" in words(here)
+        assert "Guitar on the knee, y, and play" in words(here)
         here.app.world.change(cautions_seen=True)
         await here.press("r")
-        await here.until(lambda: "1 pattern file cannot be read: u shows why." in words(here), "the sentence")
+        await here.until(lambda: "1 pattern file cannot be read: j shows why." in words(here), "the sentence")
         here.app.push_screen(Verdict([PassDone(0, Fraction(84), 4, 0, "full")], "held", here.app.world.keys))
         await here.on("Verdict")
         assert "t or the pedal takes ▸ · z another go" in words(here)

@@ -112,3 +112,18 @@ def test_a_full_disk_holds_an_entry_back_until_there_is_room(tmp_path: Path) -> 
     assert scribe.close() == ""
     assert tries == ["a", "a", "b"]
     assert said == ["the disk is full; free some space."]
+
+
+def test_waiting_sees_all_that_was_given(tmp_path: Path) -> None:
+    """What was given before is in the ledger; with nothing given no file is made."""
+    path = tmp_path / "ledger.sqlite3"
+    scribe = Scribe(path, lambda sentence: None)
+    scribe.wait()
+    assert not path.exists()
+    for number in range(20):
+        scribe.write(lambda ledger, n=number: ledger.add_note("rest taken", str(n)))
+    scribe.wait()
+    with Ledger(path) as ledger:
+        assert len(ledger.notes()) == 20
+    assert scribe.close() == ""
+    scribe.wait(0.01)  # after the end it gives up by itself

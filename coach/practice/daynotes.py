@@ -1,0 +1,73 @@
+"""What a day asks of its plan beside takes and minutes: the player's wishes, care after pain, troubles that press.
+
+All of it comes from the ledger's notes and stumbles; the plan made under it says so in its reasons and notes.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, field, replace
+from datetime import date
+
+from coach.picking.library import Library
+from coach.practice.care import PAIN, SLIP, Care, care_of
+from coach.practice.checkup import findings, pressing, taken_courses
+from coach.practice.drills import Drill
+from coach.practice.edits import WISH, Wishes, wishes_of
+from coach.practice.ledger import Ledger
+from coach.practice.need import Reason
+from coach.practice.planner import Plan
+from coach.practice.remedies import resting
+
+Pressing = Mapping[str, Sequence[Reason]]
+
+
+@dataclass(frozen=True)
+class DayNotes:
+    """`wishes` of today, `care` after pain, `pressing` reasons by drill, `rested` drills that a remedy keeps out."""
+
+    wishes: Wishes = field(default_factory=Wishes)
+    care: Care = field(default_factory=Care)
+    pressing: Pressing = field(default_factory=dict)
+    rested: frozenset[str] = frozenset()
+
+
+def read_day(ledger: Ledger, drills: Sequence[Drill], library: Library, today: date) -> DayNotes:
+    """What the ledger asks of a local day's plan. Raises CoachError."""
+    return DayNotes(
+        wishes_of(ledger.notes(WISH), today),
+        care_of([*ledger.notes(PAIN), *ledger.notes(SLIP)], today),
+        pressing(findings(ledger, drills, library, today, curves=False)),
+        resting(taken_courses(ledger), today),
+    )
+
+
+def plan_under(
+    day: DayNotes, minutes: int, drills: Sequence[Drill], make: Callable[[int, Wishes, Pressing], Plan]
+) -> Plan:
+    """The plan that `make` gives for so many minutes under a day's notes, with notes that say what those did.
+
+    On a day of pain there is none to make. Wished minutes stand before those given, care before both. A drill that a
+    remedy rests stays out unless the player calls it. Raises what `make` raises.
+    """
+    care, wishes = day.care, day.wishes
+    if care.stopped:
+        return Plan(0, (), care.words)
+    called = {*wishes.pinned, *(into for _, into in wishes.swapped)}
+    rested = tuple(sorted(day.rested - called - set(wishes.skipped)))
+    most = care.most(wishes.minutes or minutes)
+    made = make(most, replace(wishes, minutes=None, skipped=(*wishes.skipped, *rested)), day.pressing)
+    titles = {d.id: d.title for d in drills}
+    notes = list(care.words)
+    if wishes.skipped:
+        notes.append(f"Left out today, as you asked: {_titles(wishes.skipped, titles)}.")
+    if rested:
+        notes.append(f"Resting: {_titles(rested, titles)}.")
+    if wishes.minutes is not None and care.minutes is None:
+        notes.append(f"{wishes.minutes} minutes today, as you asked.")
+    # What care has said already need not be said again.
+    return Plan(made.minutes, made.blocks, (*notes, *(n for n in made.notes if n not in notes)))
+
+
+def _titles(drills: Sequence[str], titles: Mapping[str, str]) -> str:
+    return ", ".join(titles.get(drill, drill) for drill in drills)
