@@ -1,4 +1,4 @@
-"""Steady tempos kept at hand: what the ledger's takes come to, in a file beside it that may be thrown away.
+"""Steady tempos and pasts kept at hand: what the ledger's takes come to, in a file that may be thrown away.
 
 The ledger only grows, so what is new in it are the rows after the last ones seen; they are counted in, and only the
 drills they belong to are worked out anew. What is kept is a pure function of the ledger: a file that is missing,
@@ -11,27 +11,30 @@ import json
 import sqlite3
 import threading
 from array import array
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from datetime import date
 from pathlib import Path
 from types import TracebackType
 
-from coach.practice import tally
+from coach.practice import keptpasts, tally
 from coach.practice.drills import Drill
 from coach.practice.kin import steadies
 from coach.practice.ledger import Ledger
+from coach.practice.need import SteadyOf
+from coach.practice.past import Past
 from coach.practice.steady import Evidence, Steady, evidence_of, known, own_prior
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
 
-LAYOUT = 1
+LAYOUT = 2
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (
     "CREATE TABLE seen (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
     # days: what was counted of every layer; along and rest: what that says of the full layer, NULL when nothing
     "CREATE TABLE kept (drill TEXT PRIMARY KEY, days TEXT NOT NULL, along BLOB, rest TEXT) WITHOUT ROWID",
+    *keptpasts.TABLES,
 )
 _WAIT_S = 5.0
 
@@ -96,6 +99,40 @@ class Estimates:
                 self._all_read = True
             return steadies(drills, {d.id: self._full.get(d.id) for d in drills}, today)
 
+    def steady_of(self, drills: Sequence[Drill], today: date | None = None) -> SteadyOf:
+        """The steady tempos as the ledger is now, by drill and layer: kin lend strength to the full layer, which is
+        worked out for all when first asked for; another layer stands for itself."""
+        full: dict[str, Steady] | None = None
+
+        def found(drill: Drill, layer: str) -> Steady | None:
+            nonlocal full
+            if layer != FULL:
+                return self.steady(drill, layer, today)
+            if full is None:
+                full = self.steadies(drills, today)
+            return full.get(drill.id)
+
+        return found
+
+    def pasts(self, drills: Iterable[str] | None = None) -> dict[str, Past]:
+        """Every drill's past as the ledger is now, or those of some drills."""
+        with self._lock:
+            self._retold()
+            return keptpasts.read_pasts(self._db, drills)
+
+    def minutes(self) -> dict[date, float]:
+        """Minutes of practice on every local day, as the ledger is now."""
+        with self._lock:
+            self._retold()
+            return keptpasts.read_minutes(self._db)
+
+    def _retold(self) -> None:
+        try:
+            keptpasts.up_to_date(self._db, self._ledger)
+        except sqlite3.Error:
+            self._in_memory()
+            keptpasts.up_to_date(self._db, self._ledger)
+
     # Keeping up
 
     def refresh(self) -> int:
@@ -104,18 +141,21 @@ class Estimates:
             try:
                 return self._refresh()
             except sqlite3.Error:
-                # Damaged since it was opened, or held too long by another coach: the ledger has it all.
-                self._db.close()
-                self._forget()
-                self._db = _fresh(":memory:")
+                self._in_memory()
                 return self._refresh()
+
+    def _in_memory(self) -> None:
+        """Damaged since it was opened, or held too long by another coach: the ledger has it all."""
+        self._db.close()
+        self._forget()
+        self._db = _fresh(":memory:")
 
     def rebuild(self) -> int:
         """Throw everything away and work it out from the ledger; gives how many drills there are."""
         with self._lock:
             with suppress(sqlite3.Error):
-                self._db.execute("DELETE FROM seen")
-                self._db.execute("DELETE FROM kept")
+                for table in ("seen", "kept", "told", "pasts", "minutes"):
+                    self._db.execute(f"DELETE FROM {table}")
             self._forget()
             return self.refresh()
 

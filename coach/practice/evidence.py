@@ -14,6 +14,8 @@ from coach.practice.takes import VERDICTS, Take
 # The least share of clean passes at which each verdict is believed. 0.7 leaves room below the 8 in 10 that the
 # ramp aims at (Kaernbach 1991 at p = 0.8); the rest is ours, no source.
 _BELIEVED = {"flowing": 0.9, "held": 0.7, "shaky": 0.4}
+HELD = ("held", "flowing")
+"""The verdicts of what was held."""
 ENOUGH_PASSES = 3
 """With fewer passes than this nothing is believed to flow: one lucky time round proves little (ours, no source)."""
 
@@ -26,7 +28,7 @@ def clean_share(takes: Sequence[Take]) -> float | None:
     clean = weight = 0.0
     for take in takes:
         if take.passes:
-            clean += sum(p.clean for p in take.passes)
+            clean += sum([p.clean for p in take.passes])
             weight += len(take.passes)
         elif take.bars:
             clean += 1 - min(take.stumbles, take.bars) / take.bars
@@ -54,13 +56,16 @@ def standing(takes: Sequence[Take]) -> str | None:
 
 def was_held(take: Take) -> bool:
     """True when the take, word and count together, stands at `held` or better."""
-    return standing((take,)) in ("held", "flowing")
+    return standing((take,)) in HELD
 
 
-def held_tempo(take: Take, layer: str) -> float | None:
-    """The fastest tempo in bpm that a held take had clean on `layer`; None when it had none."""
-    if not was_held(take):
+def held_tempo(take: Take, layer: str, held: bool | None = None) -> float | None:
+    """The fastest tempo in bpm that a held take had clean on `layer`; None when it had none.
+
+    `held`: whether it was held, where that has been found out already.
+    """
+    if not (was_held(take) if held is None else held):
         return None
     if not take.passes:
         return take.tempo if take.layer == layer else None
-    return max((p.tempo for p in take.passes if p.clean and p.layer == layer), default=None)
+    return max([p.tempo for p in take.passes if p.clean and p.layer == layer], default=None)

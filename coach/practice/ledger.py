@@ -7,10 +7,11 @@ Two coaches may have the same file open; a writer waits for the other, then says
 
 from __future__ import annotations
 
+import json
 import sqlite3
 import threading
 from collections import defaultdict
-from collections.abc import Iterator
+from collections.abc import Iterable, Iterator
 from contextlib import contextmanager
 from datetime import date, datetime
 from fractions import Fraction
@@ -236,9 +237,13 @@ class Ledger:
             except sqlite3.Error as error:
                 raise explain(error, str(self.path)) from None
 
-    def takes(self, drill: str | None = None) -> list[Take]:
-        """All takes in the order they began, or those of one drill; takes that were cut off are among them."""
-        chosen, values = ("", ()) if drill is None else (" WHERE t.drill = ?", (drill,))
+    def takes(self, drill: str | None = None, *, ids: Iterable[str] | None = None) -> list[Take]:
+        """All takes in the order they began, those of one drill, or those of these `ids`; cut-off ones among them."""
+        chosen, values = "", tuple[str, ...]()
+        if drill is not None:
+            chosen, values = " WHERE t.drill = ?", (drill,)
+        if ids is not None:
+            chosen, values = " WHERE t.id IN (SELECT value FROM json_each(?))", (json.dumps(sorted(ids)),)
         join = f" x JOIN takes t ON t.id = x.take{chosen}"
         passes: dict[str, list[Pass]] = defaultdict(list)
         with self._lock:

@@ -13,7 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import groupby
 
-from coach.practice.evidence import clean_share, held_tempo, standing, was_held
+from coach.practice.evidence import HELD, clean_share, held_tempo, standing
 from coach.practice.memory import Memory, after, day_grade
 from coach.practice.takes import FULL, THUMB, Take
 
@@ -83,9 +83,10 @@ def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
     """The past after more takes of one drill and one local day, in order and later than all before."""
     day, newest = takes[0].local_day, takes[-1]
     found = past or Past(day, day, newest.at)
-    full, thumb = (_on(layer, name, takes) for layer, name in ((found.full, FULL), (found.thumb, THUMB)))
+    words = [standing((t,)) for t in takes]
+    full, thumb = (_on(layer, name, takes, words) for layer, name in ((found.full, FULL), (found.thumb, THUMB)))
     held_day = found.held_day
-    if any(t.layer == FULL and was_held(t) for t in takes):
+    if any(t.layer == FULL and word in HELD for t, word in zip(takes, words, strict=True)):
         held_day = day if held_day is None else min(held_day, day)
     memory = found.memory
     grade = day_grade(takes, memory is not None and memory.first_held is not None)
@@ -138,19 +139,19 @@ def _counted(take: Take) -> tuple[float, float]:
     return share * weight, weight
 
 
-def _on(before: OnLayer, layer: str, takes: Sequence[Take]) -> OnLayer:
+def _on(before: OnLayer, layer: str, takes: Sequence[Take], words: Sequence[str | None]) -> OnLayer:
     stands, slowest, told, held = before.standing, before.slowest, before.told, before.held
     kept = {bpm: at for at, bpm in before.kept}
-    for take in takes:
-        word = standing((take,))
+    for take, word in zip(takes, words, strict=True):
         if take.layer == layer and word is not None:
             stands = word
             told = min(told or math.inf, take.tempo)
             slowest = min((bpm for bpm in (slowest, *(p.tempo for p in take.passes)) if bpm is not None), default=None)
-        bpm = held_tempo(take, layer)
+        bpm = held_tempo(take, layer, word in HELD)
         if bpm is None:
-            lost = _lost_tempo(take, layer)
-            kept = {b: at for b, at in kept.items() if b < lost}
+            lost = _lost_tempo(take, layer, word)
+            if kept and lost < math.inf:
+                kept = {b: at for b, at in kept.items() if b < lost}
         else:
             held, kept[bpm] = bpm, take.at
     since = takes[-1].at - LATELY
@@ -158,10 +159,10 @@ def _on(before: OnLayer, layer: str, takes: Sequence[Take]) -> OnLayer:
     return OnLayer(stands, slowest, told, held, tuple(order))
 
 
-def _lost_tempo(take: Take, layer: str) -> float:
+def _lost_tempo(take: Take, layer: str, word: str | None) -> float:
     """The mean tempo of a take's stumbled passes; infinite when it says nothing of the layer."""
     stumbled = [p.tempo for p in take.passes if p.layer == layer and not p.clean]
     if stumbled:
         return math.fsum(stumbled) / len(stumbled)
-    told = not take.passes and take.layer == layer and standing((take,)) is not None
+    told = not take.passes and take.layer == layer and word is not None
     return take.tempo if told else math.inf

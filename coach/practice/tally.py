@@ -7,13 +7,22 @@ from __future__ import annotations
 
 import json
 from collections import defaultdict
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from datetime import date
 
 from coach.practice.ledger import Ledger
 from coach.practice.trials import MOST_DAYS, Window, add_pass, add_whole
 
-_MARKS = {"takes": "id", "passes": "take || ' ' || number || ' ' || at", "wholes": "take"}
+_MARKS = {
+    "takes": "id",
+    "passes": "take || ' ' || number || ' ' || at",
+    "wholes": "take",
+    "verdicts": "id",
+    "stumbles": "id",
+}
+COUNTED = ("takes", "passes", "wholes")
+"""The tables that say something of the steady tempo; the past of a drill needs the others as well."""
+TOLD = tuple(_MARKS)
 _MANY = 20_000  # new rows from which on those of days that would be dropped at once are not read
 
 # Days before a drill's latest sixteen never count again, so a rebuild need not look at their passes.
@@ -31,9 +40,9 @@ _PASS = "t.drill, t.local_day, t.mode, x.layer, x.tempo, x.bars, x.clean"
 _WHOLE = "t.drill, t.local_day, t.mode, t.layer, t.tempo, x.bars, x.stumbles"
 
 
-def ends(ledger: Ledger) -> dict[str, tuple[int, str]]:
+def ends(ledger: Ledger, tables: Iterable[str] = COUNTED) -> dict[str, tuple[int, str]]:
     """The number of each table's last row, and a mark by which to know it again; 0 for an empty one."""
-    return {what: _end(ledger, what) for what in _MARKS}
+    return {what: _end(ledger, what) for what in tables}
 
 
 def _end(ledger: Ledger, what: str) -> tuple[int, str]:
@@ -52,7 +61,7 @@ def counted(ledger: Ledger, after: Mapping[str, int], upto: Mapping[str, int]) -
 
     Another coach may write meanwhile: rows never change, and a take is there before its passes.
     """
-    many = sum(upto[what] - after[what] for what in _MARKS) > _MANY
+    many = sum(upto[what] - after[what] for what in COUNTED) > _MANY
     head, takes, given = "", "takes t", []
     if many:
         head, takes, given = _RECENT, _TAKES, [json.dumps(dict(ledger.rows(_FIRST_DAYS)))]

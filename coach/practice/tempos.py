@@ -13,6 +13,7 @@ from dataclasses import dataclass
 
 from coach.music.tempo import SLOWEST_BPM
 from coach.practice.drills import Drill
+from coach.practice.evidence import HELD
 from coach.practice.past import OnLayer, Past
 from coach.practice.steady import Steady
 from coach.practice.takes import FULL, THUMB
@@ -57,7 +58,7 @@ def _on(past: Past | None, layer: str) -> OnLayer:
 
 def _held(on: OnLayer) -> bool:
     """True when the latest take was held; also when none said anything."""
-    return on.standing in (None, "held", "flowing")
+    return on.standing is None or on.standing in HELD
 
 
 def _from_steady(known: Steady, on: OnLayer) -> tuple[float, float, str]:
@@ -77,6 +78,6 @@ def _from_past(drill: Drill, past: Past | None, on: OnLayer, layer: str) -> tupl
         return slowest * (1 - BACK_OFF), slowest, f"not held yet at {slowest:.0f} bpm, so slower"
     if held is None:
         return drill.start_bpm, drill.start_bpm * (1 + 2 * FEW), "a first tempo, to be found by playing"
-    if on.standing in ("held", "flowing"):
+    if on.standing in HELD:
         return held * (1 - FEW), held * (1 + FEW), f"last held clean at {held:.0f} bpm"
     return held * (1 - BACK_OFF), held, f"last held clean at {held:.0f} bpm, lost since: back up to it"

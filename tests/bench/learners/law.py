@@ -147,7 +147,7 @@ class Learner:
     def steady_bpm(self, id_: str) -> float:
         """The tempo at which 8 passes in 10 are clean."""
         low, high = 10.0, 400.0
-        for _ in range(40):
+        for _ in range(26):
             middle = math.sqrt(low * high)
             low, high = (middle, high) if self.clean_chance(id_, middle) > 0.8 else (low, middle)
         return low
