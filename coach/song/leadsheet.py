@@ -16,11 +16,10 @@ from __future__ import annotations
 import re
 import warnings
 import xml.etree.ElementTree as ET
-from collections.abc import Iterator, Mapping, Sequence
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 from importlib import import_module
-from itertools import pairwise
 from pathlib import Path
 from typing import Any
 
@@ -32,9 +31,10 @@ from coach.music.meter import METERS, Meter
 from coach.music.notes import LETTERS, Note, Pitch
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.song.bartext import FINEST
-from coach.song.chart import ChartBar, Part, Song, TuneNote, Word
+from coach.song.chart import Song, TuneNote, Word
 from coach.song.harmonising import harmonised
 from coach.song.harmonyxml import Harmony, harmonies, number_of
+from coach.song.sheetparts import Written, cut, divided, flat_order
 from coach.song.sheetxml import sheet_tree
 
 USUAL_TEMPO = Fraction(90)
@@ -42,7 +42,6 @@ MOST_BARS = 1000
 MOST_PLAYED = 4000
 LONGEST_WORD = 60
 LONGEST_NAME = 30
-MOST_PARTS = 100
 
 # Meters under another name: (upper, lower) -> the meter of ours and how many times as long its notes are.
 _ALIKE: dict[tuple[int, int], tuple[str, Fraction | int]] = {
@@ -58,25 +57,6 @@ class LeadSheet:
 
     song: Song
     notes: tuple[str, ...] = ()
-
-
-@dataclass(frozen=True)
-class Written:
-    """One written bar of the sheet; beats are felt beats from its bar line.
-
-    words   stanza number -> its words
-    length  its own length where it is not the meter's
-    mark    a rehearsal mark at its beginning
-    """
-
-    meter: Meter
-    bpm: Fraction | None
-    tune: tuple[TuneNote, ...]
-    chords: tuple[tuple[Fraction, Chord | None], ...]
-    words: Mapping[int, tuple[Word, ...]]
-    breaths: tuple[Fraction, ...]
-    length: Fraction | None
-    mark: str
 
 
 def read_leadsheet(path: Path, song_id: str = "") -> LeadSheet:
@@ -127,14 +107,17 @@ class _Reading:
         title, source, elsewhere = self.title(), self.source(), self.tempo_elsewhere()
         part = self.parsed(voice)
         streams = list(part.getElementsByClass("Measure"))
-        written = list(self.written(streams, symbols))
+        groups = list(self.written(streams, symbols))
+        written = [bar for group in groups for bar in group]
         if not any(bar.tune or any(c for _, c in bar.chords) for bar in written):
             raise BadInput("there is neither a tune nor a chord in it", mend="give a sheet with a melody or chords")
-        order = self.order(part, streams)
+        order = flat_order(self.order(part, streams), [len(group) for group in groups])
         key = self.key(part, written)
         if not any(symbols):
             written = self.with_chords(written, key)
-        parts, names = self.parts(written, order)
+        parts, names, odd = cut(written, order)
+        for text in odd:
+            self.note(text)
         tempo = next((bar.bpm for bar in written if bar.bpm), None)
         if tempo is None and elsewhere:
             tempo = self.kept(elsewhere / written[0].meter.quarters_per_beat)
@@ -146,7 +129,7 @@ class _Reading:
             id=self.id, title=title, key=key, meter=written[0].meter, tempo=tempo or USUAL_TEMPO, parts=parts,
             order=names, voice=voice_range, source=source, own=True,
         )  # fmt: skip
-        return LeadSheet(_ties_mended(song), tuple(self.notes))
+        return LeadSheet(song, tuple(self.notes))
 
     def voice(self) -> ET.Element:
         """The part that is sung."""
@@ -222,49 +205,43 @@ class _Reading:
 
     # Bars.
 
-    def written(self, streams: Sequence[Any], symbols: Sequence[Sequence[Harmony]]) -> Iterator[Written]:
+    def written(self, streams: Sequence[Any], symbols: Sequence[Sequence[Harmony]]) -> Iterator[list[Written]]:
+        """Each bar of the sheet; one that is longer than its meter as several."""
         meter, longer = METERS["4/4"], Fraction(1)
         sounding: Chord | None = None
         for number, (stream, here) in enumerate(zip(streams, symbols, strict=True)):
             signs = list(stream.getElementsByClass("TimeSignature"))
             if signs:
-                meter, longer = self.meter(signs[0], number)
+                meter, longer = self.meter(signs[0], meter, longer)
             elif number == 0:
                 self.note("no meter is given: it is read as 4/4")
             to_beats = longer / meter.quarters_per_beat
-            length = self.length(stream, meter, to_beats, number)
-            beats = Fraction(meter.beats) if length is None else length
+            length = _counted(Fraction(stream.highestTime) * to_beats)
+            beats = length or Fraction(meter.beats)
             chords = self.chords(here, sounding, to_beats, beats)
             sounding = chords[-1][1]
             notes = self.tune_notes(stream)
             tune = tuple(self.tune(notes, to_beats, beats))
-            yield Written(
+            bar = Written(
                 meter, self.bpm(stream, meter, longer), tune, chords, self.words(notes, to_beats, beats),
-                self.breaths(notes, to_beats, beats), length, self.mark(stream),
+                self.breaths(notes, to_beats, beats), beats, self.mark(stream),
             )  # fmt: skip
+            if beats > meter.beats:
+                self.note(f"bars longer than {meter} are divided")
+            yield divided(bar)
 
-    def meter(self, sign: Any, number: int) -> tuple[Meter, Fraction]:
-        """(the meter of ours, how many times as long its notes are)."""
+    def meter(self, sign: Any, before: Meter, longer: Fraction) -> tuple[Meter, Fraction]:
+        """(the meter of ours, how many times as long its notes are); those before go on where there is none."""
         named = (int(sign.numerator), int(sign.denominator))
         text = f"{named[0]}/{named[1]}"
         if text in METERS:
             return METERS[text], Fraction(1)
         if named in _ALIKE:
             alike, times = _ALIKE[named]
-            longer = Fraction(times)
-            self.note(f"{text} is written as {alike}" + (f", its notes {longer} times as long" if longer != 1 else ""))
-            return METERS[alike], longer
-        raise BadInput(
-            f"it is in {text}", where=f"bar {number + 1}", mend="meters known here are " + ", ".join(METERS)
-        )
-
-    def length(self, stream: Any, meter: Meter, to_beats: Fraction, number: int) -> Fraction | None:
-        """The bar's own length in beats where it is not the meter's."""
-        length = _counted(Fraction(stream.highestTime) * to_beats)
-        if length > meter.beats:
-            self.note(f"bar {number + 1} is longer than {meter}: what comes after its end is left out")
-            return None
-        return None if length in (0, meter.beats) else length
+            self.note(f"{text} is written as {alike}" + (f", its notes {times} times as long" if times != 1 else ""))
+            return METERS[alike], Fraction(times)
+        self.note(f"{text} is not a meter known here: its bars are written as short or divided bars of {before}")
+        return before, longer
 
     def chords(
         self, here: Sequence[Harmony], sounding: Chord | None, to_beats: Fraction, beats: Fraction
@@ -385,7 +362,7 @@ class _Reading:
             f"the sheet has no chord symbols: one chord of {key.title} a bar was put to the tune by a simple rule; "
             "listen and change what does not suit"
         )
-        chords = harmonised([(bar.tune, bar.length or Fraction(bar.meter.beats)) for bar in written], key)
+        chords = harmonised([(bar.tune, bar.beats) for bar in written], key)
         return [replace(bar, chords=((Fraction(0), chord),)) for bar, chord in zip(written, chords, strict=True)]
 
     def order(self, part: Any, streams: Sequence[Any]) -> list[int]:
@@ -403,41 +380,6 @@ class _Reading:
             self.note("its repeat signs do not make sense: the bars are played as they stand")
             return straight
         return played
-
-    def parts(self, written: Sequence[Written], order: list[int]) -> tuple[dict[str, Part], tuple[str, ...]]:
-        """The parts, and their names in the order they are played."""
-        stanzas = max((number for bar in written for number in bar.words), default=1)
-        if order == list(range(len(written))) and 1 < stanzas <= 12:
-            order = order * stanzas
-        runs = _runs(order, _cuts(written, order))
-        if len(runs) > MOST_PARTS:
-            self.note("it has more parts than a song can hold: the bars are played as they stand")
-            runs = [(0, len(written))]
-        sections = sorted(set(runs))
-        found: dict[str, Part] = {}
-        names: list[str] = []
-        times: dict[tuple[int, int], int] = {}
-        first_bpm = next((bar.bpm for bar in written if bar.bpm), None)
-        base = written[0].meter
-        for run in runs:
-            time = times[run] = times.get(run, 0) + 1
-            bars = tuple(_bar(bar, _stanza(written[slice(*run)], time)) for bar in written[slice(*run)])
-            meter = written[run[0]].meter
-            bpm = next((bar.bpm for bar in reversed(written[: run[0] + 1]) if bar.bpm), first_bpm)
-            name = self.name(written[run[0]].mark, sections.index(run), len(sections))
-            part = Part(name, bars, None if meter == base else meter, None if bpm == first_bpm else bpm)
-            names.append(_placed(found, part))
-        return found, tuple(names)
-
-    def name(self, mark: str, number: int, count: int) -> str:
-        if mark:
-            return mark
-        if count == 1:
-            return "Verse"
-        return LETTERS_OF_PARTS[number] if number < len(LETTERS_OF_PARTS) else f"Part {number + 1}"
-
-
-LETTERS_OF_PARTS = "ABCDEFGHIJKLMNOPQRSTUVWXYZ"
 
 
 def _midi(pitch: Pitch) -> int:
@@ -485,75 +427,6 @@ def _ends_on(key: Key, written: Sequence[Written]) -> bool:
     last = [n.pitch.note for bar in written for n in bar.tune][-1:]
     last = last or [chord.root for bar in written for _, chord in bar.chords if chord][-1:]
     return bool(last) and last[0].pitch_class == key.tonic.pitch_class
-
-
-def _cuts(written: Sequence[Written], order: Sequence[int]) -> set[int]:
-    """The written bars at which a part begins."""
-    cuts = {0, len(written), order[0]}
-    for one, other in pairwise(order):
-        if other != one + 1:
-            cuts |= {one + 1, other}
-    cuts.add(order[-1] + 1)
-    for number in range(1, len(written)):
-        bar, before = written[number], written[number - 1]
-        if bar.meter != before.meter or bar.bpm or bar.mark:
-            cuts.add(number)
-    return cuts
-
-
-def _runs(order: Sequence[int], cuts: set[int]) -> list[tuple[int, int]]:
-    """The order as stretches (first bar, bar after the last)."""
-    runs: list[tuple[int, int]] = []
-    for at, bar in enumerate(order):
-        if at and bar == order[at - 1] + 1 and bar not in cuts:
-            runs[-1] = (runs[-1][0], bar + 1)
-        else:
-            runs.append((bar, bar + 1))
-    return runs
-
-
-def _stanza(bars: Sequence[Written], time: int) -> int:
-    """Which stanza is sung the `time`-th time: that of this number where it has words here, else the first there is."""
-    numbers = sorted({number for bar in bars for number in bar.words})
-    return time if time in numbers or not numbers else numbers[0]
-
-
-def _bar(bar: Written, stanza: int) -> ChartBar:
-    return ChartBar(bar.chords, bar.words.get(stanza, ()), bar.tune, bar.length, breaths=bar.breaths)
-
-
-def _placed(found: dict[str, Part], part: Part) -> str:
-    """The name under which the part stands in `found`: an equal one's, or its own with a number."""
-    for name, other in found.items():
-        if replace(other, name=part.name) == part and name.rstrip("0123456789 ") == part.name.rstrip("0123456789 "):
-            return name
-    name, number = part.name, 1
-    while name in found:
-        number += 1
-        name = f"{part.name} {number}"
-    found[name] = replace(part, name=name)
-    return name
-
-
-def _ties_mended(song: Song) -> Song:
-    """The song without ties that lead nowhere, as a cut at a repeat or a left-out note leaves them."""
-    parts = {}
-    for name, part in song.parts.items():
-        bars: list[ChartBar] = []
-        before: TuneNote | None = None
-        for bar in part.bars:
-            tune: list[TuneNote] = []
-            for n in bar.tune:
-                # Where it begins the bar, the note before ended the bar before.
-                ends = before is not None and (before.beat + before.length == n.beat if tune else n.beat == 0)
-                kept = n.tied and ends and before is not None and before.pitch == n.pitch
-                tune.append(replace(n, tied=kept))
-                before = tune[-1]
-            if not bar.tune:
-                before = None
-            bars.append(replace(bar, tune=tuple(tune)))
-        parts[name] = replace(part, bars=tuple(bars))
-    return replace(song, parts=parts)
 
 
 def _counted(beat: Fraction) -> Fraction:
