@@ -120,16 +120,16 @@ def _block(bar: PieceBar, chord_before: str, note: str) -> _Block:
     slots = ceil(bar.beats / bar.slot_beats)
     chords = _chords(bar, chord_before)
     words = _labels((word.beat / bar.slot_beats, word.text) for word in bar.words)
-    across = _slot_width(bar, [chords, words], slots)
+    silent = [] if bar.plucks else [(0, "silent")]
+    across = _slot_width(bar, [chords, words, silent], slots)
     drawn = tab_bar(bar.sounding, bar.sounding, None, bar.meter, bar.slots, across, line="-", barline="|")
-    starts = _starts(slots, across, [chords, words])
+    starts = _starts(slots, across, [chords, words, silent])
     rows = [_stretched(plain(drawn, row), row in _STRING_ROWS, across, starts) for row in range(ROWS)]
     rows.append(" " * starts[-1])
     rows[CHORD_ROW] = _set(rows[CHORD_ROW], chords, starts)
     rows[_WORDS_ROW] = _set(rows[_WORDS_ROW], words, starts)
     rows[COUNT_ROW] = _set(" " * starts[-1], _count(bar, slots, across), starts)
-    if not bar.plucks:
-        rows[FINGER_ROW] = _set(rows[FINGER_ROW], [(0, "silent")], starts)
+    rows[FINGER_ROW] = _set(rows[FINGER_ROW], silent, starts)
     on_beat = tuple(starts[k] for k in range(1, slots) if (k * bar.slot_beats).denominator == 1)
     return _Block(tuple(rows), on_beat, tuple(starts[1:-1]), note)
 
@@ -163,10 +163,11 @@ def _slot_width(bar: PieceBar, rows: Sequence[Sequence[Label]], slots: int) -> i
             at_once[pluck.beat] = at_once.get(pluck.beat, 0) + 1
     narrow = max([narrow, *(count + 1 for count in at_once.values())])
     narrow = max([narrow, *(len(word) + 1 for word in count_syllables(bar.meter, bar.slots))])
-    for across in range(narrow, _WIDEST_SLOT):
+    for across in range(narrow, _WIDEST_SLOT + 1):
         if all(_lack(labels, k, slots * across, across) <= 0 for labels in rows for k in range(len(labels))):
             return across
-    return max(narrow, _WIDEST_SLOT) if any(rows[1:]) or any(len(text) > 3 for _, text in rows[0]) else narrow
+    # Then only the slots that need it grow: a line of words reads better, and two bars find room beside each other.
+    return max(narrow, NARROWEST + 1)
 
 
 def _lack(labels: Sequence[Label], k: int, end: int, across: int) -> int:
@@ -228,6 +229,7 @@ def _systems(part: WrittenPart, piece: Piece, width: int) -> Iterator[str]:
         if system and (block.note or margin + sum(b.width for b in system) + block.width + 1 > width):
             yield from _system_lines(system, names, margin)
             system = []
+            block = _block(bar, "", block.note)  # each line names its chord anew
         *done, rest = _cut(block, width - margin - 1)
         for piece_of_bar in done:
             yield from _system_lines([piece_of_bar], names, margin)
