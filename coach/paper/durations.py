@@ -17,31 +17,18 @@ from __future__ import annotations
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
-from functools import lru_cache
-from itertools import groupby, pairwise
-from math import ceil, floor, lcm
+from itertools import groupby
+from math import floor, lcm
 
 from coach.music.meter import Meter
+from coach.paper.notevalues import TYPES as TYPES
+from coach.paper.notevalues import VALUES, Group, Tuplet, cut, spell, tuplets
 from coach.picking.plucks import Pluck
 from coach.song.chart import TuneNote
 from coach.song.piece import PieceBar
 
-# Names of MusicXML 4.0 (note-type-value) with their lengths in quarter notes; the shortest bar grid is 64 slots.
-_NAMES = ("whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th", "512th", "1024th")
-TYPES = {name: Fraction(4, 2**k) for k, name in enumerate(_NAMES)}
-_BY_LENGTH = {length: (name, 0) for name, length in TYPES.items()} | {
-    length * 3 / 2: (name, 1) for name, length in TYPES.items()
-}
-_FLAGS = {name: k - 2 for k, name in enumerate(_NAMES) if k > 2}  # beams an eighth and shorter notes need
-
-
-@dataclass(frozen=True)
-class Tuplet:
-    """`parts` notes of a `unit` in the time of `normal` of them: 3 eighths in the time of 2."""
-
-    parts: int
-    normal: int
-    unit: str
+_FLAGS = {name: k - 2 for k, name in enumerate(TYPES) if k > 2}  # beams an eighth and shorter notes need
+_FINEST = 192  # equal parts of a beat
 
 
 @dataclass(frozen=True)
@@ -138,8 +125,9 @@ def tune_line(bar: PieceBar, *, goes_on: bool = False) -> tuple[Written, ...]:
     """
     events, at = [], Fraction(0)
     notes = sorted(bar.tune, key=lambda n: n.beat)
+    near = _writable([place for n in notes for place in (n.beat, n.beat + n.length)])
     for k, note in enumerate(notes):
-        start, end = max(note.beat, at), min(note.beat + note.length, bar.beats)
+        start, end = max(near[note.beat], at), min(near[note.beat + note.length], bar.beats)
         if end <= start:
             continue
         if start > at:
@@ -156,7 +144,7 @@ def tune_line(bar: PieceBar, *, goes_on: bool = False) -> tuple[Written, ...]:
 
 def spoken_line(bar: PieceBar) -> tuple[Written, ...]:
     """The rhythm of the bar's words where no tune is known: each lasts until the next one or to the bar's end."""
-    starts = sorted({w.beat for w in bar.words if w.beat < bar.beats})
+    starts = sorted({b for b in _writable([w.beat for w in bar.words]).values() if b < bar.beats})
     if not starts:
         return (whole_rest(bar),)
     ends = [*starts[1:], bar.beats]
@@ -164,6 +152,13 @@ def spoken_line(bar: PieceBar) -> tuple[Written, ...]:
     if starts[0] > 0:
         events.insert(0, _Event(Fraction(0), starts[0]))
     return _written(events, bar.meter, bar.offset)
+
+
+def _writable(beats: Sequence[Fraction]) -> dict[Fraction, Fraction]:
+    """Each place as it is written: itself, or the nearest 48th of a beat where no sheet could hold them exactly."""
+    if lcm(*(beat.denominator for beat in beats)) <= _FINEST:
+        return {beat: beat for beat in beats}
+    return {beat: Fraction(round(beat * 48), 48) for beat in beats}
 
 
 def whole_rest(bar: PieceBar) -> Written:
@@ -195,15 +190,15 @@ def _place(pluck: Pluck) -> tuple[Fraction, int]:
 def _written(events: Sequence[_Event], meter: Meter, offset: Fraction) -> tuple[Written, ...]:
     """Events without a gap as written notes; inside, positions count from where the meter's full bar begins."""
     moved = [replace(e, start=e.start + offset, end=e.end + offset) for e in events]
-    groups = _tuplets(moved, meter)
+    groups = tuplets([(e.start, e.end) for e in moved], meter)
     notes: list[Written] = []
     for event in moved:
         pieces: list[Written] = []
-        for start, end, tuplet in _cut(event, groups):
-            for s, e in _spell(start, end, meter, tuplet, event.rest):
+        for start, end, tuplet in cut(event.start, event.end, groups):
+            for s, e in spell(start, end, meter, tuplet, event.rest):
                 quarters = (e - s) * meter.quarters_per_beat
                 shown = quarters if tuplet is None else quarters * tuplet.parts / tuplet.normal
-                name, dots = _BY_LENGTH[shown]
+                name, dots = VALUES[shown]
                 value = Written(s, quarters, name, dots, tuplet, plucks=event.plucks, tune=event.tune, said=event.said)
                 pieces.append(value)
         last = len(pieces) - 1
@@ -214,73 +209,7 @@ def _written(events: Sequence[_Event], meter: Meter, offset: Fraction) -> tuple[
     return tuple(replace(n, beat=n.beat - offset) for n in _beamed(notes, groups))
 
 
-# Tuplets
-
-
-_Group = tuple[Fraction, Fraction, Tuplet]
-
-
-def _natural(beat: Fraction, meter: Meter) -> bool:
-    """Whether a place is reached by halving: of the beat, or of the three eighths of a compound beat."""
-    denominator = (beat * 3 if meter.compound else beat).denominator
-    return denominator & (denominator - 1) == 0
-
-
-def _tuplets(events: Sequence[_Event], meter: Meter) -> tuple[_Group, ...]:
-    """The stretches that need a tuplet, as (start, end, tuplet) in beats.
-
-    One beat each; two beats or the whole bar where the notes divide those into equal parts of an odd number, so
-    that fewer of them are tied (three over two beats, five over a bar).
-    """
-    places = sorted({p for e in events for p in (e.start, e.end)})
-    if all(_natural(p, meter) for p in places):
-        return ()
-    best: tuple[int, tuple[_Group, ...]] | None = None
-    for beats in sorted({1, 2 if meter.beats % 2 == 0 else 1, meter.beats}):
-        groups = _grouped(places, meter, beats)
-        if groups is None or (beats > 1 and any(not g[2].parts % 2 for g in groups)):
-            continue
-        cuts = sum(len(list(_cut(e, groups))) for e in events)
-        if best is None or cuts < best[0]:
-            best = cuts, groups
-    assert best is not None  # one beat each always serves
-    return best[1]
-
-
-def _grouped(places: Sequence[Fraction], meter: Meter, beats: int) -> tuple[_Group, ...]:
-    groups = []
-    for start in range(floor(places[0] / beats) * beats, ceil(places[-1]), beats):
-        inside = [p for p in places if start < p < start + beats]
-        if all(_natural(p, meter) for p in inside):
-            continue
-        parts = lcm(*((Fraction(p - start) / beats).denominator for p in inside))
-        groups.append((Fraction(start), Fraction(start + beats), _tuplet(parts, beats * meter.quarters_per_beat)))
-    return tuple(groups)
-
-
-def _tuplet(parts: int, quarters: Fraction) -> Tuplet:
-    """`parts` in the time of as many plain values as fit into `quarters`, at most `parts` where they can be."""
-    normal = quarters.numerator
-    while normal % 2 == 0:
-        normal //= 2
-    while normal * 2 <= parts:
-        normal *= 2
-    unit = quarters / normal
-    return Tuplet(parts, normal, next(name for name, length in TYPES.items() if length == unit))
-
-
-def _cut(event: _Event, groups: Sequence[_Group]) -> list[tuple[Fraction, Fraction, Tuplet | None]]:
-    """An event cut where a tuplet begins or ends inside it; a tuplet it covers whole is none to it."""
-    inner = [g for g in groups if g[0] < event.end and g[1] > event.start]
-    inner = [g for g in inner if not (event.start <= g[0] and g[1] <= event.end)]
-    edges = {event.start, event.end} | {p for g in inner for p in g[:2] if event.start < p < event.end}
-    pieces: list[tuple[Fraction, Fraction, Tuplet | None]] = []
-    for start, end in pairwise(sorted(edges)):
-        pieces.append((start, end, next((t for a, b, t in inner if a <= start and end <= b), None)))
-    return pieces
-
-
-def _edged(notes: Sequence[Written], groups: Sequence[_Group]) -> list[Written]:
+def _edged(notes: Sequence[Written], groups: Sequence[Group]) -> list[Written]:
     """Mark the first and the last note of every tuplet."""
     done = list(notes)
     for start, end, _ in groups:
@@ -290,69 +219,7 @@ def _edged(notes: Sequence[Written], groups: Sequence[_Group]) -> list[Written]:
     return done
 
 
-# Values
-
-
-@lru_cache(maxsize=4096)
-def _spell(
-    start: Fraction, end: Fraction, meter: Meter, tuplet: Tuplet | None, rest: bool
-) -> tuple[tuple[Fraction, Fraction], ...]:
-    """The fewest values that fill start..end and let the beats be seen, as (start, end)."""
-    scale = meter.quarters_per_beat * (1 if tuplet is None else Fraction(tuplet.parts, tuplet.normal))
-    # The finest step at which a value could begin or end; whole beats are among the steps.
-    fine = lcm((start * scale).denominator, (end * scale).denominator, scale.denominator)
-    first, last = int(start * scale * fine), int(end * scale * fine)
-    best: dict[int, tuple[tuple[int, int, int], tuple[tuple[Fraction, Fraction], ...]]] = {first: ((0, 0, 0), ())}
-    for at in range(first + 1, last + 1):
-        for before in range(first, at):
-            if before not in best or Fraction(at - before, fine) not in _BY_LENGTH:
-                continue
-            s, e = Fraction(before) / scale / fine, Fraction(at) / scale / fine
-            if not _may_stand(s, e, meter, tuplet, rest):
-                continue
-            (count, off, longest), so_far = best[before]
-            # Of two ways with as many values: cuts on beats first, then the longer value later.
-            cost = count + 1, off + (s.denominator > 1 and before > first), longest + (last - at) * (at - before)
-            if at not in best or cost < best[at][0]:
-                best[at] = cost, (*so_far, (s, e))
-    return best[last][1]
-
-
-def _may_stand(start: Fraction, end: Fraction, meter: Meter, tuplet: Tuplet | None, rest: bool) -> bool:
-    """Whether one value may fill start..end (beats) and the eye still sees the beats (common practice, no source)."""
-    length = (end - start) * meter.quarters_per_beat
-    if tuplet is not None:
-        _, dots = _BY_LENGTH[length * tuplet.parts / tuplet.normal]
-        return not (rest and dots)
-    _, dots = _BY_LENGTH[length]
-    plain = length * 2 / 3 if dots else length
-    if end <= floor(start) + 1:  # inside one beat
-        within = (start - floor(start)) * meter.quarters_per_beat
-        if meter.compound and length == meter.quarters_per_beat:
-            return True
-        return within % plain == 0 and not dots if rest else within % (plain / 2) == 0
-    on_beat, to_beat = start.denominator == 1, end.denominator == 1
-    middle = _middle(meter)
-    crosses_middle = middle is not None and start < middle < end
-    if on_beat and to_beat:
-        if rest:
-            return (end - start).numerator % 2 == 0 and start % (end - start) == 0 and meter.beats % 2 == 0
-        return not crosses_middle or meter.beats % 2 == 0
-    if rest or meter.compound or crosses_middle:
-        return False
-    # A dotted quarter from a beat on, or a beat's length from half to half: two figures everyone reads.
-    return end - start == (Fraction(3, 2) if on_beat else 1) and (on_beat or start.denominator == 2)
-
-
-def _middle(meter: Meter) -> int | None:
-    """The beat that must be seen: the third of four; in five the fourth (3 + 2)."""
-    return {4: 2, 5: 3}.get(meter.beats)
-
-
-# Beams
-
-
-def _beamed(notes: Sequence[Written], groups: Sequence[_Group]) -> list[Written]:
+def _beamed(notes: Sequence[Written], groups: Sequence[Group]) -> list[Written]:
     """Notes shorter than a quarter joined beat by beat, or over a tuplet."""
     done = list(notes)
 
