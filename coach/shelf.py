@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Iterable, Sequence
 from datetime import date, datetime
 from functools import cache
 from pathlib import Path
@@ -15,8 +15,11 @@ from coach.picking.library import Library, read_library
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
+    from coach.practice.daynotes import Pressing
     from coach.practice.drills import Drill
+    from coach.practice.edits import Wishes
     from coach.practice.planner import Plan
+    from coach.practice.planner import Settings as PlanSettings
     from coach.practice.steady import Steady
     from coach.practice.takes import Take
     from coach.song.songs import SongShelf
@@ -74,23 +77,65 @@ def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> 
         return estimates.steadies(drills, today)
 
 
-def plan_of(
-    drills: Sequence[Drill],
-    takes: Iterable[Take],
-    settings: Settings,
-    now: datetime,
-    minutes: int,
-    known: Mapping[str, Steady] | None = None,
-) -> Plan:
-    """The plan these drills and takes give with the player's settings and the steady tempos `known` already.
+def plan_of(drills: Sequence[Drill], takes: Iterable[Take], settings: Settings, now: datetime, minutes: int) -> Plan:
+    """The plan these drills and takes give by themselves, with the player's settings.
 
     Raises BadInput for minutes outside 1 to 240.
     """
     from coach.practice import planner
 
-    use = planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
-    steady_of = None if known is None else lambda drill, layer: known.get(drill.id) if layer == "full" else None
-    return planner.plan(drills, takes, now, minutes, use, steady_of=steady_of)
+    return planner.plan(drills, takes, now, minutes, _plan_settings(settings))
+
+
+def plan_here(
+    drills: Sequence[Drill],
+    library: Library,
+    settings: Settings,
+    now: datetime,
+    minutes: int,
+    path: Path | None = None,
+) -> tuple[Plan, Wishes]:
+    """The plan the ledger (the player's own when None) gives, made under what its notes ask of the day, and the
+    player's wishes among them. What is kept beside the ledger is read, not every take; the ledger is opened once.
+
+    Raises BadInput for minutes outside 1 to 240, CoachError when the ledger cannot be read.
+    """
+    from coach.practice import planner
+    from coach.practice.daynotes import DayNotes, plan_under, read_day
+
+    path = path or places.ledger()
+    if not path.exists():
+        return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
+    from coach.practice.estimates import Estimates
+    from coach.practice.ledger import Ledger
+
+    use = _plan_settings(settings)
+    with Ledger(path) as ledger, Estimates(ledger) as estimates:
+        day = read_day(ledger, drills, library, now.date())
+        pasts, played = estimates.pasts(), estimates.minutes()
+        steady_of = estimates.steady_of(drills, now.date())
+
+        def make(wanted: int, wishes: Wishes, pressing: Pressing) -> Plan:
+            return planner.plan(
+                drills,
+                (),
+                now,
+                wanted,
+                use,
+                pressing,
+                pasts=pasts,
+                played=played,
+                steady_of=steady_of,
+                wishes=wishes,
+            )
+
+        return plan_under(day, minutes, drills, make), day.wishes
+
+
+def _plan_settings(settings: Settings) -> PlanSettings:
+    from coach.practice import planner
+
+    return planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
 
 
 def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:
@@ -100,6 +145,6 @@ def plan_today(settings: Settings, now: datetime, minutes: int | None = None) ->
     """
     from coach.practice.repertoire import drills_of
 
+    found = library()
     wanted = settings.minutes if minutes is None else minutes
-    drills = drills_of(library())
-    return plan_of(drills, takes(), settings, now, wanted, steadies(drills, now.date()))
+    return plan_here(drills_of(found), found, settings, now, wanted)[0]

@@ -8,12 +8,13 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import replace
-from datetime import datetime
+from datetime import datetime, timedelta
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import places, shelf
 from coach.errors import BadInput, CoachError
+from coach.practice.edits import Wishes
 from coach.screens.actions import usable_keys
 from coach.settings import Settings, read_settings, write_settings
 
@@ -67,6 +68,8 @@ class World:
         self._book = book
         self._drills: tuple[Drill, ...] | None = None
         self._songs: SongShelf | None = None
+        self._wishes: Wishes | None = None
+        self._noted: datetime | None = None
         self.settings = settings
         self.ledger_path = ledger_path
         self.settings_path = settings_path
@@ -133,16 +136,36 @@ class World:
         now = self.now()
         if takes is not None:
             return shelf.plan_of(self.drills, takes, self.settings, now, minutes)
-        steady = shelf.steadies(self.drills, now.date(), self.ledger_path)
-        return shelf.plan_of(self.drills, self.takes(), self.settings, now, minutes, steady)
+        made, self._wishes = shelf.plan_here(
+            self.drills, self.library, self.settings, now, minutes, self.ledger_path
+        )
+        return made
+
+    @property
+    def wishes(self) -> Wishes:
+        """What the player wished of today's plan when it was last made."""
+        return self._wishes or Wishes()
+
+    def note(self, kind: str, text: str = "") -> None:
+        """Write a note into the ledger, later than the last one. Takes a disk's time; raises CoachError."""
+        from coach.practice.ledger import Ledger
+
+        at = self.now()
+        self._noted = at if self._noted is None else max(at, self._noted + timedelta(microseconds=1))
+        with Ledger(self.ledger_path) as ledger:
+            ledger.add_note(kind, text, None, self._noted)
 
     def drill(self, drill_id: str) -> Drill:
-        """A drill by id, a song's too. Raises BadInput."""
+        """A drill by id, a song's, or a corner of one. Raises BadInput."""
+        from coach.practice.corner import corner
         from coach.practice.songdrills import find_song_drill, read_drill_id
 
         for drill in self.drills:
             if drill.id == drill_id:
                 return drill
+        small = corner(drill_id, self.drills, self.library)
+        if small is not None:
+            return small
         song = read_drill_id(drill_id)
         if song is not None:
             return find_song_drill(song, self.songs, self.library.patterns)
