@@ -45,7 +45,6 @@ Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
 Stage.tall #figures { height: 10; padding: 1 2; }
 Stage.tall #tempo { width: 40; }
 Stage.tall #tab { height: 2fr; max-height: 20; margin: 1 0; }
-Stage.tall #words { margin: 0 1; }
 Stage.tall #history { display: block; }
 Stage.tall #ladder, Stage.tall #modes, Stage.tall #say { padding: 0 2; }
 """

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import time
-from collections.abc import AsyncIterator, Callable
+from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
 from pathlib import Path
@@ -14,6 +14,8 @@ from coach.practice.ledger import Ledger
 from coach.practice.planner import Block
 from coach.screens.app import Coach, free_block
 from coach.screens.stage import RUNNING, Stage
+from coach.song.chart import Song
+from coach.song.songs import SongShelf
 from coach.sound.clock import FakeClock
 from coach.sound.engine import Engine
 from tests.screens.pictures import world
@@ -139,13 +141,15 @@ async def house(
     drill: str = "",
     tempo: int = 120,
     sing: bool = False,
+    songs: Iterable[Song] = (),
     **settings: object,
 ) -> AsyncIterator[House]:
-    """The coach opened in `home`; with `drill` on the stage at once, at `tempo`."""
+    """The coach opened in `home`; with `drill` on the stage at once, at `tempo`; `songs` are all there are."""
     home.mkdir(parents=True, exist_ok=True)
     clock = FakeClock()
     settings.setdefault("cautions_seen", True)
     here = world(home, clock, **settings)
+    here.songs = SongShelf({song.id: song for song in songs})
     first: Block | None = free_block(here, drill, tempo, sing) if drill else None
     app = Coach(here, first)
     async with app.run_test(size=size, notifications=True) as pilot:
