@@ -172,6 +172,31 @@ def test_the_voice_can_be_left_out(data: Data, song: Path, tmp_path: Path) -> No
     assert (tmp_path / "a.wav").read_bytes() != (tmp_path / "b.wav").read_bytes()
 
 
+def test_a_person_at_a_terminal_sees_how_far_it_is(
+    data: Data, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """From few per cent to all of it, on stderr, and the line is wiped away at the end; the samples are the same."""
+    import sys
+    from io import StringIO
+
+    class Terminal(StringIO):
+        def isatty(self) -> bool:
+            return True
+
+    words = ("track", "outside-in", "--chords", "C | F", "-o")
+    data(*words, str(tmp_path / "a.wav"))
+    seen = Terminal()
+    with monkeypatch.context() as patched:
+        patched.setattr(sys, "stderr", seen)
+        data(*words, str(tmp_path / "b.wav"))
+    steps = [int(text[:3]) for text in seen.getvalue().split("] ")[1:]]
+    assert steps == sorted(steps)
+    assert steps[0] < 50
+    assert steps[-1] == 100
+    assert seen.getvalue().endswith(" \r")
+    assert (tmp_path / "a.wav").read_bytes() == (tmp_path / "b.wav").read_bytes()
+
+
 # Mistakes, existing files, disks --------------------------------------------------------------
 
 MISTAKES = {

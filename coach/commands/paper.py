@@ -62,7 +62,8 @@ def _sheet(args: Namespace) -> None:
         out.write(data)
     bars = len(what.piece.bars)
     told = {"file": str(path), "pages": pages, "bars": bars, **_source(what)}
-    answer(args.json, told, [f"{path}: {_named(what)}, {_counted(bars, 'bar')} on {_counted(pages, 'page')}."])
+    on = f" on {_counted(pages, 'page')}" if path.suffix.lower() == ".pdf" else ""
+    answer(args.json, told, [f"{path}: {_named(what)}, {_counted(bars, 'bar')}{on}."])
 
 
 def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = False) -> tuple[bytes, int]:

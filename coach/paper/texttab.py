@@ -33,6 +33,7 @@ NARROWEST_SHEET = 24
 _WIDEST_SLOT = 4
 _WORDS_ROW = ROWS
 _STRING_ROWS = tuple(string_row(string) for string in range(1, 7))
+BREATH = "/"  # as singers mark it in their words (common practice, no source)
 _LEGEND = "Fingers i m a stand above the strings, the thumb p below; string 1 is on top"
 
 Label = tuple[int, str]  # slot, text
@@ -77,7 +78,8 @@ def _head(piece: Piece, width: int) -> Iterator[str]:
 def _legend(piece: Piece) -> str:
     frets = "; frets count from the capo" if piece.capo else ""
     soft = "; a fret in brackets is soft" if any(p.stress == SOFT for bar in piece.bars for p in bar.sounding) else ""
-    return _LEGEND + frets + soft + "."
+    breath = f"; {BREATH} is a breath" if any(bar.breaths for bar in piece.bars) else ""
+    return _LEGEND + frets + soft + breath + "."
 
 
 def _bpm(bar: PieceBar) -> str:
@@ -119,7 +121,7 @@ class _Block:
 def _block(bar: PieceBar, chord_before: str, note: str) -> _Block:
     slots = ceil(bar.beats / bar.slot_beats)
     chords = _chords(bar, chord_before)
-    words = _labels((word.beat / bar.slot_beats, word.text) for word in bar.words)
+    words = _words(bar)
     silent = [] if bar.plucks else [(0, "silent")]
     across = _slot_width(bar, [chords, words, silent], slots)
     drawn = tab_bar(bar.sounding, bar.sounding, None, bar.meter, bar.slots, across, line="-", barline="|")
@@ -142,6 +144,16 @@ def _chords(bar: PieceBar, before: str) -> list[Label]:
             found.append((hold.beat / bar.slot_beats, name))
         before = name
     return _labels(found)
+
+
+def _words(bar: PieceBar) -> list[Label]:
+    """The words, and the breaths between them."""
+    inside = [(beat / bar.slot_beats, BREATH) for beat in bar.breaths if beat < bar.beats]
+    labels = _labels([*inside, *((word.beat / bar.slot_beats, word.text) for word in bar.words)])
+    if len(inside) == len(bar.breaths):
+        return labels
+    *before, (slot, text) = labels or [(0, "")]  # after the bar's last word
+    return [*before, (slot, f"{text} {BREATH}".strip())]
 
 
 def _labels(placed: Iterable[tuple[Fraction, str]]) -> list[Label]:

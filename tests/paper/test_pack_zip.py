@@ -10,6 +10,8 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from coach.errors import BadInput, CoachError
 from coach.paper import unpack
@@ -232,6 +234,32 @@ def test_a_hostile_pack_is_refused_in_one_sentence(what: str, tmp_path: Path) ->
     assert said in str(caught.value)
     assert str(caught.value).startswith("bad.zip: ")
     assert [path.name for path in tmp_path.iterdir()] == ["in"]
+
+
+@settings(max_examples=300, deadline=None)
+@given(
+    changes=st.lists(st.tuples(st.integers(0, 5000), st.integers(0, 255)), min_size=1, max_size=6),
+    cut=st.one_of(st.none(), st.integers(0, 5000)),
+)
+def test_a_pack_with_any_bytes_changed_is_refused_or_holds_plain_files(
+    changes: list[tuple[int, int]], cut: int | None, tmp_path_factory: pytest.TempPathFactory
+) -> None:
+    """Whatever is changed or cut off: one sentence, or files of allowed names inside the folder; nothing else."""
+    raw = bytearray(packed(GOOD))
+    for at, value in changes:
+        raw[at % len(raw)] = value
+    folder = tmp_path_factory.mktemp("changed")
+    (folder / "a.zip").write_bytes(raw[: len(raw) if cut is None else cut % len(raw)])
+    refused: BadInput | None = None
+    try:
+        for name in take_apart(folder / "a.zip", folder / "out", CHECKS):
+            check_name(name)
+    except BadInput as error:
+        refused = error
+    assert refused is None or is_one_sentence(refused)
+    assert {path.name for path in folder.iterdir()} <= {"a.zip", "out"}
+    inside = [path for path in folder.rglob("*") if not path.is_dir()]
+    assert not any(path.is_symlink() for path in inside)
 
 
 def test_a_bomb_is_stopped_while_it_unpacks(tmp_path: Path) -> None:

@@ -177,6 +177,17 @@ def test_words_stand_under_the_slots_of_their_beats() -> None:
     assert columns(text, ["Riv-", "er", "landing"]) == [count.index("1"), count.index("2"), ands[2]]
 
 
+def test_breaths_stand_between_the_words() -> None:
+    """One before the word on 3, one after the last word of the bar; the legend says what the sign is."""
+    said = (Word(Fraction(0), "rope"), Word(Fraction(2), "wet"))
+    piece = worded(piece_of(chords="C"), said)
+    breathing = replace(piece.bars[0], breaths=(Fraction(2), Fraction(4)))
+    text = text_sheet(replace(piece, bars=(breathing,)))
+    assert ["rope", "/", "wet", "/"] in [line.split() for line in text.splitlines()]
+    assert "/ is a breath" in " ".join(text.split())
+    assert "breath" not in text_sheet(piece)
+
+
 def test_chord_names_stand_over_their_beats() -> None:
     """The second chord of the bar over three, and both in full."""
     text = text_sheet(piece_of(chords="F#m7b5 Bbmaj7"))
