@@ -10,6 +10,7 @@ from __future__ import annotations
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
+from functools import cached_property
 
 from coach.music.meter import count_syllables
 from coach.paper.diagrams import diagram
@@ -48,6 +49,21 @@ class Drawn:
     closes: bool = False
     ends: str = ""
     ties: bool = False
+
+    @cached_property
+    def spoken(self) -> tuple[tuple[Written, ...], tuple[Written, ...]]:
+        """Thumb and fingers as written notes."""
+        thumb, fingers = voices(self.bar)
+        return (thumb, fingers) if self.ties else (light(thumb), light(fingers))
+
+    @cached_property
+    def beats(self) -> tuple[Fraction, ...]:
+        """Every instant of the bar at which something stands."""
+        here, offset = self.bar, lead(self.bar)
+        beats = {slot * here.slot_beats - offset for slot in range(here.slots)}
+        beats |= {n.beat for voice in self.spoken for n in voice} | {h.beat for h in here.held.holds}
+        beats |= {w.beat for w in here.words} | {p.beat for p in here.sounding}
+        return tuple(sorted(b for b in beats if 0 <= b < max(here.beats, Fraction(1))))
 
 
 @dataclass(frozen=True)
@@ -183,32 +199,27 @@ def _bar(plan: _Plan, each: Drawn, before: Drawn | None, like: bool, k: int) -> 
     if each.opens and (each.meter or before is None):
         first = plan.column(8)
         _end_line(plan, first, None, each)
-    thumb, fingers = voices(each.bar)
-    spoken = (thumb, fingers) if each.ties else (light(thumb), light(fingers))
-    at = _columns(plan, each.bar, spoken)
+    at = _columns(plan, each)
     last = len(plan.steps)
-    set_ = _Set(each, at, first, last, ((), ()) if like else spoken, like)
+    set_ = _Set(each, at, first, last, ((), ()) if like else each.spoken, like)
     if like:
         plan.cells.append(_midway("staff", set_, drawn("like", plan.name(f"like{k}"), repeat_bar(0, STAFF / 2)), k))
     else:
         _plucked(plan, each.bar, at, k)
-        for voice, side, track in zip(spoken, (DOWN, UP), ("down", "up"), strict=True):
+        for voice, side, track in zip(each.spoken, (DOWN, UP), ("down", "up"), strict=True):
             _claims(plan, voice, at, side, track, k)
     _told(plan, each, before, at, k)
     return set_
 
 
-def _columns(plan: _Plan, bar: PieceBar, spoken: Sequence[Sequence[Written]]) -> dict[Fraction, int]:
-    """A column for each instant of the bar at which something stands."""
-    offset = lead(bar)
-    beats = {slot * bar.slot_beats - offset for slot in range(bar.slots)}
-    beats |= {n.beat for voice in spoken for n in voice} | {h.beat for h in bar.held.holds}
-    beats |= {w.beat for w in bar.words} | {p.beat for p in bar.sounding}
-    wide = min(10 + 7 * float(bar.slot_beats), 20.0)
+def _columns(plan: _Plan, each: Drawn) -> dict[Fraction, int]:
+    """A column for each instant of the bar, as far apart as time asks."""
+    slot = each.bar.slot_beats
+    wide = min(10 + 7 * float(slot), 20.0)
     at: dict[Fraction, int] = {}
     last: Fraction | None = None
-    for beat in sorted(b for b in beats if 0 <= b < max(bar.beats, Fraction(1))):
-        at[beat] = plan.column(10.0 if last is None else float((beat - last) / bar.slot_beats) * wide)
+    for beat in each.beats:
+        at[beat] = plan.column(10.0 if last is None else float((beat - last) / slot) * wide)
         last = beat
     return at
 

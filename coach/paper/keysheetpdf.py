@@ -22,7 +22,7 @@ def keysheet_leaves(sheets: Sequence[KeySheet], *, paper: str = "a4") -> Leaves:
     paper = check_paper(paper)
     title = f"The chords of {sheets[0].key.title}" if len(sheets) == 1 else "The chords of every key"
     head = words("title", "title", 0, 17, title, 21, BOLD)
-    blocks = [Block((head,), 24, keep=True, mark=(0, title))]
+    blocks = [Block((head,), 24, keep=True, marks=((0, title),))]
     blocks += [_key(sheet, text_width(paper), f"key{k}") for k, sheet in enumerate(sheets)]
     return flow(blocks, paper, title, "Triads, sevenths, dominants and borrowed chords by key")
 
@@ -48,7 +48,7 @@ def _key(sheet: KeySheet, room: float, group: str) -> Block:
         said = wrapped("about", f"{group}-said", f"As players say it: {', '.join(renamed)}.", 9, room, ITALIC)
         items += [line.moved(0, y + 3) for line in said]
         y += said[-1].box.bottom + 3
-    return Block(tuple(items), y, apart=22, mark=(1, sheet.key.title))
+    return Block(tuple(items), y, apart=22, marks=((1, sheet.key.title),))
 
 
 def _entries(line: Sequence[Entry], column: float, y: float, group: str) -> Iterator[Item]:

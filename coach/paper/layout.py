@@ -71,7 +71,8 @@ class Text(Item):
 
     def moved(self, dx: float, dy: float) -> Text:
         """The same words elsewhere."""
-        return replace(self, x=self.x + dx, y=self.y + dy, box=self.box.moved(dx, dy))
+        box = self.box.moved(dx, dy)
+        return Text(self.kind, self.group, box, self.x + dx, self.y + dy, self.text, self.font, self.size, self.grey)
 
     def scaled(self, by: float) -> Text:
         """The words in another size."""
@@ -89,7 +90,7 @@ class Path(Item):
     def moved(self, dx: float, dy: float) -> Path:
         """The same path elsewhere."""
         ops = tuple((o, tuple(v + (dy if k % 2 else dx) for k, v in enumerate(at))) for o, at in self.ops)
-        return replace(self, ops=ops, box=self.box.moved(dx, dy))
+        return Path(self.kind, self.group, self.box.moved(dx, dy), ops, self.line, self.grey)
 
     def scaled(self, by: float) -> Path:
         """The path in another size."""
@@ -136,7 +137,7 @@ class Block:
 
     keep      it never stands last on a page: it goes along with the block after it
     apart     free space above, dropped at the top of a page
-    mark      (level, title) of its line in the outline, None for none
+    marks     (level, title) of its lines in the outline
     fresh     it begins a page
     want      space that should be left on the page, else a new one is begun: a part's own height, if a page holds it
     bars      how many bars it has engraved
@@ -146,7 +147,7 @@ class Block:
     height: float
     keep: bool = False
     apart: float = 0.0
-    mark: tuple[int, str] | None = None
+    marks: tuple[tuple[int, str], ...] = ()
     fresh: bool = False
     want: float = 0.0
     bars: int = 0
@@ -215,8 +216,7 @@ def flow(blocks: Sequence[Block], paper: str, title: str, subject: str = "", foo
             if here.items:
                 here.y += block.apart
             here.items += [item.moved(MARGIN_LEFT, here.y) for item in block.items]
-            if block.mark is not None:
-                here.marks.append((*block.mark, here.y))
+            here.marks += [(*mark, here.y) for mark in block.marks]
             here.y += block.height
     pages = tuple(
         Page((*stack.items, *_footer(paper, title, foot, k + 1, len(stacks))), tuple(stack.marks))

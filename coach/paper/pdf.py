@@ -84,7 +84,7 @@ def printed(leaves: Leaves) -> Sheet:
     out = BytesIO()
     for font in FONTS:
         load(font)
-    canvas = Canvas(out, pagesize=leaves.size, invariant=1, pageCompression=1, lang="en")
+    canvas = Canvas(out, pagesize=leaves.size, invariant=1, pageCompression=1, lang="en", initialFontName=FONTS[0])
     canvas.setTitle(leaves.title)
     canvas.setSubject(leaves.subject)
     canvas.setAuthor("Steady Thumb")

@@ -26,16 +26,15 @@ def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
     room = text_width(paper)
     shown: set[tuple[str, str]] = set()
     stretches = written_parts(piece)
+    tempos, meters = len({b.bpm for b in piece.bars}) > 1, len({b.meter for b in piece.bars}) > 1
     for k, stretch in enumerate(stretches):
         layers = {bar.layer for bar in stretch.bars if bar.plucks}
-        lines = engraved(
-            _drawn(stretch, stretches[k - 1] if k else None, shown, layers, last=k + 1 == len(stretches)),
-            room,
-            f"{group}-{k}",
-        )
+        before, last = stretches[k - 1] if k else None, k + 1 == len(stretches)
+        bars = _drawn(stretch, before, shown, layers, last=last, tempos=tempos, meters=meters)
+        lines = engraved(bars, room, f"{group}-{k}")
         title = stretch.heading if stretch.name or len(stretch.times) < stretch.of else ""
         if title:
-            want = sum(line.height + line.apart for line in lines) + 20
+            want = _tall(lines)
             blocks.append(_headed(title, _layer_said(layers), room, f"{group}-head{k}", want))
         blocks += lines
     return blocks
@@ -47,10 +46,10 @@ def layer_blocks(piece: Piece, about: str, paper: str) -> list[Block]:
     for k, layer in enumerate(piece.layers):
         step = piece.layered([layer] * len(piece.bars))
         shown: set[tuple[str, str]] = set()
-        stretch = written_parts(step)[0]
+        stretch = _rounds(step)
         bars = _drawn(stretch, None, shown, {layer}, last=True, plain=k > 0)
         lines = engraved(bars, text_width(paper), f"layer{k}")
-        want = sum(line.height + line.apart for line in lines) + 20
+        want = _tall(lines)
         said = f"all of it: {LAYERS[FULL]}" if layer == FULL and k else LAYERS[layer]
         blocks.append(_headed(layer, said, text_width(paper), f"layer{k}-head", want))
         blocks += lines
@@ -58,42 +57,55 @@ def layer_blocks(piece: Piece, about: str, paper: str) -> list[Block]:
 
 
 def ladder_blocks(pieces: Sequence[Piece], title: str, abouts: Sequence[str], paper: str) -> list[Block]:
-    """Patterns one under the other, or two side by side where all are short; a shape is drawn where it comes first."""
+    """Patterns one under the other, neighbours that are short side by side; a shape is drawn where it comes first."""
     room = text_width(paper)
-    head, high = _titled(title, room, "title")
-    blocks = [Block(tuple(head), high, keep=True, mark=(0, title))]
-    shown: set[tuple[str, str]] = set()
-    drawn = [_drawn(written_parts(piece)[0], None, shown, set(), last=True, told_tempo=True) for piece in pieces]
     half = (room - _GUTTER) / 2
-    wide = half if all(fits(bars, half) for bars in drawn) else room
-    cells = []
-    for k, (piece, bars) in enumerate(zip(pieces, drawn, strict=True)):
-        lines = engraved(bars, wide, f"pattern{k}")
-        want = sum(line.height + line.apart for line in lines) + 20
-        about = abouts[k] if k < len(abouts) else ""
-        cells.append([_headed(piece.title, about, wide, f"pattern{k}-head", want), *lines])
-    if wide == room:
-        return blocks + [block for each in cells for block in each]
-    for left, right in zip(cells[0::2], [*cells[1::2], []], strict=False):
-        blocks += _beside(left, right, half + _GUTTER)
+    head, high = _titled(title, room, "title")
+    blocks = [Block(tuple(head), high, keep=True, marks=((0, title),))]
+    shown: set[tuple[str, str]] = set()
+    drawn = [_drawn(_rounds(piece), None, shown, set(), last=True) for piece in pieces]
+    short = [fits(bars, half) for bars in drawn]
+
+    def rung(k: int, wide: float) -> list[Block]:
+        lines = engraved(drawn[k], wide, f"pattern{k}")
+        first = pieces[k].bars[0]
+        swing = _swing_said(first).capitalize()
+        about = " ".join(filter(None, (abouts[k] if k < len(abouts) else "", swing and f"{swing}.")))
+        return [_headed(pieces[k].title, about, wide, f"pattern{k}-head", _tall(lines), first), *lines]
+
+    k = 0
+    while k < len(pieces):
+        if short[k] and k + 1 < len(pieces) and short[k + 1]:
+            pairs = zip(rung(k, half), rung(k + 1, half), strict=True)
+            blocks += [_beside(left, right, half + _GUTTER) for left, right in pairs]
+            k += 2
+        else:
+            blocks += rung(k, half if short[k] else room)
+            k += 1
     return blocks
 
 
-def _beside(left: Sequence[Block], right: Sequence[Block], dx: float) -> list[Block]:
-    """Two patterns of one line each as a row: headings level, and the staves too."""
-    row = []
-    for k, block in enumerate(left):
-        other = right[k] if k < len(right) else None
-        high = max(block.height, other.height if other else 0.0)
-        items = [i.moved(0, high - block.height) for i in block.items]
-        if other is not None:
-            items += [i.moved(dx, high - other.height) for i in other.items]
-        bars = block.bars + (other.bars if other else 0)
-        row.append(replace(block, items=tuple(items), height=high, bars=bars))
-    return row
+def _beside(left: Block, right: Block, dx: float) -> Block:
+    """Two blocks as one: headings level at the top, staves at the foot."""
+    high = max(left.height, right.height)
+    down = [0.0 if block.keep else high - block.height for block in (left, right)]
+    items = (*(i.moved(0, down[0]) for i in left.items), *(i.moved(dx, down[1]) for i in right.items))
+    marks, bars, want = left.marks + right.marks, left.bars + right.bars, max(left.want, right.want)
+    return replace(left, items=items, height=high, marks=marks, bars=bars, want=want, apart=left.apart - 3)
+
+
+def _tall(lines: Sequence[Block]) -> float:
+    """Their height with all between them and the heading above."""
+    return sum(line.height + line.apart for line in lines) + _HEADING + 8
 
 
 # Bars -----------------------------------------------------------------------------------------
+
+
+def _rounds(piece: Piece) -> WrittenPart:
+    """A pattern's bars, all its rounds where they differ."""
+    parts = written_parts(piece)
+    return parts[0] if len(parts) == 1 else WrittenPart("", tuple(b for part in parts for b in part.bars), (1,), 1)
 
 
 def _drawn(
@@ -104,9 +116,13 @@ def _drawn(
     *,
     last: bool,
     plain: bool = False,
-    told_tempo: bool = False,
+    tempos: bool = False,
+    meters: bool = False,
 ) -> list[Drawn]:
-    """The bars with what is told at them; shapes not yet in `shown` get a diagram, and are then. `plain` draws none."""
+    """The bars with what is told at them; shapes not yet in `shown` get a diagram, and are then. `plain` draws none.
+
+    With `tempos` and `meters` a part tells its own even where the one written above has the same.
+    """
     drawn = []
     earlier = before.bars[-1] if before is not None else None
     layer = ""
@@ -120,7 +136,6 @@ def _drawn(
                 fresh.append(number)
                 shown.add(known)
         # In a part that goes through several layers each change is told.
-        swing = _swing_said(bar) if told_tempo and earlier is None else ""
         opening = opening if k == 0 else ""
         turn = bar.layer if len(layers) > 1 and bar.plucks and bar.layer != layer else ""
         layer = bar.layer if bar.plucks else layer
@@ -129,9 +144,9 @@ def _drawn(
             Drawn(
                 bar,
                 diagrams=frozenset(fresh),
-                meter=earlier is None or bar.meter != earlier.meter,
-                tempo=told_tempo if earlier is None else bar.bpm != earlier.bpm,
-                note="; ".join(filter(None, (opening, _turn_said(turn), swing))),
+                meter=(meters and k == 0) or earlier is None or bar.meter != earlier.meter,
+                tempo=(tempos and k == 0) or (earlier is not None and bar.bpm != earlier.bpm),
+                note="; ".join(filter(None, (opening, _turn_said(turn)))),
                 opens=repeats and k == 0,
                 closes=repeats and end,
                 ends="" if not end else "piece" if last else "part",
@@ -160,19 +175,28 @@ def _layer_said(layers: set[str]) -> str:
 # Heads ----------------------------------------------------------------------------------------
 
 
-def _headed(title: str, about: str, room: float, group: str, want: float) -> Block:
-    """A heading that goes along with what follows it; `want` is the height of all that."""
+def _headed(title: str, about: str, room: float, group: str, want: float, first: PieceBar | None = None) -> Block:
+    """A heading that goes along with what follows it, with the tempo of its `first` bar at the right, if that is given.
+
+    want   the height of all that follows under it
+    """
+    whole = room
+    items: list[Item] = []
+    if first is not None:
+        mark = tempo_mark(first.bpm, first.meter, f"{group}-tempo", 0, _HEADING, 9)
+        room -= max(i.box.right for i in mark) + 8
+        items += [i.moved(room + 8, 0) for i in mark]
     head = fitted("heading", group, 0, _HEADING, title, _HEADING, room, BOLD)
-    items: list[Item] = [head]
+    items.append(head)
     high = _HEADING + 4
     x = head.box.right + 8
     if about and x + width(about, ITALIC, 9) <= room:
         items.append(words("about", f"{group}-about", x, _HEADING, about, 9, ITALIC))
     elif about:
-        lines = wrapped("about", f"{group}-about", about, 8.5, room, ITALIC)
+        lines = wrapped("about", f"{group}-about", about, 8.5, whole, ITALIC)
         items += [line.moved(0, high) for line in lines]
         high = lines[-1].box.bottom + high + 1
-    return Block(tuple(items), high, keep=True, apart=13, mark=(1, title), want=want)
+    return Block(tuple(items), high, keep=True, apart=13, marks=((1, title),), want=want)
 
 
 def _head(piece: Piece, paper: str, group: str, about: str = "") -> Iterator[Block]:
@@ -185,7 +209,7 @@ def _head(piece: Piece, paper: str, group: str, about: str = "") -> Iterator[Blo
     if name:
         items.append(fitted("arrangement", f"{group}-name", room, 0.8 * _TITLE, name, 12, aside - 13, ITALIC, 1.0))
     mark = f"{piece.title} ({name})" if name else piece.title
-    yield Block(tuple(items), high, keep=True, fresh=True, mark=(0, mark))
+    yield Block(tuple(items), high, keep=True, fresh=True, marks=((0, mark),))
     if about:
         yield _lines(about, room, f"{group}-about", ITALIC)
     yield _asked(piece, room, group)

@@ -86,7 +86,7 @@ def _grid(
         items += [line.moved(4, y + 5) for line in lines]
         for day in range(days):
             items += _square(_NAMES + day * column, y, column, row, verdicts, f"{page}-{k}-{day}")
-    return Block(tuple(items), bottom + 1, keep=True, fresh=page > 0, mark=(0, title) if not page else None)
+    return Block(tuple(items), bottom + 1, keep=True, fresh=page > 0, marks=((0, title),) if not page else ())
 
 
 def _square(
