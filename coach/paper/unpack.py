@@ -7,6 +7,7 @@ refused leaves nothing behind.
 
 from __future__ import annotations
 
+import errno
 import os
 import re
 import shutil
@@ -56,8 +57,16 @@ def take_apart(pack: Path, into: Path, checks: Mapping[str, Check]) -> list[str]
     except BadInput as error:
         raise error.at(where) from None
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, struct.error, ValueError, OverflowError):
-        raise BadInput("this zip is damaged or not a zip", where=where, mend="ask for the pack again") from None
+        raise _damaged(where) from None
+    except OSError as error:
+        if error.errno != errno.EINVAL:  # the disk's trouble, not the zip's
+            raise
+        raise _damaged(where) from None  # it points to a place before its own beginning
     return [info.filename for info in members]
+
+
+def _damaged(where: str) -> BadInput:
+    return BadInput("this zip is damaged or not a zip", where=where, mend="ask for the pack again")
 
 
 def _opened(pack: Path) -> BinaryIO:

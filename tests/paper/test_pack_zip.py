@@ -169,6 +169,14 @@ def endless_directory() -> bytes:
     return bytes(raw)
 
 
+def before_the_beginning() -> bytes:
+    """The directory says it is longer than all that stands before it."""
+    raw = bytearray(zipped(("sheets/a.txt", b"a")))
+    at = raw.index(b"PK\x01\x02")
+    raw[at + 42 : at + 46] = struct.pack("<L", 0xFFFFFF00)
+    return bytes(raw)
+
+
 def overlapping() -> bytes:
     """Two entries of the directory point at the same stored bytes."""
     raw = bytearray(zipped(("sheets/a.txt", b"a" * 50), ("sheets/b.txt", b"b" * 50), squeeze=zipfile.ZIP_STORED))
@@ -210,6 +218,7 @@ HOSTILE: dict[str, tuple[Callable[[], bytes], str]] = {
     "many": (many, "more than 200"),
     "endless directory": (endless_directory, "more than 200"),
     "overlapping": (overlapping, ""),
+    "before the beginning": (before_the_beginning, ""),
     "encrypted": (encrypted, "encrypted"),
     "unusual packing": (lambda: zipped(("sheets/a.txt", b"a"), squeeze=zipfile.ZIP_LZMA), "unusual"),
     "empty": (lambda: zipped(), "nothing of ours"),
