@@ -35,7 +35,7 @@ class Care:
 def last_pain(notes: Iterable[Note]) -> Note | None:
     """The latest pain that was noted and not taken back as a slip of the key; None when there is none."""
     pains: list[Note] = []
-    for note in sorted(notes, key=lambda n: (n.at, n.id)):
+    for note in sorted(notes, key=lambda n: (n.at, n.kind == SLIP, n.id)):
         if note.kind == PAIN:
             pains.append(note)
         elif note.kind == SLIP:

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from datetime import timedelta
+from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -246,7 +247,7 @@ class ProgressPage(Screen[None]):
         return text
 
     def _say(self, sentence: str) -> None:
-        self.query_one("#sheet", Static).update(sentence)
+        self.query_one("#sheet", Static).update("\n".join(wrap(sentence, self._room().width)))
 
     def on_option_list_option_highlighted(self) -> None:
         """Another drill is chosen."""

@@ -62,8 +62,8 @@ def head_lines(sheet: Sheet, room: Room) -> list[Line]:
     one = sheet.standing
     known = one.steady
     rows = figure_rows(f"{known.bpm:.0f}") if known else figure_rows("-")
-    beside = [one.drill.title, *_beside(one)]
     gap = len(rows[0]) + 3
+    beside = [one.drill.title, *(_beside(one) if room.width - gap >= 34 else _briefly(one))]
     found = []
     for number in range(HEIGHT):
         words = beside[number] if number < len(beside) else ""
@@ -81,6 +81,18 @@ def _beside(one: Standing) -> list[str]:
         return [*tempo, one.state]
     now, later = percent(one.now), percent(one.later)
     return [*tempo, f"{one.state} · recall about {now},", f"in a week about {later} if not played"]
+
+
+def _briefly(one: Standing) -> list[str]:
+    """The same where there is little room."""
+    target = one.drill.target_bpm
+    if one.steady is None:
+        tempo = ["bpm not known yet", f"target {target}"]
+    else:
+        tempo = ["bpm, 8 in 10 clean", f"{one.steady.low:.0f}-{one.steady.high:.0f}, target {target}"]
+    if one.now is None or one.later is None:
+        return [*tempo, one.state]
+    return [*tempo, one.state, f"recall {percent(one.now)}, {percent(one.later)}"]
 
 
 def drill_lines(

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
+from collections import deque
 from textwrap import wrap
+from threading import Lock
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -62,6 +64,9 @@ class Today(Screen[None]):
         self.minutes = world.settings.minutes
         self.plan: Plan | None = None
         self.trouble = ""
+        # A plan being made may be overtaken by the next one; what was wished is written by whichever comes to it.
+        self._to_note: deque[tuple[str, str]] = deque()
+        self._noting = Lock()
 
     def compose(self) -> ComposeResult:
         """Title, plan, notes."""
@@ -93,12 +98,13 @@ class Today(Screen[None]):
         now = self.world.now()
         day = f"{now:%A} {now.day} {now:%B}"
         minutes = self.plan.minutes if self.plan is not None else self.minutes
-        self.query_one("#title", Static).update(f"Steady Thumb · {day} · {minutes} minutes")
+        long = f"{minutes} minutes" if minutes else "no more playing"
+        self.query_one("#title", Static).update(f"Steady Thumb · {day} · {long}")
         self.query_one("#keys", Static).update(hints(TODAY, self.world.keys, max(self.size.width - 2, 20)))
 
     @work(thread=True, exclusive=True, group="plan")
-    def make_plan(self, wish: str = "", after: bool = False, slip: bool = False) -> None:
-        """Read the ledger and plan, away from the screen; a `wish`, or a slip of the pain key, is written down before.
+    def make_plan(self, after: bool = False) -> None:
+        """Read the ledger and plan, away from the screen; what the player wished is written down before.
 
         `after`: what the scribe has been told so far is in the ledger first, so that the plan knows of it.
         """
@@ -108,10 +114,10 @@ class Today(Screen[None]):
             try:
                 if after:
                     self.app.scribe.wait()  # type: ignore[attr-defined]
-                if wish:
-                    self.world.note(WISH, wish)
-                if slip:
-                    self.world.note(SLIP)
+                with self._noting:
+                    while self._to_note:
+                        self.world.note(*self._to_note[0])
+                        self._to_note.popleft()
                 made = self.world.plan(minutes)
             except CoachError as error:
                 # A ledger that cannot be read keeps nobody from playing.
@@ -140,14 +146,15 @@ class Today(Screen[None]):
         begin = first_key(action("begin"), self.world.keys)
         welcome = f"Welcome. Guitar on the knee, {begin}, and play: the starter ladder is ready."
         self.query_one("#sub", Static).update(self.trouble or (welcome if first else self._sum(made)))
-        notes = CAUTIONS if first else (*self.world.problems, *self._broken(), *made.notes)
+        told = made.notes if made.blocks else ()  # else they are said above
+        notes = CAUTIONS if first else (*self.world.problems, *self._broken(), *told)
         self.query_one("#note", Static).update("\n".join(notes))
         self._head()
 
     def _sum(self, made: Plan) -> str:
         if not made.blocks:
             undo = first_key(action("plan-undo"), self.world.keys)
-            return f"No more playing today. ({undo} if the pain key was pressed by mistake)"
+            return "\n".join([*made.notes, f"({undo} if the pain key was pressed by mistake.)"])
         playing = sum(b.minutes for b in made.blocks if b.drill)
         names = len({b.drill for b in made.blocks if b.drill})
         return f"{playing} minutes of playing, {names} drill{'s' if names != 1 else ''}, short turns."
@@ -204,7 +211,7 @@ class Today(Screen[None]):
         """More or less time today; where today was ended earlier, only today is changed."""
         wished = self.world.wishes.minutes
         if wished is not None:
-            self.make_plan(wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
+            self._note(WISH, wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
             return
         self.minutes = min(max(self.minutes + by, LEAST_MINUTES), MOST_MINUTES)
         self.world.change(minutes=self.minutes)
@@ -223,7 +230,7 @@ class Today(Screen[None]):
         """Keep the chosen drill in today's plan, or leave it out."""
         block = self._chosen()
         if block is not None and block.drill:
-            self.make_plan(wish_text(deed, block.drill))
+            self._note(WISH, wish_text(deed, block.drill))
 
     def action_swap(self) -> None:
         """Another drill in the place of the chosen one."""
@@ -235,9 +242,14 @@ class Today(Screen[None]):
 
         def chosen(into: str | None) -> None:
             if into is not None and block.drill:
-                self.make_plan(wish_text(SWAP, block.drill, into))
+                self._note(WISH, wish_text(SWAP, block.drill, into))
 
         self.app.push_screen(Choice(f"In the place of {block.title}, for today:", others, self.world.keys), chosen)
+
+    def _note(self, kind: str, text: str = "") -> None:
+        """Write a note and make the plan anew under it."""
+        self._to_note.append((kind, text))
+        self.make_plan()
 
     def action_shorten(self) -> None:
         """Today ends with the chosen block."""
@@ -245,18 +257,18 @@ class Today(Screen[None]):
         if self.plan is not None and at is not None and at < len(self.plan.blocks):
             minutes = sum(block.minutes for block in self.plan.blocks[: at + 1])
             if minutes < self.plan.minutes:
-                self.make_plan(wish_text(MINUTES, minutes))
+                self._note(WISH, wish_text(MINUTES, minutes))
 
     def action_undo(self) -> None:
         """Take back the latest wish; without one, the pain key when it was pressed by mistake today."""
         if self.plan is None:
             return
         if not self.plan.blocks:
-            self.make_plan(slip=True)
+            self._note(SLIP)
         elif self.world.wishes == Wishes():
             self.notify("Nothing was wished today.", markup=False)
         else:
-            self.make_plan(wish_text(UNDO))
+            self._note(WISH, wish_text(UNDO))
 
     def action_plan_again(self) -> None:
         """Read everything anew."""
