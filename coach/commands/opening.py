@@ -94,7 +94,7 @@ def _drill(args: Namespace) -> None:
     if args.chords is None and args.pattern not in patterns.patterns:
         asked = _song_asked(args, songs)
         if asked is not None:
-            open_song(songs.find(asked[0]), asked[1], bpm)
+            open_song(*asked, bpm)
             return
     elif songs.has(args.pattern) and args.pattern not in patterns.patterns:
         raise BadInput(f"--chords is for patterns, and '{args.pattern}' is a song", mend="leave it out")
@@ -113,19 +113,19 @@ def _drill(args: Namespace) -> None:
     open_stage(pattern, args.chords, bpm, sing=args.sing)
 
 
-def _song_asked(args: Namespace, songs: SongShelf) -> tuple[str, SongDrillId] | None:
-    """(name or path of the song, the drill that is meant) where a song is meant or the drill of one."""
+def _song_asked(args: Namespace, songs: SongShelf) -> tuple[Song, SongDrillId] | None:
+    """(the song, the drill that is meant) where a song is meant or the drill of one."""
     from coach.practice.songdrills import SongDrillId, read_drill_id
     from coach.song.perform import arrangement_of
 
     said = read_drill_id(args.pattern)
     if said is not None and songs.has(said.song) and not songs.has(args.pattern):
-        return said.song, replace(said, part=args.part or said.part, sung=args.sing or said.sung)
+        return songs.find(said.song), replace(said, part=args.part or said.part, sung=args.sing or said.sung)
     if not songs.has(args.pattern):
         return None
     song = songs.find(args.pattern)
     arrangement = arrangement_of(song, args.arrangement or "")
-    return args.pattern, SongDrillId(song.id, arrangement.name, args.part or "", args.sing)
+    return song, SongDrillId(song.id, arrangement.name, args.part or "", args.sing)
 
 
 def _near(name: str, songs: SongShelf) -> str:

@@ -71,30 +71,28 @@ def phrases(bars: Sequence[PieceBar]) -> tuple[Line, ...]:
     return tuple(tuple(line) for line in lines)
 
 
-def fitted(lines: Sequence[Line], width: int, measure: Callable[[str], int]) -> tuple[Line, ...]:
-    """The lines, each longer one parted at words' ends into as few about equal ones as fit into `width`."""
+def fitted(lines: Sequence[Line], width: int, measure: Callable[[Syllable], int]) -> tuple[Line, ...]:
+    """The lines, each longer one parted at words' ends into as few about equal ones as fit into `width`.
+
+    `measure` gives the cells of a syllable and what stands after it.
+    """
     return tuple(part for line in lines for part in _parted(line, width, measure))
 
 
-def _parted(line: Line, width: int, measure: Callable[[str], int]) -> Iterator[Line]:
-    whole = measure(line_text(line))
-    pieces = ceil(whole / max(width, 1))
-    if pieces <= 1:
-        yield line
-        return
-    aim = whole / pieces
+def _parted(line: Line, width: int, measure: Callable[[Syllable], int]) -> Iterator[Line]:
+    words = [(word, sum(map(measure, word))) for word in _words(line)]
+    whole = sum(cells for _, cells in words)
+    aim = whole / ceil(whole / max(width, 1))
     part: list[Syllable] = []
-    for word in _words(line):
-        longer = [*part, *word]
-        text = line_text(longer)
-        over = measure(text) - aim
+    have = 0
+    for word, cells in words:
         # The break that leaves the part nearer to its aim; punctuation draws it a little.
         drawn = aim / 6 if part and part[-1].text[-1:] in ",.;:!?" else 0.0
-        if part and (measure(text) > width or over > aim - measure(line_text(part)) - drawn):
+        if part and (have + cells > width or have + cells - aim > aim - have - drawn):
             yield tuple(part)
-            part = list(word)
-        else:
-            part = longer
+            part, have = [], 0
+        part += word
+        have += cells
     if part:
         yield tuple(part)
 

@@ -61,7 +61,8 @@ class Stage(BlankLines, Screen[str]):
     def __init__(
         self, world: World, scribe: Scribe, block: Block, loop: Loop, *, place: str = "", model: bool = False
     ) -> None:
-        super().__init__()
+        # Classes are given at once: each change of them has the whole page dressed anew.
+        super().__init__(classes=" ".join(["worded"] * loop.worded + ["song"] * bool(loop.piece.order)))
         self.world = world
         self.scribe = scribe
         self.block = block
@@ -135,21 +136,24 @@ class Stage(BlankLines, Screen[str]):
         """Show all, and start: hands are on the guitar."""
         self.tab = self.query_one("#tab", TabView)
         self.words = self.query_one("#words", WordView) if self.loop.worded else None
-        self.set_class(self.loop.worded, "worded")
-        self.set_class(bool(self.loop.piece.order), "song")
         self._figures()
         self.ticker = self.set_interval(1 / FRAMES_A_SECOND, self._tick, pause=True)
         self.call_after_refresh(self.action_start_stop)
 
     def on_resize(self) -> None:
         """More room: air between the strings."""
-        self.set_class(self.size.height >= TALL, "tall")
-        self.set_class(self.size.width < NARROW, "narrow")
-        # Too low for all rows: what there is to say takes the place of layer and click until the next key.
-        self.set_class(self.size.height < (SONG_ROWS if self.loop.worded else ALL_ROWS), "low")
-        self.set_class(self.size.height >= LARGE_WORDS, "large")
-        self.set_class(self.size.height >= LARGEST_WORDS, "largest")
-        self.set_class(self.size.height < SHORT, "short")
+        width, height = self.size
+        # In a low window what there is to say takes the place of layer and click until the next key.
+        fits = {
+            "tall": height >= TALL,
+            "narrow": width < NARROW,
+            "low": height < (SONG_ROWS if self.loop.worded else ALL_ROWS),
+            "short": height < SHORT,
+            "large": height >= LARGE_WORDS,
+            "largest": height >= LARGEST_WORDS,
+        }
+        self.add_class(*(name for name, here in fits.items() if here))
+        self.remove_class(*(name for name, here in fits.items() if not here))
         self._figures()
 
     def on_unmount(self) -> None:

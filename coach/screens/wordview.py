@@ -21,7 +21,7 @@ from textual.widget import Widget
 from coach.picking.tab import Run
 from coach.screens.conductor import Loop
 from coach.screens.letters import BETWEEN, BREATH_SIGN, HEIGHT, large, large_width
-from coach.screens.lyrics import Line, Lyrics, Reading, fitted, phrases
+from coach.screens.lyrics import Line, Lyrics, Reading, Syllable, fitted, phrases
 
 SMALL_ROWS, LARGE_ROWS, LARGEST_ROWS = 2, HEIGHT + 2, 2 * HEIGHT + 2
 POINTER, BREATH, BAR = "▸", "’", "▀"
@@ -147,8 +147,9 @@ class WordView(Widget):
 
     def on_resize(self) -> None:
         """Lines are broken to the width."""
-        width = max(self.size.width - 2, 10)
-        self._lyrics = Lyrics(fitted(self._phrases, width, _large_line if self.big else _small_line))
+        # With room for the mark of a breath at the end.
+        width = self.size.width - (1 + large_width(BREATH_SIGN) if self.big else 2)
+        self._lyrics = Lyrics(fitted(self._phrases, max(width, 10), _large_cells if self.big else _small_cells))
         self._reading = Reading(0)
         self._strips = []
         self.refresh()
@@ -188,12 +189,9 @@ class WordView(Widget):
         return strips
 
 
-def _large_line(text: str) -> int:
-    # With room for the mark of a breath.
-    return large_width(text) + large_width(BREATH_SIGN)
+def _large_cells(syllable: Syllable) -> int:
+    return large_width(syllable.written)
 
 
-def _small_line(text: str) -> int:
-    # A hyphen or two stands between the syllables of a word.
-    return len(text) + len(text) // 8
-
+def _small_cells(syllable: Syllable) -> int:
+    return len(syllable.text) + 1  # a blank or a hyphen

@@ -19,6 +19,7 @@ from coach.screens.actions import usable_keys
 from coach.settings import Settings, read_settings, write_settings
 
 if TYPE_CHECKING:
+    from coach.guitar.grip import Hand
     from coach.guitar.openshapes import ShapeBook
     from coach.picking.library import Library
     from coach.practice.drills import Drill
@@ -68,6 +69,7 @@ class World:
         self._book = book
         self._drills: tuple[Drill, ...] | None = None
         self._songs: SongShelf | None = None
+        self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
         self._wishes: Wishes | None = None
         self._noted: datetime | None = None
         self.settings = settings
@@ -113,6 +115,7 @@ class World:
     @songs.setter
     def songs(self, songs: SongShelf) -> None:
         self._songs = songs
+        self._song_loop_made = None
 
     @property
     def drills(self) -> tuple[Drill, ...]:
@@ -126,6 +129,7 @@ class World:
     def reread(self) -> None:
         """Look for pattern and song files again."""
         self.library, self._songs = shelf.library(), None
+        self._song_loop_made = None
 
     def takes(self) -> list[Take]:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
@@ -192,11 +196,16 @@ class World:
         from coach.song.cuts import part_span
         from coach.song.perform import arrangement_of, perform
 
+        hand, made = shelf.hand_of(self.settings), self._song_loop_made
+        if made is not None and made[:2] == (asked, hand):
+            return made[2]  # the next block is often the same again
         song = self.songs.find(asked.song)
         way = arrangement_of(song, asked.arrangement)
-        piece = perform(song, way, self.library.patterns, self.book, hand=shelf.hand_of(self.settings))
+        piece = perform(song, way, self.library.patterns, self.book, hand=hand)
         first, last = part_span(piece, asked.part) if asked.part else (0, len(piece.bars) - 1)
-        return song_loop(piece, first, last, under=way.singing, early=way.early, sung=asked.sung)
+        loop = song_loop(piece, first, last, under=way.singing, early=way.early, sung=asked.sung)
+        self._song_loop_made = (asked, hand, loop)
+        return loop
 
     def change(self, **values: object) -> None:
         """Change settings for now."""

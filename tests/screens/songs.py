@@ -77,14 +77,14 @@ def lantern_loop(arrangement: str = "plain", **more: object) -> Loop:
     return song_loop(performed(arrangement=arrangement), **more)  # type: ignore[arg-type]
 
 
-def long_song(bars: int) -> Song:
-    """A verse of so many bars of 4/4, three of four with words on every beat."""
+def long_song_text(bars: int) -> str:
+    """The file of a verse of so many bars of 4/4, three of four with words on every beat."""
     chords = ("G", "C D", "Em", "Am")
     rows = [
         f'{{ chords = "{chords[k % 4]}"' + (f', words = "row|the|boat|{k}"' if k % 4 < 3 else "") + " }"
         for k in range(bars)
     ]
-    text = f'''
+    return f"""
 title = "{bars} bars"
 key = "G"
 meter = "4/4"
@@ -95,7 +95,9 @@ bars = [
 ]
 [arrangements.plain]
 pattern = "outside-in"
-'''
-    return parse_song(text, f"long-{bars}")
+"""
 
 
+def long_song(bars: int) -> Song:
+    """It as a song."""
+    return parse_song(long_song_text(bars), f"long-{bars}")
