@@ -110,12 +110,15 @@ def _split(bar: PieceBar) -> tuple[tuple[Pluck, ...], tuple[Pluck, ...]]:
 
 def _ring_over(last: Sequence[Pluck], own: Sequence[Pluck], bar: PieceBar | None) -> tuple[Pluck, ...]:
     """The plucks of the bar before that ring on into `bar`, whose own plucks of the same voice are `own`."""
-    if not last or not own or bar is None or min(p.beat for p in own) == 0:
+    first = min((p.beat for p in own), default=Fraction(0))
+    if not last or bar is None or first == 0:
         return ()
     end = max(p.beat for p in last)
     ringing = tuple(sorted((p for p in last if p.beat == end), key=_place))
+    taken = {p.string for p in bar.sounding if p.beat < first}
     shape = bar.held.at(Fraction(0)).shape
-    return ringing if shape is not None and all(shape.fret(p.string) == p.fret for p in ringing) else ()
+    held = shape is not None and all(shape.fret(p.string) == p.fret and p.string not in taken for p in ringing)
+    return ringing if held else ()
 
 
 def tune_line(bar: PieceBar, *, goes_on: bool = False) -> tuple[Written, ...]:

@@ -129,9 +129,9 @@ def ringing(piece: Piece, ticks: int) -> tuple[list[Ringing], list[Ringing]]:
         frets = [(tick, shape.fret(string) if shape else None) for tick, shape in changes]
         k = 0
         for (start, pluck), end in zip(own, ends, strict=True):
-            while k < len(frets) and frets[k][0] <= start:
+            while k < len(frets) and (frets[k][0] <= start or (frets[k][0] < end and frets[k][1] == pluck.fret)):
                 k += 1
-            damped = next((tick for tick, fret in frets[k:] if tick >= end or fret != pluck.fret), end)
+            damped = frets[k][0] if k < len(frets) else end
             end = max(min(end, damped), start + 1)
             notes[0 if pluck.bass else 1].append(Ringing(start, end, pluck.midi, VELOCITY[pluck.stress]))
     return _apart(notes[0]), _apart(notes[1])

@@ -26,6 +26,7 @@ from coach.paper.midifile import VELOCITY, midi_of, ticks_for
 from coach.picking.realise import HeldBar, Hold
 from coach.song.piece import Piece
 from tests.outside.test_midi_standard import EXAMPLE, VLQ
+from tests.outside.test_musicxml import songs
 from tests.paper.made import bar_of, over, piece_of, sung
 from tests.picking.shipped import PATTERNS
 
@@ -118,6 +119,14 @@ def test_every_pattern_reads_back_pluck_for_pluck() -> None:
         file = read(midi_of(piece))
         assert struck(named(file, "Thumb")) == meant(piece, file.ticks_per_beat, bass=True), pattern.id
         assert struck(named(file, "Fingers")) == meant(piece, file.ticks_per_beat, bass=False), pattern.id
+
+
+def test_every_song_reads_back_pluck_for_pluck() -> None:
+    """All arrangements of the shipped songs as they are sung."""
+    for piece in songs():
+        file = read(midi_of(piece))
+        assert struck(named(file, "Thumb")) == meant(piece, file.ticks_per_beat, bass=True), piece.title
+        assert struck(named(file, "Fingers")) == meant(piece, file.ticks_per_beat, bass=False), piece.title
 
 
 def test_every_note_on_has_its_off_and_none_lasts_past_the_end() -> None:

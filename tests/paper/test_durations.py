@@ -95,6 +95,8 @@ def test_notes_are_tied_over_the_bar_line_only_if_asked() -> None:
     assert voices(first, after=second)[1][-1].tied_start
     tied = voices(second, before=first)[1][0]
     assert (tied.tied_stop, [p.midi for p in tied.plucks], tied.length) == (True, [64], 1)
+    again = replace(second, plucks=(replace(second.plucks[0], beat=Fraction(0), finger="p", role="a"), *second.plucks))
+    assert voices(again, before=first)[1][0].rest  # the thumb has plucked that string meanwhile
     moved = replace(second, held=over("outside-in", "F").bars[0].held)
     assert voices(moved, before=first)[1][0].rest
 
