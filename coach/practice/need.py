@@ -16,7 +16,7 @@ from datetime import date
 from functools import cached_property
 
 from coach.practice.drills import Drill
-from coach.practice.memory import KEPT_UP, Memory, is_due, recall, state_word
+from coach.practice.memory import Memory, is_due, recall, state_word
 from coach.practice.past import Past
 from coach.practice.ramps import OVER_TARGET
 from coach.practice.steady import Steady
@@ -121,8 +121,12 @@ class View:
 
     @cached_property
     def finished(self) -> bool:
-        """True when it is kept up and held with something to spare: from then on it only comes back when due."""
-        return self.state == KEPT_UP and self.bpm is not None and self.bpm >= self.drill.target_bpm * (1 + OVER)
+        """True when it was held on an earlier day and is held with something to spare, or at its target and no faster
+        for days: from then on it only comes back when due. The passes say so, whatever the word for the last take."""
+        if not self.held_before or self.bpm is None:
+            return False
+        over = self.bpm / self.drill.target_bpm
+        return over >= 1 + OVER or (over >= 1 and self._level)
 
     @cached_property
     def gain_known(self) -> bool:
@@ -138,11 +142,15 @@ class View:
         return max(math.log(curve[-1][1] / curve[0][1]) / (len(curve) - 1), LEAST_GAIN)
 
     @cached_property
+    def _level(self) -> bool:
+        """True when its latest days of practice made it no faster by half a tempo step."""
+        curve = self.past.curve if self.past is not None else ()
+        return self.gain_known and math.log(curve[-1][1] / curve[0][1]) < self.drill.step_share / 2
+
+    @cached_property
     def stuck(self) -> bool:
         """True when its latest days of practice made it no faster, and it is not at its target."""
-        curve = self.past.curve if self.past is not None else ()
-        slow = self.gain_known and math.log(curve[-1][1] / curve[0][1]) < self.drill.step_share / 2
-        return slow and not self.finished
+        return self._level and not self.finished
 
     @cached_property
     def days_to_go(self) -> float:

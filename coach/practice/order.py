@@ -37,7 +37,7 @@ def chosen_today(
     """
     ranked = neediest_first(known, pressing)
     pinned = [v for v in [*ranked, *new] if v.drill.id in wishes.pinned]
-    pressed = [v for v in ranked if v.drill.id in pressing]
+    pressed = [v for v in ranked if v.drill.id in pressing][: max(1, room // 2)]
     upkeep = [v for v in ranked if v.finished and v.due][: max(1, room // 3)]
     on_the_way = [v for v in ranked if not v.finished and not v.stuck][:at_once]
     order = list({v.drill.id: v for v in (*pinned, *pressed, *new, *upkeep, *on_the_way, *ranked)}.values())
