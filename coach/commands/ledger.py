@@ -6,6 +6,7 @@ import difflib
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from itertools import chain
 from pathlib import Path
 
 from coach import places, shelf
@@ -27,7 +28,7 @@ def _log_arguments(parser: ArgumentParser) -> None:
 
 def _log(args: Namespace) -> None:
     takes = shelf.takes()
-    answer(args.json, [take_row(take) for take in takes], _log_lines(takes))
+    answer(args.json, [take_row(take) for take in takes], chain(_log_lines(takes), _summary(takes)))
 
 
 def _log_lines(takes: Sequence[Take]) -> Iterator[str]:
@@ -48,6 +49,21 @@ def _log_lines(takes: Sequence[Take]) -> Iterator[str]:
     ]
     head = ("when", "drill", "tempo", "bars", "stumbles", "verdict", "layer")
     yield from table(head, cells, right=("tempo", "bars", "stumbles"))
+
+
+def _summary(takes: Sequence[Take]) -> Iterator[str]:
+    """The week in a few words: minutes, takes, and which steady tempos moved."""
+    from coach.practice.progress import by_drill, moved, week_words
+    from coach.practice.repertoire import drills_of
+
+    if not takes:
+        return
+    library, today = shelf.library(), now_here().date()
+    beats = {pattern.id: pattern.meter.beats for pattern in library.patterns.values()}
+    yield ""
+    yield week_words(takes, lambda drill: beats.get(drill.partition("/")[0]), today)
+    for drill, before, after in moved(drills_of(library), by_drill(takes), today):
+        yield f"{drill.title}: steady at {after:.0f} bpm, {before:.0f} a week ago."
 
 
 def _add_arguments(parser: ArgumentParser) -> None:
@@ -135,7 +151,8 @@ def _merge(args: Namespace) -> None:
 
 COMMANDS = {
     "log": Command(
-        "Lists every take, the oldest first; `coach log add`, `log export` and `log merge` have a help of their own.",
+        "Lists every take, the oldest first, and sums up the week; `coach log add`, `log export` and `log merge` have "
+        "a help of their own.",
         "coach log --json",
         _log_arguments,
         _log,

@@ -64,12 +64,35 @@ def _drills_arguments(parser: ArgumentParser) -> None:
 
 
 def _drills(args: Namespace) -> None:
+    rows = drill_rows_here(datetime.now().astimezone())
+    answer(args.json, rows, _drill_lines(rows))
+
+
+def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
+    """A row for each drill of the player's own, with its trouble and remedy in words where there are any.
+
+    What is kept beside the ledger is read; takes only of drills that were played, for their curves. Raises CoachError.
+    """
     from coach.practice.overview import drill_rows
     from coach.practice.repertoire import drills_of
 
-    drills, now = drills_of(shelf.library()), datetime.now().astimezone()
-    rows = drill_rows(drills, shelf.takes(), now, shelf.steadies(drills, now.date()))
-    answer(args.json, rows, _drill_lines(rows))
+    library = shelf.library()
+    drills = drills_of(library)
+    if not places.ledger().exists():
+        return [{**row, "trouble": None, "remedy": None} for row in drill_rows(drills, (), now)]
+    from coach.practice.checkup import findings
+    from coach.practice.estimates import Estimates
+    from coach.practice.ledger import Ledger
+
+    with Ledger(places.ledger()) as ledger, Estimates(ledger) as estimates:
+        pasts = estimates.pasts()
+        rows = drill_rows(drills, (), now, estimates.steadies(drills, now.date()), pasts)
+        told = findings(ledger, [d for d in drills if d.id in pasts], library, now.date())
+    for row in rows:
+        found = told.get(row["drill"])
+        row["trouble"] = found.trouble_words if found is not None else None
+        row["remedy"] = found.remedy_words if found is not None else None
+    return rows
 
 
 def _drill_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
@@ -91,6 +114,13 @@ def _drill_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
     head = ("drill", "state", "steady", "within", "target", "recall", "due")
     yield from table(head, cells, right=("steady", "within", "target", "recall"))
     yield "Tempos in bpm; steady is empty until enough was played to know it."
+    columns = width()
+    for row in rows:
+        if row["trouble"] or row["remedy"]:
+            yield ""
+            yield row["drill"]
+            for told in filter(None, (row["trouble"], row["remedy"] and f"remedy: {row['remedy']}")):
+                yield from wrapped(told, " " * 4, columns)
 
 
 COMMANDS = {
