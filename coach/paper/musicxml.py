@@ -17,7 +17,9 @@ from coach.errors import CoachError
 from coach.paper.durations import spoken_line, tune_line, voices
 from coach.paper.harmony import add
 from coach.paper.spelling import spelling_of
-from coach.paper.xmlparts import Page, guitar_bar, legible, syllabics, voice_bar
+from coach.paper.xmlbars import Page, legible
+from coach.paper.xmlguitar import guitar_bar
+from coach.paper.xmlvoice import syllabics, voice_bar
 from coach.song.piece import Piece
 
 # General MIDI level 1 counts programs from 1: 26 acoustic guitar (steel), 74 flute for the tune.

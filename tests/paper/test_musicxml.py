@@ -16,7 +16,7 @@ from coach.paper.harmony import harmony
 from coach.paper.musicxml import musicxml_of
 from coach.paper.spelling import spelling_of
 from coach.paper.swing import ratio, swing_changes
-from coach.paper.xmlparts import syllabics
+from coach.paper.xmlvoice import syllabics
 from coach.song.chart import Word
 from coach.song.harmonyxml import harmonies
 from coach.song.piece import Piece
