@@ -81,18 +81,21 @@ def fitted(lines: Sequence[Line], width: int, measure: Callable[[Syllable], int]
 
 def _parted(line: Line, width: int, measure: Callable[[Syllable], int]) -> Iterator[Line]:
     words = [(word, sum(map(measure, word))) for word in _words(line)]
-    whole = sum(cells for _, cells in words)
-    aim = whole / ceil(whole / max(width, 1))
+    left = sum(cells for _, cells in words)
+    pieces = ceil(left / max(width, 1))
     part: list[Syllable] = []
     have = 0
     for word, cells in words:
-        # The break that leaves the part nearer to its aim; punctuation draws it a little.
-        drawn = aim / 6 if part and part[-1].text[-1:] in ",.;:!?" else 0.0
-        if part and (have + cells > width or have + cells - aim > aim - have - drawn):
+        aim = (left + have) / max(pieces, 1)
+        # The break that leaves the part nearer to its aim; punctuation draws it.
+        drawn = aim / 4 if part and part[-1].text[-1:] in ",.;:!?" else 0.0
+        enough = pieces > 1 and have + cells - aim > aim - have - drawn
+        if part and (enough or have + cells > width):
             yield tuple(part)
-            part, have = [], 0
+            part, have, pieces = [], 0, pieces - 1
         part += word
         have += cells
+        left -= cells
     if part:
         yield tuple(part)
 

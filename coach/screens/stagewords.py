@@ -78,7 +78,9 @@ def _place(now: Moment) -> dict[str, str]:
         where = f"{number + 1}.{beat + int(bar.offset)}"
     if part:
         following = _next_part(now, 0 if order.kind == COUNT else order.loop_bar)
-        words = f"{part}\n{said} · then {following}" if following else f"{part}\n{said}"
+        both = f"{said} · then {following}"
+        second = said if not following else both if len(both) < now.room else f"then {following}"
+        words = f"{part}\n{second}"
     return {"where": figure(where), "pass": words, "spoken": _spoken(now, order)}
 
 

@@ -135,16 +135,30 @@ def _runs(cells: Sequence[tuple[str, str]]) -> tuple[Run, ...]:
 def word_runs(bar: PieceBar, slot_width: int, width: int) -> tuple[Run, ...]:
     """The bar's words and breaths, each at its beat or as soon after it as there is room, within `width` cells."""
     cells = [(" ", "blank")] * width
-    free = 1
-    placed = [(word.beat, word.text, "word") for word in bar.words] + [(beat, BREATH, "breath") for beat in bar.breaths]
-    for beat, text, kind in sorted(placed, key=lambda item: item[0]):
+    for at, text, kind in _placed_words(bar, slot_width):
+        at = min(at, width - 1) if kind == "breath" else at
+        cells[at : at + len(text)] = [(char, kind) for char in text[: max(width - at, 0)]]
+    return _runs(cells[:width])
+
+
+def _placed_words(bar: PieceBar, slot_width: int) -> list[tuple[int, str, str]]:
+    """(cell, text, kind) of words and breaths; one that has no room at its beat is pushed on."""
+    found, free = [], 1
+    said = [(word.beat, word.text, "word") for word in bar.words] + [(beat, BREATH, "breath") for beat in bar.breaths]
+    for beat, text, kind in sorted(said, key=lambda item: item[0]):
         at = max(1 + _cells(beat, bar, slot_width) + (kind == "word"), free)
-        if kind == "breath":
-            at = min(at, width - 1)
-        for k, char in enumerate(text[: max(width - at, 0)]):
-            cells[at + k] = (char, kind)
+        found.append((at, text, kind))
         free = at + len(text) + (not text.endswith("-"))
-    return _runs(cells)
+    return found
+
+
+def wide_enough(bar: PieceBar, least: int) -> int:
+    """Cells a slot, `least` or more, so that the bar's words have room; WIDEST_SLOT where no width is enough."""
+    for width in range(least, WIDEST_SLOT):
+        words = [at + len(text) for at, text, kind in _placed_words(bar, width) if kind == "word"]
+        if max(words, default=0) <= 1 + _cells(bar.beats, bar, width):
+            return width
+    return max(least, WIDEST_SLOT)
 
 
 @dataclass(frozen=True)
@@ -333,7 +347,7 @@ class TabView(Widget):
     def _draw(self, loop_bar: int, layer: str, kind: str) -> Drawn:
         """A bar; without a `kind` the empty place of one."""
         bar = self.loop.bar(0 if kind == COUNT else loop_bar)
-        slots = slot_width(self._width, bar.slots)
+        slots = wide_enough(bar, slot_width(self._width, bar.slots))
         styles = self._dress()
         if not kind:
             width = 1 + _cells(bar.beats, bar, slots)

@@ -86,6 +86,24 @@ async def pictures(out: Path) -> None:
                 save(app, out / f"settings-{name}.svg")
 
 
+async def song_pictures(out: Path) -> None:
+    """Write song-wide.svg, song-middle.svg, song-small.svg: our own song in its full arrangement, sung."""
+    for name, size in (("wide", (160, 45)), ("middle", (100, 36)), ("small", (80, 24))):
+        clock = FakeClock()
+        with tempfile.TemporaryDirectory() as home:
+            shown = world(Path(home), clock, cautions_seen=True)
+            app = Coach(shown, free_block(shown, "last-boat/full/sing", 72, False))
+            async with app.run_test(size=size) as pilot:
+                await pilot.pause(1.0)
+                # A third of a second at a time, as it would go, into the chorus.
+                for step in range(1, 156):
+                    clock.seconds = step / 3
+                    await pilot.pause(0.02)
+                await pilot.press("v")  # a key: what was said about the sound gives way
+                await pilot.pause(0.3)
+                save(app, out / f"song-{name}.svg")
+
+
 async def readme_picture(path: Path) -> None:
     """The stage in the middle of a block, as the README shows it."""
     clock = FakeClock()
@@ -129,3 +147,4 @@ if __name__ == "__main__":
     target = Path(sys.argv[1])
     target.mkdir(parents=True, exist_ok=True)
     asyncio.run(pictures(target))
+    asyncio.run(song_pictures(target))

@@ -77,6 +77,13 @@ def test_after_the_last_line_the_first_comes_again() -> None:
     assert Lyrics(LINES).following(4)[0] == "The lantern's on the landing"
 
 
+def test_two_halves_are_broken_where_the_comma_is() -> None:
+    """What does not fit one line becomes two, not three, and the comma in its middle draws the break."""
+    words = [*("Last", "boat", "over,"), *("wait", "a", "while", "for", "me,")]
+    line = tuple(Syllable(float(k), k, word) for k, word in enumerate(words))
+    assert [line_text(part) for part in fitted([line], 30, cells)] == ["Last boat over,", "wait a while for me,"]
+
+
 @given(WORDS, st.integers(13, 60))
 def test_a_long_line_is_parted_between_words_and_nothing_is_lost(words: list[str], width: int) -> None:
     """Parts fit the width, their words are the line's in order, and no part is a lone word that would have fitted."""

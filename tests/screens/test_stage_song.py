@@ -9,15 +9,17 @@ from pathlib import Path
 
 import pytest
 
+from coach import places
 from coach.errors import BadInput
 from coach.music.clicks import ClickWay
 from coach.picking.tab import string_row
 from coach.practice.ramps import Earned, Steady
 from coach.practice.run import COUNT, MODEL, PLAY, Run
 from coach.screens.conductor import Conductor, Loop, on_ladder, song_loop
-from coach.screens.tabview import WORD_ROW, piece_bar, word_runs
+from coach.screens.tabview import WORD_ROW, piece_bar, wide_enough, word_runs
 from coach.screens.wordview import WordView
 from coach.song.cuts import cut, part_span
+from coach.song.songfile import read_song
 from coach.sound.score import BEAT, DOWN, Stroke
 from tests.screens.house import House, house
 from tests.screens.made import Player, loop_of
@@ -76,6 +78,40 @@ def test_the_tab_shows_as_thinned_what_is_thinned() -> None:
                 here = (string, Fraction(slot))
                 wanted = sounding.get(here, "·" if here in written else "─")
                 assert line[2 + 4 * slot] == wanted, (bar.number, string, slot)
+
+
+@pytest.mark.parametrize("arrangement", ["plain", "full"])
+def test_our_own_song_is_thinned_by_bar_and_beat(arrangement: str) -> None:
+    """Last Boat Over, sung: the Intro, bars 5 and 10 of the verses, 9 and 10 of the choruses and the last bar are
+    open, all else is the thumb's; the full arrangement thins one bar before words. Tab, sound and piece agree.
+    """
+    song = read_song(places.shipped("shared") / "songs" / "last-boat.song.toml")
+    piece = performed(song, arrangement)
+    early = song.arrangements[arrangement].early
+    wordless = {"Intro": {0, 1}, "Verse": {4, 9}, "Second verse": {4, 9}, "Chorus": {8, 9}, "Ending": {2}}
+    is_open = [bar.part_bar in wordless[bar.part] for bar in piece.bars]
+    if early:
+        is_open = [here and (after or n == len(is_open) - 1) for n, (here, after) in
+                   enumerate(zip(is_open, [*is_open[1:], False], strict=True))]  # fmt: skip
+    loop = song_loop(piece, under="thumb", early=early, sung=True)
+    one = conductor_of(loop, early=early, climbs=False)
+    for number, (bar, opened) in enumerate(zip(piece.bars, is_open, strict=True)):
+        for ahead in range(2):
+            one.source(number + ahead)
+        order, score = one.order(number + 1), one.source(number + 1)
+        assert order is not None
+        assert score is not None
+        wanted = bar.plucks if opened else tuple(p for p in bar.plucks if p.finger == "p")
+        assert order.loop_bar == number
+        assert [(p.sounds_at, p.string) for p in score.plucks] == [(p.sounds_at, p.string) for p in wanted]
+        rows = piece_bar(bar, order.layer, 3)
+        shown = [
+            (Fraction(at - 2, 3) * bar.slot_beats, string)
+            for string in range(1, 7)
+            for at, char in enumerate("".join(text for text, _ in rows[string_row(string)]))
+            if char.isdigit()
+        ]
+        assert sorted(shown) == sorted((p.beat, p.string) for p in wanted)
 
 
 def test_early_thins_one_bar_before_the_words() -> None:
@@ -348,6 +384,13 @@ def test_words_that_lack_room_are_pushed_on_and_cut_at_the_bar_line() -> None:
     bar = performed().bars[1]
     row = "".join(text for text, _ in word_runs(bar, 2, 17))
     assert row == "  lan-tern's on the land-"[:17]
+
+
+def test_a_bar_is_as_wide_as_its_words_need() -> None:
+    """lan-tern's on the land-: with slots of three the end would stand a cell over the bar line, with four it fits."""
+    bar = performed().bars[1]
+    assert [wide_enough(bar, least) for least in (2, 3, 4)] == [4, 4, 4]
+    assert wide_enough(performed().bars[5], 2) == 2
 
 
 def test_what_is_no_song_s_stays_as_it_was() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from fractions import Fraction
 from itertools import pairwise
 
@@ -11,8 +12,9 @@ import pytest
 from coach.music.tempo import TempoPlan, constant, smooth, steps
 from coach.picking.plucks import ACCENT, SOFT
 from coach.sound.click import LENGTH_S, PEAK, knock, peak_dbfs
+from coach.sound.humming import hum
 from coach.sound.mixer import CEILING, KNEE, NOTHING, Mixer, limit, render, render_bars
-from coach.sound.score import BEAT, DOWN, BarScore
+from coach.sound.score import BEAT, DOWN, BarScore, Tone
 from coach.sound.timing import click_frames, clicks_of, place
 from tests.sound.hands import RATE, bar, onsets, picked_bar, pluck
 
@@ -191,3 +193,41 @@ def test_bars_are_placed_end_to_end() -> None:
     placed = list(place(scores_of(PLANS["smooth"], 40), RATE))
     assert all(a.end_frame == b.start_frame for a, b in pairwise(placed))
     assert placed[9].plan.frame(Fraction(20), RATE) == placed[39].plan.frame(Fraction(20), RATE)
+
+
+# The tune -----------------------------------------------------------------------------------
+
+
+def hummed(number: int, tones: tuple[Tone, ...], bpm: int = 97) -> BarScore:
+    """A bar of four beats with nothing in it but the tune."""
+    return BarScore(number, Fraction(4), Fraction(bpm), Fraction(bpm), (), (), tones)
+
+
+def test_a_hummed_note_lies_at_its_exact_sample_over_any_bar_line() -> None:
+    """At 97 bpm, from beat 3 1/3 for three beats: the very samples of the tone at round(t · rate), bar line or not."""
+    tone = Tone(Fraction(10, 3), Fraction(3), 64)
+    sound = render([hummed(0, (tone,)), hummed(1, ())], RATE, tail_s=0)
+    plan = constant(Fraction(97))
+    first, last = plan.frame(Fraction(10, 3), RATE), plan.frame(Fraction(19, 3), RATE)
+    wave = hum(64, last - first, RATE)
+    assert not sound[:first].any()
+    assert np.array_equal(sound[first : first + len(wave), 0], wave)
+    assert np.array_equal(sound[:, 0], sound[:, 1])
+    assert not sound[first + len(wave) :].any()
+
+
+def test_the_tune_follows_the_guide_s_volume_and_rings_out() -> None:
+    """Guide at nothing: no tune. A note to the end of the last bar dies away after it."""
+    score = hummed(0, (Tone(Fraction(3), Fraction(1), 60),))
+    assert not render([score], RATE, guide_gain=0).any()
+    sound = render([score], RATE)
+    end = constant(Fraction(97)).frame(Fraction(4), RATE)
+    assert len(sound) > end
+    assert sound[end : end + 1000].any()
+
+
+def test_guitar_click_and_tune_together_never_clip() -> None:
+    """All six strings, accented, a click and a hummed note at once, as loud as can be: nothing above the ceiling."""
+    plucks = tuple(pluck(0, string, 40 + 5 * (6 - string), ACCENT) for string in range(1, 7))
+    score = replace(bar(0, Fraction(97)), plucks=plucks, tune=(Tone(Fraction(0), Fraction(4), 64),))
+    assert float(np.max(np.abs(render([score], RATE)))) <= CEILING
