@@ -1,8 +1,8 @@
 """Where the columns of a line of music stand: as far apart as time asks and as what stands in them needs.
 
 A column is an instant (or a bar line). A cell is something that stands at a column, in a track: two cells of one
-track never overlap. Columns are set from left to right, each as near as its cells allow; a line is then stretched
-to its full width, which keeps every distance.
+track never overlap. Columns are set from left to right, each as near as its cells allow. A line is brought to its
+full width by giving time more room, so what had to be pushed apart is evened out first.
 """
 
 from __future__ import annotations
@@ -14,6 +14,10 @@ from math import inf
 from coach.paper.layout import Item
 
 MOST_STRETCH = 1.6
+_HALVINGS = 24
+
+Step = tuple[float, float]
+"""The distance a column wants from the one before: a fixed part, and one that grows with the line."""
 
 
 @dataclass(frozen=True)
@@ -49,10 +53,10 @@ def cell(
     return Cell(lane, column, tuple(items), tuple(tracks), left, right + (4.5 if joins else 0), gap, joins=joins)
 
 
-def positions(steps: Sequence[float], cells: Sequence[Cell]) -> tuple[tuple[float, ...], float]:
-    """x of every column, and the line's width with all that reaches past its last column.
+def positions(steps: Sequence[Step], cells: Sequence[Cell], ease: float = 1.0) -> tuple[float, ...]:
+    """x of every column; the last one is the line's right edge, past which nothing reaches.
 
-    `steps[k]` is the distance that column k wants from the one before it (the first: from the line's left edge).
+    `steps[k]` is what column k wants (the first: from the line's left edge); `ease` multiplies what grows of it.
     """
     by_column: list[list[Cell]] = [[] for _ in steps]
     for each in cells:
@@ -61,8 +65,8 @@ def positions(steps: Sequence[float], cells: Sequence[Cell]) -> tuple[tuple[floa
     edges: dict[str, float] = {}
     xs: list[float] = []
     wide = 0.0
-    for step, here in zip(steps, by_column, strict=True):
-        x = (xs[-1] if xs else 0.0) + step
+    for (fixed, grows), here in zip(steps, by_column, strict=True):
+        x = (xs[-1] if xs else 0.0) + fixed + grows * ease
         for each in here:
             x = max(x, -each.left)
             for track in each.tracks:
@@ -73,7 +77,18 @@ def positions(steps: Sequence[float], cells: Sequence[Cell]) -> tuple[tuple[floa
             wide = max(wide, x + each.right)
         xs.append(x)
     # What hangs over the last column (a word longer than its bar) pushes that column out: music ends at the margin.
-    return (*xs[:-1], max(xs[-1], wide)), max(xs[-1], wide)
+    return (*xs[:-1], max(xs[-1], wide))
+
+
+def spread(steps: Sequence[Step], cells: Sequence[Cell], room: float) -> tuple[float, ...]:
+    """The columns over `room` points, which is no less than they need: each distance of time as even as can be."""
+    low, high = 1.0, 2.0
+    while positions(steps, cells, high)[-1] < room:
+        low, high = high, 2 * high
+    for _ in range(_HALVINGS):
+        middle = (low + high) / 2
+        low, high = (middle, high) if positions(steps, cells, middle)[-1] < room else (low, middle)
+    return positions(steps, cells, low)
 
 
 def broken(naturals: Sequence[Sequence[float]], room: float) -> list[int]:
@@ -92,7 +107,8 @@ def broken(naturals: Sequence[Sequence[float]], room: float) -> list[int]:
                 break
             loose = max(0.0, 1 - natural / room)
             cost = loose**2 * (0.4 if end == count else 1.0) + 0.02
-            cost += 0.0 if end == count or end % 4 == 0 else 0.04 if end % 2 == 0 else 0.08
+            cost += 0.0 if end == count or end % 4 == 0 else 0.02 if end % 2 == 0 else 0.04
+            cost += 0.2 if end == count and start and not k else 0.0  # one bar left over looks forgotten
             if best[start] + cost < best[end]:
                 best[end], before[end] = best[start] + cost, start
     starts = []

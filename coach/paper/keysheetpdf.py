@@ -6,7 +6,8 @@ from collections.abc import Iterator, Sequence
 
 from coach.music.keysheet import Entry, KeySheet, renamed_roots, rows_of
 from coach.paper.glyphs import BOLD, ITALIC
-from coach.paper.layout import Block, Item, Leaves, check_paper, fitted, flow, rule, text_width, words, wrapped
+from coach.paper.layout import Block, Item, check_paper, fitted, rule, text_width, words, wrapped
+from coach.paper.layout_pages import Leaves, flow
 from coach.paper.pdf import Sheet, printed
 
 _LABEL, _ROW, _NAME = 78.0, 31.0, 12.0

@@ -8,7 +8,8 @@ from io import BytesIO
 from typing import Any
 
 from coach.paper.glyphs import FONTS, load
-from coach.paper.layout import Item, Leaves, Path, Text, check_paper, flow
+from coach.paper.layout import Item, Path, Text, check_paper
+from coach.paper.layout_pages import Leaves, flow
 from coach.paper.pdf_sections import ladder_blocks, layer_blocks, piece_blocks
 from coach.song.piece import Piece
 
@@ -24,19 +25,24 @@ class Sheet:
     bars: int
 
 
-def sheet_pdf(pieces: Sequence[Piece], *, paper: str = "a4", caution: str = CAUTION) -> Sheet:
+def sheet_pdf(
+    pieces: Sequence[Piece], *, source: str = "", paper: str = "a4", caution: str = CAUTION
+) -> Sheet:
     """The handout of a song's arrangements (or of patterns over chords), each piece from a new page on.
 
-    Each part is written once, in the layer in which it sounds, with the order of parts at the head.
+    Each part is written once, in the layer in which it sounds, with the order of parts at the head. `source` says
+    where words and tune come from.
     Raises BadInput for an unknown `paper` (a4, letter).
     """
-    return printed(sheet_leaves(pieces, paper=paper, caution=caution))
+    return printed(sheet_leaves(pieces, source=source, paper=paper, caution=caution))
 
 
-def sheet_leaves(pieces: Sequence[Piece], *, paper: str = "a4", caution: str = CAUTION) -> Leaves:
+def sheet_leaves(
+    pieces: Sequence[Piece], *, source: str = "", paper: str = "a4", caution: str = CAUTION
+) -> Leaves:
     """The pages of `sheet_pdf` as values."""
     paper = check_paper(paper)
-    blocks = [block for k, piece in enumerate(pieces) for block in piece_blocks(piece, paper, f"piece{k}")]
+    blocks = [block for k, piece in enumerate(pieces) for block in piece_blocks(piece, paper, f"piece{k}", source)]
     names = ", ".join(dict.fromkeys(p.arrangement for p in pieces if p.arrangement))
     return flow(blocks, paper, _title(pieces), f"Fingerstyle guitar tab{': ' if names else ''}{names}", caution)
 

@@ -7,22 +7,23 @@ from dataclasses import replace
 from itertools import groupby
 
 from coach.guitar.tuning import STANDARD
-from coach.paper.engraving import Drawn, engraved, fits
+from coach.paper.engraving import engraved, fits
+from coach.paper.engraving_bars import Drawn
 from coach.paper.engraving_tempo import tempo_mark
 from coach.paper.glyphs import BOLD, ITALIC, REGULAR, width
 from coach.paper.layout import Block, Item, fitted, text_width, words, wrapped
+from coach.paper.swing import ratio, swing_changes
 from coach.paper.written import WrittenPart, sounding_key, written_parts
 from coach.picking.layers import FULL, LAYERS, THUMB
-from coach.picking.pattern import STRAIGHT
 from coach.song.piece import Piece, PieceBar
 
 _TITLE, _HEADING, _INFO = 21.0, 13.0, 9.5
 _GUTTER = 26.0
 
 
-def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
+def piece_blocks(piece: Piece, paper: str, group: str, source: str = "") -> list[Block]:
     """A piece from its title to its last bar, on pages of its own."""
-    blocks = list(_head(piece, paper, group))
+    blocks = list(_head(piece, paper, group, source))
     room = text_width(paper)
     shown: set[tuple[str, str]] = set()
     stretches = written_parts(piece)
@@ -30,7 +31,7 @@ def piece_blocks(piece: Piece, paper: str, group: str) -> list[Block]:
     for k, stretch in enumerate(stretches):
         layers = {bar.layer for bar in stretch.bars if bar.plucks}
         before, last = stretches[k - 1] if k else None, k + 1 == len(stretches)
-        bars = _drawn(stretch, before, shown, layers, last=last, tempos=tempos, meters=meters)
+        bars = _drawn(stretch, before, shown, layers, last=last, tempos=tempos and k > 0, meters=meters)
         lines = engraved(bars, room, f"{group}-{k}")
         title = stretch.heading if stretch.name or len(stretch.times) < stretch.of else ""
         if title:
@@ -69,7 +70,7 @@ def ladder_blocks(pieces: Sequence[Piece], title: str, abouts: Sequence[str], pa
     def rung(k: int, wide: float) -> list[Block]:
         lines = engraved(drawn[k], wide, f"pattern{k}")
         first = pieces[k].bars[0]
-        swing = _swing_said(first).capitalize()
+        swing = _swing_said(pieces[k].bars)
         about = " ".join(filter(None, (abouts[k] if k < len(abouts) else "", swing and f"{swing}.")))
         return [_headed(pieces[k].title, about, wide, f"pattern{k}-head", _tall(lines), first), *lines]
 
@@ -156,8 +157,11 @@ def _drawn(
     return drawn
 
 
-def _swing_said(bar: PieceBar) -> str:
-    return "" if bar.share == STRAIGHT else f"swing: the first half of a beat takes {float(bar.share):.0%} of it"
+def _swing_said(bars: Sequence[PieceBar]) -> str:
+    """The swing of the first bars that have one, "" where all are straight."""
+    for share in swing_changes(bars).values():
+        return "Swing {}:{}, the first half of a beat takes {:.0%} of it".format(*ratio(share), float(share))
+    return ""
 
 
 def _turn_said(layer: str) -> str:
@@ -187,6 +191,8 @@ def _headed(title: str, about: str, room: float, group: str, want: float, first:
         room -= max(i.box.right for i in mark) + 8
         items += [i.moved(room + 8, 0) for i in mark]
     head = fitted("heading", group, 0, _HEADING, title, _HEADING, room, BOLD)
+    if head.box.top < 0:  # an accent on a capital
+        head = head.moved(0, -head.box.top)
     items.append(head)
     high = _HEADING + 4
     x = head.box.right + 8
@@ -221,7 +227,8 @@ def _titled(title: str, room: float, group: str) -> tuple[list[Item], float]:
     """A title, on two lines or more and smaller where it is long; and its height."""
     long = width(title, BOLD, _TITLE) > room
     lines = wrapped("title", group, title, _TITLE * 0.8 if long else _TITLE, room, BOLD)
-    return [line.moved(0, -0.2 * line.size) for line in lines], max((i.box.bottom for i in lines), default=0) + 2
+    top = min((line.box.top for line in lines), default=0.0)
+    return [line.moved(0, -top) for line in lines], max((i.box.bottom for i in lines), default=0.0) - top + 5
 
 
 def _lines(text: str, room: float, group: str, font: str = REGULAR) -> Block:
@@ -257,8 +264,8 @@ def _asked_words(piece: Piece) -> Iterator[str]:
     if piece.bars:
         first = piece.bars[0]
         yield str(first.meter)
-        if _swing_said(first):
-            yield _swing_said(first).capitalize()
+        if swing := _swing_said(piece.bars):
+            yield swing
     if piece.capo:
         key = f", sounds in {sounding_key(piece.key, piece.capo).title}" if piece.key else ""
         yield f"Capo at fret {piece.capo}{key}"

@@ -11,16 +11,15 @@ from coach.paper.layout import (
     PAPERS,
     Block,
     Item,
-    Leaves,
     bar,
     check_paper,
     fitted,
-    flow,
     rule,
     text_width,
     words,
     wrapped,
 )
+from coach.paper.layout_pages import Leaves, flow
 from coach.paper.pdf import Sheet, printed
 
 _NAMES, _LEAST_ROW, _BLANKS = 118.0, 52.0, 10

@@ -10,9 +10,10 @@ from time import perf_counter
 
 import pymupdf
 
-from coach.paper.layout import PAPERS, faults
+from coach.paper.layout import PAPERS
 from coach.paper.pdf import printed, sheet_leaves
 from coach.paper.written import written_parts
+from tests.paper.pdf_faults import faults
 from tests.paper.pdf_made import made_song
 from tests.paper.test_pdf_read_back import check_figures, check_page
 

@@ -13,16 +13,19 @@ from coach.guitar.shape import Shape
 from coach.music.chords import read_bars
 from coach.music.meter import METERS
 from coach.paper.diagrams import barres, diagram
-from coach.paper.engraving import Drawn, engraved
-from coach.paper.engraving_spacing import Cell, broken, positions
+from coach.paper.engraving import engraved
+from coach.paper.engraving_bars import Drawn
+from coach.paper.engraving_spacing import Cell, broken, positions, spread
 from coach.paper.engraving_tempo import tempo_mark
 from coach.paper.glyphs import REGULAR, width
-from coach.paper.layout import PAPERS, Block, Item, Leaves, Text, faults, flow, text_width, words, wrapped
+from coach.paper.layout import PAPERS, Block, Item, Text, text_width, words, wrapped
+from coach.paper.layout_pages import Leaves, flow
 from coach.paper.pdf import ladder_leaves, layers_leaves, sheet_leaves
 from coach.picking.pattern import Pattern, bar_of
 from coach.picking.realise import hold_bars
 from coach.song.chart import Word
 from coach.song.piece import Piece, PieceBar, pattern_piece
+from tests.paper.pdf_faults import faults
 from tests.paper.pdf_made import made_song
 from tests.picking.shipped import BOOK, LIBRARY
 
@@ -286,10 +289,19 @@ def test_overlaps_and_margins_are_found() -> None:
 
 def test_columns_stand_apart_by_time_and_by_need() -> None:
     """Three columns ten apart; a wide cell in one track pushes the next cell of that track only."""
-    xs, wide = positions([0, 10, 10], [])
-    assert (xs, wide) == ((0, 10, 20), 20)
+    steps = [(0.0, 0.0), (0.0, 10.0), (0.0, 10.0)]
+    assert positions(steps, []) == (0, 10, 20)
     cells = [Cell("l", 0, (), ("a",), 0, 25, 2), Cell("l", 1, (), ("b",), 0, 1, 2), Cell("l", 2, (), ("a",), -1, 0, 2)]
-    assert positions([0, 10, 10], cells)[0] == (0, 10, 28)
+    assert positions(steps, cells) == (0, 10, 28)
+
+
+def test_room_goes_to_time_and_evens_it_out() -> None:
+    """A step that a word pushed to 30 beside one of 10: over 60 points they are 30 and 30, over 80 40 and 40."""
+    steps = [(0.0, 0.0), (0.0, 10.0), (0.0, 10.0)]
+    word = [Cell("w", 0, (), ("w",), 0, 28, 0), Cell("w", 1, (), ("w",), 0, 5, 2)]
+    assert positions(steps, word) == (0, 30, 40)
+    assert spread(steps, word, 60) == pytest.approx((0, 30, 60), abs=0.001)
+    assert spread(steps, word, 80) == pytest.approx((0, 40, 80), abs=0.001)
 
 
 def test_lines_are_broken_evenly() -> None:

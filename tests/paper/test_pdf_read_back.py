@@ -9,12 +9,12 @@ import pymupdf
 import pytest
 
 from coach.music.chords import read_bars
-from coach.paper.layout import faults
 from coach.paper.pdf import layers_pdf, printed, sheet_leaves, sheet_pdf
 from coach.paper.written import written_parts
 from coach.picking.plucks import SOFT
 from coach.picking.realise import hold_bars
 from coach.song.piece import Piece, PieceBar, pattern_piece
+from tests.paper.pdf_faults import faults
 from tests.paper.pdf_made import made_song
 from tests.paper.pdf_read import Figures, bars_of, runs, staves, strokes
 from tests.picking.shipped import BOOK, LIBRARY, PATTERNS
