@@ -80,7 +80,6 @@ def turn_order(
     others = [v for v in chosen if v is not opener]
     if not others:
         return (opener,) * count
-    counts = _counts(opener, others, count, first_day)
     views = {v.drill.id: v for v in (opener, *others)}
     fresh = {id_ for id_, v in views.items() if not v.known or v.begun_today}
 
@@ -88,12 +87,14 @@ def turn_order(
         return a in fresh and b in fresh and views[a].drill.family == views[b].drill.family
 
     here = [v for v in by_ease if v.drill.id in views]
-    closers = here if first_day else _closers(opener, [v for v in here if v is not opener], new)
-    for apart in (alike, lambda a, b: False):
-        for last in (v for v in closers if v.drill.id in counts):
-            found = arrange(counts, opener.drill.id, last.drill.id, apart)
-            if found is not None:
-                return tuple(views[id_] for id_ in found)
+    known_last = here if first_day else _closers(opener, [v for v in here if v is not opener])
+    splits = _counts(opener, others, count, first_day)
+    for closers in (known_last, new):
+        for apart in (alike, lambda a, b: False):
+            for last, counts in ((v.drill.id, c) for c in splits for v in closers if v.drill.id in c):
+                found = arrange(counts, opener.drill.id, last, apart)
+                if found is not None:
+                    return tuple(views[id_] for id_ in found)
     # No order with these ends (counts that no plan gives): plain turns, which keep the first law.
     wheel = list(views.values())
     return tuple(wheel[i % len(wheel)] for i in range(count))
@@ -119,24 +120,23 @@ def _opened(
     return opener, chosen
 
 
-def _counts(opener: View, others: Sequence[View], count: int, first_day: bool) -> dict[str, int]:
-    """Turns for each, the neediest of the others named first. What is kept up has one turn, the rest share theirs."""
+def _counts(opener: View, others: Sequence[View], count: int, first_day: bool) -> list[dict[str, int]]:
+    """Turns for each, the neediest of the others named first: what is kept up has one and the rest share theirs, or,
+    where no order can be had with that, all alike."""
     ids = [v.drill.id for v in others]
     once = [v.drill.id for v in (opener, *others) if v.finished and not first_day]
     rest = [i for i in (opener.drill.id, *ids) if i not in once]
     left = count - len(once)
-    if rest and left >= len(rest) and max((more := shares(rest, left)).values()) <= count // 2:
-        found = {**dict.fromkeys(once, 1), **more}
-    else:
-        found = shares([opener.drill.id, *ids], count)
-    return {**{i: found[i] for i in ids}, opener.drill.id: found[opener.drill.id]}
+    found = [shares([opener.drill.id, *ids], count)]
+    if once and rest and left >= len(rest) and max((more := shares(rest, left)).values()) <= count // 2:
+        found.insert(0, {**dict.fromkeys(once, 1), **more})
+    return [{**{i: split[i] for i in ids}, opener.drill.id: split[opener.drill.id]} for split in found]
 
 
-def _closers(opener: View, others: Sequence[View], new: Sequence[View]) -> list[View]:
-    """Who may close, best first: playable but not the opener again, then the opener; the hardest and the new last."""
-    known = [v for v in others if v.known]
-    if not known:
-        return [opener, *new]
-    middle, hardest = known[:-1], known[-1]
+def _closers(opener: View, others: Sequence[View]) -> list[View]:
+    """Who may close, best first: playable but not the opener again, then the opener; the hardest last."""
+    if not others:
+        return [opener]
+    middle, hardest = others[:-1], others[-1]
     half = max(1, len(middle) // 2)
-    return [*middle[:half], opener, *middle[half:], hardest, *new]
+    return [*middle[:half], opener, *middle[half:], hardest]
