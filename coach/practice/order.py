@@ -28,21 +28,19 @@ def neediest_first(views: Iterable[View], pressing: Pressing) -> list[View]:
 
 
 def chosen_today(
-    known: Sequence[View], new: Sequence[View], room: int, at_once: int, pressing: Pressing, wishes: Wishes
+    ranked: Sequence[View], new: Sequence[View], room: int, at_once: int, pressing: Pressing, wishes: Wishes
 ) -> list[View]:
-    """At most `room` drills, the weightiest first: what is pinned or pressing, what is new, then the few on the way
-    to their targets that the days allow (`at_once`), with what is due for upkeep among them, up to a third.
-
-    What is left over goes to the rest by need, so that a plan is never of fewer drills than there are.
+    """At most `room` drills of those `ranked` by need and the new: what is pinned, what presses from outside (half of
+    them at most), what is new, what is due for upkeep (a third), and the few on the way to their targets that the days
+    allow (`at_once`). What is left over goes to the rest, so that a plan is never of fewer drills than there are.
     """
-    ranked = neediest_first(known, pressing)
     pinned = [v for v in [*ranked, *new] if v.drill.id in wishes.pinned]
-    pressed = [v for v in ranked if v.drill.id in pressing][: max(1, room // 2)]
+    pressed = neediest_first([v for v in ranked if v.drill.id in pressing], pressing)[: max(1, room // 2)]
     upkeep = [v for v in ranked if v.finished and v.due][: max(1, room // 3)]
     on_the_way = [v for v in ranked if not v.finished and not v.stuck][:at_once]
     order = list({v.drill.id: v for v in (*pinned, *pressed, *new, *upkeep, *on_the_way, *ranked)}.values())
     found = order[: max(room, len(pinned))]
-    by_id = {v.drill.id: v for v in (*known, *new)}
+    by_id = {v.drill.id: v for v in (*ranked, *new)}
     for out, into in wishes.swapped:
         ids = [v.drill.id for v in found]
         if out in ids and into in by_id:
@@ -70,10 +68,9 @@ def turn_order(
     use = wishes or Wishes()
     by_ease = sorted(known, key=lambda v: v.rung) if first_day else easiest_first(known)
     room = max(min(count, 3), min(MOST_DRILLS, round(count * ROOM)))
-    if first_day and use == Wishes():
-        chosen = by_ease[:room]
-    else:
-        chosen = chosen_today(known, new[: max(room - 1, 0) if count >= 3 else 0], room, at_once, pressing, use)
+    ranked = by_ease if first_day else neediest_first(known, {})
+    begun = [] if first_day else new[: max(room - 1, 0) if count >= 3 else 0]
+    chosen = chosen_today(ranked, begun, room, at_once, pressing, use)
     if count == 1 or len(chosen) == 1:
         return (chosen[0],) * count
     opener, chosen = _opened(by_ease, chosen, room, first_day, use)

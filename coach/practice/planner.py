@@ -149,7 +149,10 @@ def plan(
         raise CoachError("there is no drill to plan", mend="add a pattern to your patterns folder, or skip fewer")
     first_day = not any(v.past is not None and v.past.first_day < today for v in views)
     at_once = max(2, min(use.learning_at_once, round(wanted / MINUTES_EACH)))
-    known, new, told = _starters(views, use) if first_day else _known_and_new(views, wanted, use, at_once, press, wish)
+    if first_day:
+        known, new, told = _starters(views, use, wish)
+    else:
+        known, new, told = _known_and_new(views, wanted, use, at_once, press, wish)
     lengths = _lengths(wanted, use, odd=len(known) + len(new) == 2)
     if wanted >= _WARM_UP_FROM:  # the shortest turn of the first run is to warm up
         lengths[0] = (lengths[0][-1], *lengths[0][:-1])
@@ -183,12 +186,18 @@ def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> 
     return found
 
 
+def called_for(wish: Wishes) -> set[str]:
+    """The drills the player wants in the plan."""
+    return {*wish.pinned, *(into for _, into in wish.swapped)}
+
+
 def _planned(drill: Drill, wish: Wishes) -> bool:
-    called = drill.id in wish.pinned or any(drill.id == into for _, into in wish.swapped)
-    return drill.id not in wish.skipped and (called or not drill.resting)
+    return drill.id not in wish.skipped and (drill.id in called_for(wish) or not drill.resting)
 
 
-def _starters(views: Sequence[View], use: Settings) -> tuple[list[View], list[View], tuple[str, ...]]:
+def _starters(
+    views: Sequence[View], use: Settings, wish: Wishes
+) -> tuple[list[View], list[View], tuple[str, ...]]:
     """The first day of all. The lowest rungs of the first ladder count as known, not as new.
 
     With nothing in the ledger there must still be something to play, and one drill for twenty minutes would be the
@@ -198,7 +207,7 @@ def _starters(views: Sequence[View], use: Settings) -> tuple[list[View], list[Vi
     """
     first = [v for v in views if v.drill.family == views[0].drill.family]
     lowest = [*first, *(v for v in views if v not in first)][: use.starters]
-    known = [v for v in views if v in lowest or v.known]
+    known = [v for v in views if v in lowest or v.known or v.drill.id in called_for(wish)]
     return known, [], (f"A first day: {len(known)} easy things in turn. Find the tempo at which each is comfortable.",)
 
 
@@ -211,8 +220,7 @@ def _known_and_new(
     What has a day to be ready by, and what was pinned, does not wait for that.
     """
     known = [v for v in views if v.known]
-    asked_for = {*wish.pinned, *(into for _, into in wish.swapped)}
-    called = [v for v in views if not v.known and v.drill.id in asked_for]
+    called = [v for v in views if not v.known and v.drill.id in called_for(wish)]
     untouched = [v for v in views if not v.known and v not in called]
     left = use.new_a_day - sum(v.begun_today for v in known) - len(called)
     on_the_way = sum(not v.finished and not v.stuck for v in known) + len(called)
