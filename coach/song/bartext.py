@@ -3,7 +3,7 @@
 chords  `C D` share the bar equally; `C:3 D` gives C three beats and D what is left. N is no chord.
 words   `salt on|the win-|dow`: each `|` goes on to the next beat; without one the words stand at the bar's start.
         A syllable that goes on ends in `-`. Where a beat has as many words as the tune has notes in it, each word
-        stands at its note; `_` alone is a note on which the syllable before goes on.
+        stands at its note; `_` alone is a note on which the syllable before goes on. `Long a-|` is read by beats too.
 tune    `D4 E4:1/2 -:1/2 +G4:2`: pitches with their length in beats, 1 where none is written; `-` is a rest, `+` goes on
         with the note before. The lengths make up the bar.
 breath  A comma that stands alone (the trade's breath mark): after a note of the tune, or at the end of a beat's words.
@@ -127,7 +127,10 @@ def read_words(text: str, beats: Fraction, tune: Sequence[TuneNote] = ()) -> Wor
     if len(text) > MOST_TEXT:
         raise BadMusic("the words of this bar are too long", mend=f"keep to {MOST_TEXT} letters")
     cells = text.split("|")
-    if len(cells) > 1 and len(cells) - 1 >= beats:
+    by_beat = len(cells) > 1
+    while len(cells) > 1 and not cells[-1].strip():
+        cells.pop()
+    if len(cells) - 1 >= beats:
         raise BadMusic(
             f"there are words for {len(cells)} beats and the bar has {beats}", mend="leave out a | between the words"
         )
@@ -136,13 +139,13 @@ def read_words(text: str, beats: Fraction, tune: Sequence[TuneNote] = ()) -> Wor
         tokens = [token for token in re.split(r"[ \t]+", cell) if token]
         if tokens[-1:] == [","]:
             tokens.pop()
-            breaths.append(min(Fraction(number + 1), beats) if len(cells) > 1 else beats)
+            breaths.append(min(Fraction(number + 1), beats) if by_beat else beats)
         if "," in tokens:
             raise BadMusic(
                 "a breath (a comma alone) stands between words", mend="put it last before a |, or into the tune"
             )
         starts = [n.beat for n in tune if not n.tied and number <= n.beat < number + 1]
-        if len(cells) > 1 and len(tokens) == len(starts):
+        if by_beat and len(tokens) == len(starts):
             words += [Word(at, token) for at, token in zip(starts, tokens, strict=True) if token != "_"]
         elif kept := " ".join(token for token in tokens if token != "_"):
             words.append(Word(Fraction(number), kept))
@@ -166,8 +169,9 @@ def words_text(words: Sequence[Word], beats: Fraction, tune: Sequence[TuneNote] 
             cells.append(" ".join(spelled.get(at, "_") for at in starts))
     while cells and not cells[-1]:
         cells.pop()
-    # A lone first cell still needs its bar, so that it is read beat by beat.
-    return "|".join(cells) + ("|" if len(cells) == 1 and beats > 1 and "_" in cells[0].split(" ") else "")
+    # A lone first cell that is more than one word on the first beat must be read beat by beat.
+    places = len(words) > 1 or words[0].beat or "_" in (cells or [""])[0].split(" ")
+    return "|".join(cells) + ("|" if len(cells) == 1 and places else "")
 
 
 def _one_word(text: str) -> str:

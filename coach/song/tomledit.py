@@ -290,7 +290,11 @@ class Edit:
             return
         if self.text.startswith(",", after):
             if not self.text[place.end : after].strip(" \t"):
-                self._cut(place.start, after + 1, kept)
+                comma_end = after + 1
+                following = self.text[comma_end : self._line_end(comma_end)]
+                if following.strip() and not following.lstrip().startswith("#"):
+                    comma_end += len(following) - len(following.lstrip())  # the next one takes its place on the line
+                self._cut(place.start, comma_end, kept)
             else:  # a comment stands before the comma
                 self._splice(after, after + 1, "")
                 self._cut(place.start, place.end, kept)
