@@ -18,6 +18,7 @@ from coach.practice.plateau import curve
 from coach.practice.remedies import DROPPED, NOTE, Course, Finding, courses, finding
 from coach.practice.takes import Stumble, Take
 
+_AN_OFFSET = timedelta(days=1)
 _PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
 
 
@@ -37,7 +38,8 @@ def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
     since = today - timedelta(LATELY_DAYS - 1)
     rows = ledger.rows(
         "SELECT t.drill, s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM takes t JOIN stumbles s ON s.take = t.id"
-        " WHERE t.local_day BETWEEN ? AND ? ORDER BY s.at, s.id",
+        " WHERE t.at >= ? AND t.local_day BETWEEN ? AND ? ORDER BY s.at, s.id",
+        (since - _AN_OFFSET).isoformat(),  # by the index of moments; a local day begins up to 14 hours apart from UTC's
         since.isoformat(),
         today.isoformat(),
     )

@@ -1,4 +1,4 @@
-"""All keys, read from the table of actions, and the cautions."""
+"""All keys, read from the table of actions, the cautions, and why the plan is as it is."""
 
 from __future__ import annotations
 
@@ -13,6 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from coach.practice.cautions import CAUTIONS
+from coach.practice.grounds import GROUNDS
 from coach.screens.actions import PAGES, keys_shown
 
 KEYS_WIDTH = 20
@@ -22,7 +23,7 @@ MARGINS = 7
 
 
 def help_text(moved: Mapping[str, str], first: str = "", width: int = 72) -> str:
-    """Every page of keys, `first` before the others, then the cautions; lines of at most `width` cells."""
+    """Every page of keys, `first` before the others, then grounds and cautions; lines of at most `width` cells."""
     pages = sorted(PAGES, key=lambda page: page != first)
     lines: list[str] = []
     for page in pages:
@@ -31,10 +32,12 @@ def help_text(moved: Mapping[str, str], first: str = "", width: int = 72) -> str
             keys = f"  {keys_shown(action, moved)}".ljust(KEYS_WIDTH) + " "
             lines += wrap(action.says, width, initial_indent=keys, subsequent_indent=" " * len(keys))
         lines.append("")
-    lines.append("Hands and ears")
-    for caution in CAUTIONS:
-        lines += wrap(caution, width, initial_indent="  ", subsequent_indent="  ")
-    return "\n".join(lines)
+    for heading, told in (("Why the plan is as it is", GROUNDS), ("Hands and ears", CAUTIONS)):
+        lines.append(heading)
+        for sentence in told:
+            lines += wrap(sentence, width, initial_indent="  ", subsequent_indent="  ")
+        lines.append("")
+    return "\n".join(lines[:-1])
 
 
 class Help(ModalScreen[None]):

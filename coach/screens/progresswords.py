@@ -166,9 +166,15 @@ def clean_lines(sheet: Sheet, width: int, height: int, room: Room) -> list[Line]
     days = [day for day, _, _ in sheet.clean]
     shares = [clean / total for _, clean, total in sheet.clean]
     clean, total = sum(one[1] for one in sheet.clean[-5:]), sum(one[2] for one in sheet.clean[-5:])
-    tail = f": {clean} of {total} on the last {min(len(days), 5)} days" if total else ""
+    last = min(len(days), 5)
+    said = [f"Clean passes: {clean} of {total} on the last {last} days", f"Clean: {clean} of {total} in {last} days"]
     lines = column_plot(shares, days, 1.0, ("all", "none"), width, height, room.glyphs)
-    return [(HEADING, f"Clean passes{tail}"[:width].ljust(width)), *((PLOT, line) for line in lines)]
+    return [_heading(said if total else ["Clean passes"], width), *((PLOT, line) for line in lines)]
+
+
+def _heading(said: Sequence[str], width: int) -> Line:
+    """The first heading that fits."""
+    return HEADING, next((one for one in said if len(one) <= width), said[-1])[:width].ljust(width)
 
 
 def minute_lines(minutes: Sequence[tuple[date, float]], width: int, height: int, room: Room) -> list[Line]:
@@ -184,8 +190,8 @@ def minute_lines(minutes: Sequence[tuple[date, float]], width: int, height: int,
         height,
         room.glyphs,
     )
-    heading = f"Minutes by day, all drills: {week:.0f} in seven days"
-    return [(HEADING, heading[:width].ljust(width)), *((PLOT, line) for line in lines)]
+    said = [f"Minutes by day, all drills: {week:.0f} in seven days", f"Minutes: {week:.0f} in seven days"]
+    return [_heading(said, width), *((PLOT, line) for line in lines)]
 
 
 def side_by_side(left: Sequence[Line], right: Sequence[Line], second: int) -> list[Line]:

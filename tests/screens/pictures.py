@@ -25,6 +25,7 @@ from coach.screens.world import World
 from coach.settings import Settings
 from coach.sound.clock import FakeClock
 from coach.sound.device import SilentSpeaker
+from tests.screens.evenings import practise
 
 MOMENT = datetime(2026, 5, 9, 7, 5, tzinfo=UTC)
 
@@ -84,6 +85,35 @@ async def pictures(out: Path) -> None:
                 await pilot.press("escape", "o")
                 await pilot.pause(0.5)
                 save(app, out / f"settings-{name}.svg")
+
+
+async def progress_pictures(out: Path) -> None:
+    """Write planned.svg, progress.svg, its sides where not all fit, and stopped.svg, over made-up evenings."""
+    for name, size in (("wide", (160, 45)), ("small", (80, 24)), ("least", (60, 22))):
+        with tempfile.TemporaryDirectory() as home:
+            practise(Path(home) / "ledger.sqlite3", MOMENT)
+            app = Coach(world(Path(home), cautions_seen=True))
+            async with app.run_test(size=size) as pilot:
+                await pilot.pause(1.0)
+                save(app, out / f"planned-{name}.svg")
+                await pilot.press("w")
+                await pilot.pause(0.4)
+                save(app, out / f"choice-{name}.svg")
+                await pilot.press("escape", "g")
+                await pilot.pause(1.0)
+                await pilot.press("down")
+                await pilot.pause(0.6)
+                save(app, out / f"progress-{name}.svg")
+                for side in ("places", "days", "kept") if name != "wide" else ():
+                    await pilot.press("right")
+                    await pilot.pause(0.3)
+                    save(app, out / f"progress-{side}-{name}.svg")
+                await pilot.press("escape")
+                app.world.note("pain reported")
+                await pilot.pause(0.4)
+                await pilot.press("r")
+                await pilot.pause(1.0)
+                save(app, out / f"stopped-{name}.svg")
 
 
 async def song_pictures(out: Path) -> None:
@@ -148,3 +178,4 @@ if __name__ == "__main__":
     target.mkdir(parents=True, exist_ok=True)
     asyncio.run(pictures(target))
     asyncio.run(song_pictures(target))
+    asyncio.run(progress_pictures(target))

@@ -1,0 +1,80 @@
+"""What the help says of practice claims no more than the studies it names.
+
+Sources, as the project's list of references has them
+- Czyż, Wójcik, Solarská & Kiper 2024, Sci. Rep. 14:15974: 54 studies; medium benefit for retention overall, in applied
+  settings "almost negligible".
+- Wiseheart, D'Souza & Chae 2017, PLoS ONE 12:e0182986: no effect of spacing for lags of 0 to 15 minutes.
+- Henley 2001, JRME 49: three ways to build up tempo, no significant difference.
+- Duke, Simmons & Cash 2009, JRME 56:310-321: 17 pianists; retention unrelated to practice time.
+"""
+
+from __future__ import annotations
+
+import re
+
+import pytest
+
+from coach import cli
+from coach.practice.cautions import CAUTIONS
+from coach.practice.grounds import GROUNDS, RAMPS, TURNS
+from coach.screens.help import help_text
+
+# Words of promise. "Best" and "always" are looked for where they speak of what practice does, not of a list's order.
+PROMISES = re.compile(
+    r"\b(proven|proof|guarantee\w*|scientific\w*|breakthrough|secret|magic\w*|effortless\w*|in no time|instant mastery"
+    r"|twice as (fast|well)|\d+ ?(%|times|x) (faster|better)|learn faster|the best way to (practi[sc]e|learn)"
+    r"|will make you|cures?|prevents? injur\w+|heals?)\b",
+    re.I,
+)
+
+
+@pytest.fixture
+def pages(capsys: pytest.CaptureFixture[str]) -> dict[str, str]:
+    """Every page of help: of the command line, of each command, and on the screen."""
+    found = {"on the screen": help_text({}, "Today")}
+    for words in ((), *(name.split() for name in cli.COMMANDS)):
+        assert cli.main([*words, "--help"]) == 0
+        found[" ".join(words) or "coach"] = capsys.readouterr().out
+    return found
+
+
+def test_no_page_promises_what_nobody_has_found(pages: dict[str, str]) -> None:
+    """No word of promise on any page of help."""
+    assert len(pages) > 15
+    told = {name: found[0] for name, text in pages.items() if (found := PROMISES.search(" ".join(text.split())))}
+    assert told == {}
+
+
+def test_the_word_list_would_find_a_promise() -> None:
+    """The check itself can fail."""
+    for text in ("proven to work", "learn faster", "30 % faster", "this prevents injuries", "the best way to practise"):
+        assert PROMISES.search(text)
+
+
+def test_the_effect_of_turns_stands_beside_its_limits(pages: dict[str, str]) -> None:
+    """Where the help says that mixed practice helped, the same sentence says where it hardly did, and what was null."""
+    page = " ".join(pages["on the screen"].split())
+    assert TURNS in page
+    helped, hardly, none = (TURNS.index(word) for word in ("helped", "hardly at all in applied", "no difference"))
+    assert helped < hardly < none
+    assert TURNS.endswith("Expect little of the order.")
+
+
+def test_all_ways_to_build_up_tempo_are_called_equal() -> None:
+    """Henley found no difference, so none is recommended."""
+    assert "equally well" in RAMPS
+    assert "suits you" in RAMPS
+
+
+def test_each_claim_names_its_study_or_is_modest() -> None:
+    """A year stands in every ground but the last, which says that figures can be wrong."""
+    *studied, last = GROUNDS
+    assert all(re.search(r"\b(19|20)\d\d\b", ground) for ground in studied)
+    assert "can be wrong" in last
+
+
+def test_health_is_left_to_clinicians(pages: dict[str, str]) -> None:
+    """Where hands are spoken of, general information and a doctor or clinician stand beside it."""
+    page = " ".join(pages["on the screen"].split())
+    assert all(caution in page for caution in CAUTIONS)
+    assert "not medical advice" in page
