@@ -83,7 +83,7 @@ def _bar(plan: Plan, each: Drawn, before: Drawn | None, like: bool, k: int) -> B
         sign = plan.column(9)
         for half, text in enumerate((each.bar.meter.upper, each.bar.meter.lower)):
             digits = words("meter", plan.name(f"meter{k}{half}"), 0, 18 + half * 16, str(text), 17, BOLD, anchor=0.5)
-            plan.put("staff", sign, [digits], _STRINGS, 4)
+            plan.put("staff", sign, [digits], _STRINGS, 5)
     if each.opens and (each.meter or before is None):
         first = plan.column(8)
         _end_line(plan, first, None, each)

@@ -26,23 +26,23 @@ class Sheet:
 
 
 def sheet_pdf(
-    pieces: Sequence[Piece], *, source: str = "", paper: str = "a4", caution: str = CAUTION
+    pieces: Sequence[Piece], *, source: str = "", ties: bool = False, paper: str = "a4", caution: str = CAUTION
 ) -> Sheet:
     """The handout of a song's arrangements (or of patterns over chords), each piece from a new page on.
 
     Each part is written once, in the layer in which it sounds, with the order of parts at the head. `source` says
-    where words and tune come from.
+    where words and tune come from. A note that rings over a beat gets a light rest there, or with `ties` a tie.
     Raises BadInput for an unknown `paper` (a4, letter).
     """
-    return printed(sheet_leaves(pieces, source=source, paper=paper, caution=caution))
+    return printed(sheet_leaves(pieces, source=source, ties=ties, paper=paper, caution=caution))
 
 
 def sheet_leaves(
-    pieces: Sequence[Piece], *, source: str = "", paper: str = "a4", caution: str = CAUTION
+    pieces: Sequence[Piece], *, source: str = "", ties: bool = False, paper: str = "a4", caution: str = CAUTION
 ) -> Leaves:
     """The pages of `sheet_pdf` as values."""
     paper = check_paper(paper)
-    blocks = [block for k, piece in enumerate(pieces) for block in piece_blocks(piece, paper, f"piece{k}", source)]
+    blocks = [b for k, piece in enumerate(pieces) for b in piece_blocks(piece, paper, f"piece{k}", source, ties)]
     names = ", ".join(dict.fromkeys(p.arrangement for p in pieces if p.arrangement))
     return flow(blocks, paper, _title(pieces), f"Fingerstyle guitar tab{': ' if names else ''}{names}", caution)
 
@@ -95,6 +95,7 @@ def printed(leaves: Leaves) -> Sheet:
     canvas.setSubject(leaves.subject)
     canvas.setAuthor("Steady Thumb")
     canvas.setCreator("Steady Thumb")
+    canvas.setProducer("Steady Thumb")
     level = -1
     for number, page in enumerate(leaves.pages):
         for k, (depth, title, y) in enumerate(page.marks):

@@ -21,7 +21,7 @@ _TITLE, _HEADING, _INFO = 21.0, 13.0, 9.5
 _GUTTER = 26.0
 
 
-def piece_blocks(piece: Piece, paper: str, group: str, source: str = "") -> list[Block]:
+def piece_blocks(piece: Piece, paper: str, group: str, source: str = "", ties: bool = False) -> list[Block]:
     """A piece from its title to its last bar, on pages of its own."""
     blocks = list(_head(piece, paper, group, source))
     room = text_width(paper)
@@ -32,7 +32,7 @@ def piece_blocks(piece: Piece, paper: str, group: str, source: str = "") -> list
         layers = {bar.layer for bar in stretch.bars if bar.plucks}
         before, last = stretches[k - 1] if k else None, k + 1 == len(stretches)
         bars = _drawn(stretch, before, shown, layers, last=last, tempos=tempos and k > 0, meters=meters)
-        lines = engraved(bars, room, f"{group}-{k}")
+        lines = engraved([replace(bar, ties=ties) for bar in bars], room, f"{group}-{k}")
         title = stretch.heading if stretch.name or len(stretch.times) < stretch.of else ""
         if title:
             want = _tall(lines)

@@ -101,6 +101,16 @@ def test_a_bar_played_again_is_a_sign() -> None:
     assert check_figures(document, list(piece.bars)) == 3
 
 
+@pytest.mark.parametrize("seed", [1, 4])
+def test_with_ties_nothing_collides_either(seed: int) -> None:
+    """Asked for, ringing notes are tied instead of resting; the figures are the same."""
+    piece = made_song(seed)
+    leaves = sheet_leaves([piece], ties=True)
+    assert faults(leaves) == ()
+    document = pymupdf.open(stream=printed(leaves).data)
+    check_figures(document, [bar for part in written_parts(piece) for bar in part.bars])
+
+
 def test_a_wrong_figure_would_be_found() -> None:
     """The reader is no rubber stamp: another chord's bars are not these."""
     document = pymupdf.open(stream=sheet_pdf([over("outside-in", "C | Am")]).data)
