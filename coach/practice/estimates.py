@@ -27,7 +27,7 @@ from coach.practice.steady import Evidence, Steady, evidence_of, known, own_prio
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
 
-LAYOUT = 2
+LAYOUT = 3
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (

@@ -16,6 +16,7 @@ from itertools import groupby
 from coach.practice.evidence import HELD, clean_share, held_tempo, standing
 from coach.practice.memory import Memory, after, day_grade
 from coach.practice.takes import FULL, THUMB, Take
+from coach.practice.voices import as_counted
 
 LATELY = timedelta(days=28)
 """How long a held tempo is believed without being shown again (ours, no source)."""
@@ -81,6 +82,7 @@ class Past:
 
 def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
     """The past after more takes of one drill and one local day, in order and later than all before."""
+    takes = [as_counted(take) for take in takes]
     day, newest = takes[0].local_day, takes[-1]
     found = past or Past(day, day, newest.at)
     words = [standing((t,)) for t in takes]

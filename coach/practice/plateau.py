@@ -22,6 +22,7 @@ from datetime import date
 from coach.practice.psychometric import CELLS, STEP, likelihood, ln_tempo, log_likelihoods
 from coach.practice.takes import FULL, Take
 from coach.practice.trials import Counts, add_pass, add_whole, length_of, usual_bars
+from coach.practice.voices import as_counted
 
 LEAST_DAYS, LEAST_PASSES = 6, 40
 POSITIVE = 2.0
@@ -30,9 +31,10 @@ FELT = 0.03
 WORTH = 0.05
 """The gain over all of its practice that must be excluded before a drill is called level."""
 _EXCLUDED = 1.353  # half of 1.645 squared: a one-sided bound of 5 % on the log-likelihood
-_BENDS = (0.7, 1.0, 1.5, 2.0, 3.0, 4.5, 7.0, 11.0)  # a·N over all of practice; less than the first is as good as a line
+_BENDS = (1.0, 2.0, 3.5, 6.0, 11.0)  # a·N over all of practice; less than the first is as good as a line
 _UNLIKELY = -40.0
-_MOST_DAYS = 60
+_FIRST = ln_tempo(0)
+_MOST_DAYS = 32
 
 RISING, FLATTENING, LEVEL = "rising", "flattening", "level"
 
@@ -82,7 +84,7 @@ class Curve:
 def days_alone(takes: Iterable[Take], layer: str = FULL) -> tuple[list[Day], int]:
     """The latest days of a drill's takes, each by itself, and how many usual passes they hold."""
     windows: dict[date, dict[str, Counts]] = defaultdict(dict)
-    for take in takes:
+    for take in map(as_counted, takes):
         for one in take.passes:
             add_pass(windows, take.local_day, take.mode, one.layer, one.tempo, one.bars, int(one.clean))
         if not take.passes:
@@ -104,7 +106,9 @@ def days_alone(takes: Iterable[Take], layer: str = FULL) -> tuple[list[Day], int
 
 def _at(along: Sequence[float], x: float) -> float:
     """The log-likelihood at ln tempo `x`, linear between cells."""
-    place = min(max((x - ln_tempo(0)) / STEP, 0.0), CELLS - 1.000001)
+    place = (x - _FIRST) / STEP
+    if not 0 <= place < CELLS - 1:
+        place = min(max(place, 0.0), CELLS - 1.000001)
     cell = int(place)
     part = place - cell
     return along[cell] * (1 - part) + along[cell + 1] * part
@@ -123,10 +127,12 @@ def _total(days: Sequence[Day], shares: Sequence[float], first: float, last: flo
     )
 
 
-def _climb(score: Callable[[float, float], float], start: tuple[float, float]) -> tuple[float, float, float]:
-    """The best of two values near `start` by trying steps that get finer; and their score."""
-    best, place, step = score(*start), start, 0.16
-    while step > 0.002:
+def _climb(
+    score: Callable[[float, float], float], start: tuple[float, float], step: float = 0.16
+) -> tuple[float, float, float]:
+    """The best of two values near `start` by trying steps that get finer, the first `step` wide; and their score."""
+    best, place = score(*start), start
+    while step > 0.004:
         tried = [
             (score(place[0] + i * step, place[1] + j * step), (place[0] + i * step, place[1] + j * step))
             for i in (-1, 0, 1)
@@ -152,16 +158,25 @@ def curve(takes: Iterable[Take], layer: str = FULL) -> Curve | None:
     middle = ln_tempo(max(range(CELLS), key=sums.__getitem__))
     flat, level, _ = _climb(lambda a, b: _total(days, [0.0] * len(days), b, b) - abs(a - b), (middle, middle))
 
-    def fitted(bend: float, floor: float = -1.0) -> tuple[float, float, float]:
+    def fitted(
+        bend: float, floor: float = -1.0, near: tuple[float, float] | None = None
+    ) -> tuple[float, float, float]:
         shares = [_bent(u, bend) for u in us]
 
         def score(first: float, last: float) -> float:
             return _total(days, shares, first, last) - (0.0 if last - first >= floor else 1e3 * (floor + first - last))
 
-        return _climb(score, (level - max(floor, 0.0), level))
+        return _climb(score, near or (level - max(floor, 0.0), level), 0.04 if near else 0.16)
 
     line, line_first, line_last = fitted(0.0)
-    bent, (most, first, last) = max(((b, fitted(b, 0.0)) for b in _BENDS), key=lambda one: one[1][0])
+    bent, most, first, last = 0.0, -math.inf, min(line_first, line_last), line_last
+    near = (first, last)
+    for bend in _BENDS:
+        # Each bend is a small step from the one before, so that is where its best is looked for.
+        found, *near_ = fitted(bend, 0.0, near)
+        near = (near_[0], near_[1])
+        if found > most:
+            bent, most, (first, last) = bend, found, near
     ln_n = math.log(passes)
     bics = {LEVEL: ln_n - 2 * flat, RISING: 2 * ln_n - 2 * line, FLATTENING: 3 * ln_n - 2 * most}
     told = (len(days), passes)

@@ -23,6 +23,7 @@ from coach.practice.plateau import Curve
 from coach.practice.psychometric import fine_bin
 from coach.practice.takes import FULL, Note, Take
 from coach.practice.trials import counts_for
+from coach.practice.voices import as_counted
 
 CORNER, SLOWER, THINNER, THUMB, ALTERNATE, SHAPE, REST = (
     "corner",
@@ -143,7 +144,7 @@ def _rests(course: Course, today: date) -> bool:
 def clean_by_tempo(takes: Iterable[Take], layer: str = FULL) -> dict[int, tuple[int, int]]:
     """(clean, all) passes of a layer for each step of like tempos, 4 % wide; singing counts as for the steady tempo."""
     found: dict[int, tuple[int, int]] = {}
-    for take in takes:
+    for take in map(as_counted, takes):
         for one in take.passes:
             if one.layer == layer and one.bars and counts_for(layer, take.mode):
                 step = fine_bin(one.tempo) // _LIKE

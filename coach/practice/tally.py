@@ -12,6 +12,7 @@ from datetime import date
 
 from coach.practice.ledger import Ledger
 from coach.practice.trials import MOST_DAYS, Window, add_pass, add_whole
+from coach.practice.voices import counted_as
 
 _MARKS = {
     "takes": "id",
@@ -79,7 +80,7 @@ def counted(ledger: Ledger, after: Mapping[str, int], upto: Mapping[str, int]) -
         query = f"{head} SELECT {columns} FROM {joined} WHERE x.rowid > ? AND x.rowid <= ?"
         count = add_pass if what == "passes" else add_whole
         for drill, day, mode, layer, bpm, bars, n in ledger.rows(query, *given, after[what], upto[what]):
-            count(found[drill], days[day], mode, layer, bpm, bars, n)
+            count(found[drill], days[day], *counted_as(drill, mode, layer), bpm, bars, n)
     return found
 
 

@@ -22,6 +22,7 @@ from datetime import date
 
 from coach.practice.psychometric import Trials, fine_bin
 from coach.practice.takes import FULL, MODES, Take
+from coach.practice.voices import as_counted
 
 KEEP = 0.75
 """The share of what earlier days said that is kept at the next day of practice (ours, no source)."""
@@ -84,7 +85,7 @@ def days_in(window: Mapping[date, dict[str, Counts]], layer: str = FULL) -> Days
 def days_of(takes: Iterable[Take], layer: str = FULL) -> Days:
     """What counts of one drill's layer in its takes, in whatever order they come."""
     window: Window = {}
-    for take in takes:
+    for take in map(as_counted, takes):
         window.setdefault(take.local_day, {})
         for one in take.passes:
             add_pass(window, take.local_day, take.mode, one.layer, one.tempo, one.bars, int(one.clean))

@@ -77,6 +77,18 @@ class Arrangement:
     why: tuple[str, ...] = ()
 
 
+def pattern_under(arrangement: Arrangement, part: str, bar: int, chord: str) -> str:
+    """The id of the pattern under a chord (its symbol in the arrangement's key) of a part's bar, from 0.
+
+    "" where the bar has lanes written out for it alone.
+    """
+    way = arrangement.parts.get(part, PartWay())
+    own, whole = way.bars.get(bar, BarWay()), arrangement.way
+    if own.lanes:
+        return ""
+    return own.pattern or way.by_chord.get(chord) or way.pattern or whole.by_chord.get(chord) or whole.pattern
+
+
 def read_stand_in(recipe: str) -> tuple[str, tuple[tuple[int, int], ...]]:
     """(chord symbol, ((string, fret), ...)) of `Am7`, `G:1@1` or `G:1@1:2@3`. Raises BadMusic."""
     symbol, *added = recipe.split(":")

@@ -38,7 +38,7 @@ from coach.picking.layers import check_layer
 from coach.picking.pattern import MOST_SLOTS, Pattern, bar_of, difficulty
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar, Hold, realise
-from coach.song.arrangement import Arrangement, BarWay, PartWay, read_stand_in
+from coach.song.arrangement import Arrangement, BarWay, PartWay, pattern_under, read_stand_in
 from coach.song.chart import HOLD, SILENT, ChartBar, Part, Song, TuneNote
 from coach.song.piece import Piece, PieceBar
 
@@ -97,12 +97,17 @@ def perform(
         time = times[name] = times.get(name, -1) + 1
         for bar in written[name]:
             number = len(bars)
-            plucks = tuple(replace(p, bar=number) for p in bar.plucks)
+            plucks = tuple(_in_bar(number, p) for p in bar.plucks)
             bars.append(replace(bar, number=number, time=time, start=start, plucks=plucks))
             start += bar.beats
     key = arrangement.key or song.key
     piece = Piece(song.id, song.title, tuple(bars), arrangement.name, key, arrangement.capo, tuning, order)
     return piece if sing is None else piece.sung(check_layer(sing), early=arrangement.early)
+
+
+def _in_bar(number: int, p: Pluck) -> Pluck:
+    """The pluck in another bar (several times quicker than `replace`, and a long song has thousands)."""
+    return Pluck(number, p.beat, p.sounds_at, p.string, p.fret, p.midi, p.finger, p.role, p.stress, p.why)
 
 
 def sounding_key(song: Song, arrangement: Arrangement) -> Key:
@@ -232,6 +237,8 @@ class _Player:
         self.key = arrangement.key or song.key
         self.heard_key = sounding_key(song, arrangement)
         self.by = tune_shift(song, arrangement)
+        self.cycle = lcm(1, *(len(p.bars) for p in patterns.values()))
+        self.alike: dict[tuple[object, ...], tuple[HeldBar, int, tuple[Pluck, ...]]] = {}
         self.known: dict[tuple[str, int, str, int, HeldBar], tuple[Pluck, ...]] = {}
 
     def part(self, part: Part) -> Iterator[PieceBar]:
@@ -257,38 +264,47 @@ class _Player:
         self, bar: ChartBar, number: int, way: PartWay, meter: Meter, bpm: Fraction, part: str, pick_up: bool
     ) -> PieceBar:
         own = way.bars.get(number, _NO_BAR)
-        beats = meter.beats if bar.beats is None else bar.beats
+        beats = Fraction(meter.beats) if bar.beats is None else bar.beats
+        turn = number - pick_up
+        first = pick_up and number == 0
+        # Reading gives bars with the same chords one and the same value; by its identity they are found quickly.
+        asked = (id(bar.chords), bar.way, beats, part, turn % self.cycle, first, number if own is not _NO_BAR else -1)
+        if asked not in self.alike:
+            self.alike[asked] = self.hands(bar, own, way, meter, beats, turn, first)
+        held, slots, plucks = self.alike[asked]
+        return PieceBar(
+            number=number, part=part, part_bar=number, time=0, start=Fraction(0), meter=meter, beats=beats,
+            slots=slots, bpm=bpm, held=held, plucks=plucks, words=bar.words,
+            tune=moved_tune(bar.tune, self.song.key, self.heard_key, self.by), breaths=bar.breaths,
+        )  # fmt: skip
+
+    def hands(
+        self, bar: ChartBar, own: BarWay, way: PartWay, meter: Meter, beats: Fraction, turn: int, first: bool
+    ) -> tuple[HeldBar, int, tuple[Pluck, ...]]:
+        """What both hands do in a bar: what is held, the grid, the plucks."""
         charted = chords_in_key(bar, self.song.key, self.key)
         held = HeldBar(tuple(self.shapes.hold(beat, chord, way, own) for beat, chord in charted))
-        turn = number - pick_up
         picked = [self.pattern(own, way, chord, meter) for _, chord in charted]
-        offset = meter.beats - beats if pick_up and number == 0 else Fraction(0)
-        if bar.way == SILENT:
-            plucks: tuple[Pluck, ...] = ()
-        elif bar.way == HOLD:
-            plucks = tuple(self.together(held))
-        else:
-            plucks = tuple(self.picked(held, picked, turn, Fraction(beats), Fraction(offset)))
-        slots = lcm(*(p.slots for p in picked)) if picked else meter.beats
+        slots = lcm(*(p.slots for p in picked))
         if slots > MOST_SLOTS:
             raise BadInput(
                 f"the patterns {' and '.join(dict.fromkeys(p.id for p in picked))} share no grid",
                 mend="give the chords of one bar patterns with the same slots",
             )
-        return PieceBar(
-            number=number, part=part, part_bar=number, time=0, start=Fraction(0), meter=meter, beats=Fraction(beats),
-            slots=slots, bpm=bpm, held=held, plucks=plucks, words=bar.words,
-            tune=moved_tune(bar.tune, self.song.key, self.heard_key, self.by), breaths=bar.breaths,
-        )  # fmt: skip
+        if bar.way == SILENT:
+            return held, slots, ()
+        if bar.way == HOLD:
+            return held, slots, tuple(self.together(held))
+        offset = meter.beats - beats if first else Fraction(0)
+        return held, slots, tuple(self.picked(held, picked, turn, beats, offset))
 
-    def pattern(self, own: BarWay, way: PartWay, chord: Chord | None, meter: Meter) -> Pattern:
+    def pattern(self, own: BarWay, part: str, number: int, chord: Chord | None, meter: Meter) -> Pattern:
         """The pattern under `chord`, by precedence. Raises BadInput when it is unknown or of another meter."""
         if own.lanes:
             slots = own.slots
             lanes = bar_of(own.lanes, slots)
             return Pattern("lanes of its own", "", "", meter, slots, (lanes,))
-        whole, name = self.arrangement.way, str(chord)
-        wanted = own.pattern or way.by_chord.get(name) or way.pattern or whole.by_chord.get(name) or whole.pattern
+        wanted = pattern_under(self.arrangement, part, number, str(chord))
         if wanted not in self.patterns:
             near = difflib.get_close_matches(wanted, self.patterns, n=1)
             hint = f"did you mean {near[0]}?" if near else "`coach patterns` lists them"
