@@ -34,6 +34,7 @@ from coach.song.bartext import FINEST
 from coach.song.chart import Song, TuneNote, Word
 from coach.song.harmonising import harmonised
 from coach.song.harmonyxml import Harmony, harmonies, number_of
+from coach.song.sheetlengths import check_lengths
 from coach.song.sheetparts import Written, cut, divided, flat_order
 from coach.song.sheetxml import sheet_tree
 
@@ -103,6 +104,7 @@ class _Reading:
             raise BadInput("there is no bar in it", mend="give a sheet with a melody, chords or both")
         if len(measures) > MOST_BARS:
             raise BadInput(f"{len(measures)} bars are too many", mend=f"a song has {MOST_BARS} written bars at most")
+        check_lengths(measures)
         symbols = self.symbols(voice, len(measures))
         title, source, elsewhere = self.title(), self.source(), self.tempo_elsewhere()
         part = self.parsed(voice)
