@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Mapping, Sequence
-from datetime import datetime
+from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from coach import places, shelf
@@ -71,7 +71,8 @@ def _drills(args: Namespace) -> None:
 def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
     """A row for each drill of the player's own, with its trouble and remedy in words where there are any.
 
-    What is kept beside the ledger is read; takes only of drills that were played, for their curves. Raises CoachError.
+    What is kept beside the ledger is read; takes only of drills played in the latest four weeks, for their curves.
+    Raises CoachError.
     """
     from coach.practice.overview import drill_rows
     from coach.practice.repertoire import drills_of
@@ -81,13 +82,16 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
     if not places.ledger().exists():
         return [{**row, "trouble": None, "remedy": None} for row in drill_rows(drills, (), now)]
     from coach.practice.checkup import findings
+    from coach.practice.diagnosis import LATELY_DAYS
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
 
     with Ledger(places.ledger()) as ledger, Estimates(ledger) as estimates:
         pasts = estimates.pasts()
         rows = drill_rows(drills, (), now, estimates.steadies(drills, now.date()), pasts)
-        told = findings(ledger, [d for d in drills if d.id in pasts], library, now.date())
+        since = now.date() - timedelta(LATELY_DAYS)
+        lately = [d for d in drills if d.id in pasts and pasts[d.id].last_day > since]
+        told = findings(ledger, lately, library, now.date())
     for row in rows:
         found = told.get(row["drill"])
         row["trouble"] = found.trouble_words if found is not None else None

@@ -72,10 +72,18 @@ def by_drill(takes: Iterable[Take]) -> dict[str, list[Take]]:
 
 
 def standings(
-    drills: Sequence[Drill], takes: Mapping[str, Sequence[Take]], steady: Mapping[str, Steady], today: date
+    drills: Sequence[Drill],
+    takes: Mapping[str, Sequence[Take]],
+    steady: Mapping[str, Steady],
+    today: date,
+    remembered: Mapping[str, Memory | None] | None = None,
 ) -> list[Standing]:
-    """Every drill that was played, the latest played first; drills that are played no more are left out."""
-    remembered = memories(t for own in takes.values() for t in own)
+    """Every drill that was played, the latest played first; what is in no list of drills any more is left out.
+
+    `remembered` gives each drill's memory where it is known already (estimates.py); else it comes from the takes.
+    """
+    if remembered is None:
+        remembered = memories(t for own in takes.values() for t in own)
     found = [
         standing(drill, steady.get(drill.id), remembered.get(drill.id), takes[drill.id], today)
         for drill in drills

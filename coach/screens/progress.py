@@ -29,9 +29,11 @@ from coach.screens.world import World
 if TYPE_CHECKING:
     from datetime import date
 
+    from coach.practice.memory import Memory
     from coach.practice.planner import Block
     from coach.practice.progress import Sheet, Standing
     from coach.practice.remedies import Course
+    from coach.practice.steady import Steady
     from coach.practice.takes import Stumble, Take
 
 NARROW, WIDE = 76, 120
@@ -44,8 +46,8 @@ class Record:
     """What was read of the ledger, once, on a thread: takes by drill, steady tempos, stumbles, remedies taken up."""
 
     def __init__(self, world: World) -> None:
-        from coach import shelf
         from coach.practice.checkup import late_stumbles, taken_courses
+        from coach.practice.estimates import Estimates
         from coach.practice.ledger import Ledger
         from coach.practice.progress import by_drill, minutes_by_day, standings
 
@@ -54,14 +56,16 @@ class Record:
         self.takes: dict[str, list[Take]] = {}
         self.stumbles: dict[str, list[Stumble]] = {}
         self.courses: dict[str, list[Course]] = {}
-        steady = None
+        steady: dict[str, Steady] = {}
+        remembered: dict[str, Memory | None] = {}
         if world.ledger_path.exists():
-            with Ledger(world.ledger_path) as ledger:
+            with Ledger(world.ledger_path) as ledger, Estimates(ledger) as estimates:
                 self.takes = by_drill(ledger.takes())
                 self.stumbles = late_stumbles(ledger, self.today)
                 self.courses = taken_courses(ledger)
-            steady = shelf.steadies(world.drills, self.today, world.ledger_path)
-        self.standings: list[Standing] = standings(world.drills, self.takes, steady or {}, self.today)
+                steady = estimates.steadies(world.drills, self.today)
+                remembered = {drill: past.memory for drill, past in estimates.pasts().items()}
+        self.standings: list[Standing] = standings(world.drills, self.takes, steady, self.today, remembered)
         everything = [take for own in self.takes.values() for take in own]
         self.minutes = minutes_by_day(everything, self._beats, self.today, MINUTE_DAYS)
 
