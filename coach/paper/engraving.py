@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
+from itertools import groupby
 
 from coach.paper.engraving_bars import Drawn
 from coach.paper.engraving_lines import Line, planned
@@ -20,7 +21,10 @@ from coach.paper.layout import Block, Item, rule, words
 _MOST_BARS = 12
 
 # Lanes above and below the staff with the free space under each.
-_ABOVE = (("marks", 5.0), ("diagrams", 2.0), ("chords", 5.0), ("fingers", 2.0), ("accent-up", 2.0), ("tuplet-up", 2.0))
+_ABOVE = (
+    *(("endings", 4.0), ("marks", 5.0), ("diagrams", 2.0), ("chords", 5.0)),
+    *(("fingers", 2.0), ("accent-up", 2.0), ("tuplet-up", 2.0)),
+)
 _BELOW = (("tuplet-down", 2.0), ("accent-down", 2.0), ("thumb", 2.0), ("count", 3.0), ("breaths", 1.0), ("words", 0.0))
 
 
@@ -67,6 +71,7 @@ def placed(line: Line, room: float, group: str) -> Block:
         x = xs[each.column] if each.until is None else (xs[each.column] + xs[each.until]) / 2
         lanes.setdefault(each.lane, []).extend(item.moved(x, 0) for item in each.items)
     lanes.setdefault("words", []).extend(_hyphens(line, xs, group))
+    lanes.setdefault("endings", []).extend(_brackets(line, xs, group))
     items: list[Item] = []
     y = 0.0
     for lane, space in _ABOVE:
@@ -106,6 +111,16 @@ def _hyphens(line: Line, xs: Sequence[float], group: str) -> Iterator[Item]:
         after = sung[k + 1] if k + 1 < len(sung) else None
         x = end + 2.6 if after is None else (end + xs[after.column] + after.left) / 2
         yield words("hyphen", f"{group}-hyphen{k}", x, 0, "-", WORD, anchor=0.5)
+
+
+def _brackets(line: Line, xs: Sequence[float], group: str) -> Iterator[Item]:
+    """A line over the bars of each ending, with a hook where it begins."""
+    for ending, run in groupby(line.sets, key=lambda s: s.drawn.ending):
+        sets = list(run)
+        if ending:
+            left, right, name = xs[sets[0].first] + 2, xs[sets[-1].last] - 3, f"{group}-bracket{sets[0].first}"
+            yield rule("bracket", name, left, -9.5, right, -9.5, 0.6)
+            yield rule("bracket", name, left, -9.5, left, 0, 0.6)
 
 
 def _staff_lines(staff: Sequence[Item], xs: Sequence[float], group: str) -> Iterator[Item]:

@@ -22,6 +22,7 @@ class Drawn:
     meter, tempo   the time signature, the tempo stand here
     note      words over its bar line: a layer, an ending
     opens, closes  repeat signs at its ends
+    ending    the times round that it is played, "" for always
     ties      a note that rings over a beat is tied
     ends      the line after it: "" thin, "part" double, "piece" thick
     """
@@ -34,6 +35,7 @@ class Drawn:
     opens: bool = False
     closes: bool = False
     ends: str = ""
+    ending: str = ""
     ties: bool = False
 
     @cached_property

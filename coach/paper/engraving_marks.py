@@ -90,6 +90,9 @@ def told(plan: Plan, each: Drawn, before: Drawn | None, at: dict[Fraction, int],
     if each.note:
         x = notes[-1].box.right + 8 if notes else -_HALF
         notes.append(words("note", plan.name(f"note{k}"), x, 0, each.note, 8.5, ITALIC))
+    if each.ending and (before is None or before.ending != each.ending):
+        ending = words("ending", plan.name(f"ending{k}"), 0, 0, each.ending, 8.5)
+        plan.put("endings", head, [ending], ("endings",), 10)
     if notes:
         plan.put("marks", head, notes, ("marks",), 8)
     for number, hold in enumerate(bar_.held.holds):

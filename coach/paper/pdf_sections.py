@@ -12,8 +12,9 @@ from coach.paper.engraving_bars import Drawn
 from coach.paper.engraving_tempo import tempo_mark
 from coach.paper.glyphs import BOLD, ITALIC, REGULAR, width
 from coach.paper.layout import Block, Item, fitted, text_width, words, wrapped
+from coach.paper.pdf_endings import Stretch, stretches
 from coach.paper.swing import ratio, swing_changes
-from coach.paper.written import WrittenPart, sounding_key, written_parts
+from coach.paper.written import sounding_key
 from coach.picking.layers import FULL, LAYERS, THUMB
 from coach.song.piece import Piece, PieceBar
 
@@ -26,17 +27,16 @@ def piece_blocks(piece: Piece, paper: str, group: str, source: str = "", ties: b
     blocks = list(_head(piece, paper, group, source))
     room = text_width(paper)
     shown: set[tuple[str, str]] = set()
-    stretches = written_parts(piece)
+    parts = stretches(piece)
     tempos, meters = len({b.bpm for b in piece.bars}) > 1, len({b.meter for b in piece.bars}) > 1
-    for k, stretch in enumerate(stretches):
+    for k, stretch in enumerate(parts):
         layers = {bar.layer for bar in stretch.bars if bar.plucks}
-        before, last = stretches[k - 1] if k else None, k + 1 == len(stretches)
+        before, last = parts[k - 1] if k else None, k + 1 == len(parts)
         bars = _drawn(stretch, before, shown, layers, last=last, tempos=tempos and k > 0, meters=meters)
         lines = engraved([replace(bar, ties=ties) for bar in bars], room, f"{group}-{k}")
-        title = stretch.heading if stretch.name or len(stretch.times) < stretch.of else ""
-        if title:
-            want = _tall(lines)
-            blocks.append(_headed(title, _layer_said(layers), room, f"{group}-head{k}", want))
+        if stretch.heading:
+            said = _layer_said(layers)
+            blocks.append(_headed(stretch.heading, said, room, f"{group}-head{k}", _tall(lines)))
         blocks += lines
     return blocks
 
@@ -103,15 +103,16 @@ def _tall(lines: Sequence[Block]) -> float:
 # Bars -----------------------------------------------------------------------------------------
 
 
-def _rounds(piece: Piece) -> WrittenPart:
+def _rounds(piece: Piece) -> Stretch:
     """A pattern's bars, all its rounds where they differ."""
-    parts = written_parts(piece)
-    return parts[0] if len(parts) == 1 else WrittenPart("", tuple(b for part in parts for b in part.bars), (1,), 1)
+    parts = stretches(piece)
+    bars = tuple(bar for part in parts for bar in part.bars)
+    return parts[0] if len(parts) == 1 else Stretch("", "", bars, ("",) * len(bars), 1)
 
 
 def _drawn(
-    stretch: WrittenPart,
-    before: WrittenPart | None,
+    stretch: Stretch,
+    before: Stretch | None,
     shown: set[tuple[str, str]],
     layers: set[str],
     *,
@@ -127,9 +128,9 @@ def _drawn(
     drawn = []
     earlier = before.bars[-1] if before is not None else None
     layer = ""
-    repeats = not stretch.name and len(stretch.times) > 1
-    opening = f"{len(stretch.times)} times round" if repeats else ""
-    for k, bar in enumerate(stretch.bars):
+    repeats = not stretch.name and stretch.rounds > 1
+    opening = f"{stretch.rounds} times round" if repeats else ""
+    for k, (bar, ending) in enumerate(zip(stretch.bars, stretch.endings, strict=True)):
         fresh = []
         for number, hold in enumerate(bar.held.holds):
             known = (str(hold.chord), str(hold.shape))
@@ -141,6 +142,7 @@ def _drawn(
         turn = bar.layer if len(layers) > 1 and bar.plucks and bar.layer != layer else ""
         layer = bar.layer if bar.plucks else layer
         end = k + 1 == len(stretch.bars)
+        ends = end or bool(ending and ending != stretch.endings[k + 1])
         drawn.append(
             Drawn(
                 bar,
@@ -150,7 +152,8 @@ def _drawn(
                 note="; ".join(filter(None, (opening, _turn_said(turn)))),
                 opens=repeats and k == 0,
                 closes=repeats and end,
-                ends="" if not end else "piece" if last else "part",
+                ends="" if not ends else "piece" if last and end else "part",
+                ending=ending,
             )
         )
         earlier = bar

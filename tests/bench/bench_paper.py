@@ -12,7 +12,7 @@ import pymupdf
 
 from coach.paper.layout import PAPERS
 from coach.paper.pdf import printed, sheet_leaves
-from coach.paper.written import written_parts
+from coach.paper.pdf_endings import stretches
 from tests.paper.pdf_faults import faults
 from tests.paper.pdf_made import made_song
 from tests.paper.test_pdf_read_back import check_figures, check_page
@@ -25,7 +25,7 @@ def main() -> None:
     laying = painting = 0.0
     for seed in range(count):
         piece = made_song(seed)
-        written = [bar for part in written_parts(piece) for bar in part.bars]
+        written = [bar for part in stretches(piece) for bar in part.bars]
         for paper in PAPERS:
             start = perf_counter()
             leaves = sheet_leaves([piece], paper=paper)

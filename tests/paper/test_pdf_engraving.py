@@ -21,6 +21,7 @@ from coach.paper.glyphs import REGULAR, width
 from coach.paper.layout import PAPERS, Block, Item, Text, text_width, words, wrapped
 from coach.paper.layout_pages import Leaves, flow
 from coach.paper.pdf import ladder_leaves, layers_leaves, sheet_leaves
+from coach.paper.pdf_endings import stretches
 from coach.picking.pattern import Pattern, bar_of
 from coach.picking.realise import hold_bars
 from coach.song.chart import Word
@@ -244,6 +245,23 @@ def test_a_pattern_played_twice_has_repeat_signs() -> None:
     assert leaves.bars == 2
     assert len(kinds(leaves.pages[0].items, "repeatdot")) == 4
     assert "2 times round" in texts(leaves.pages[0].items, "note")
+
+
+def test_a_part_that_ends_otherwise_has_endings() -> None:
+    """Four bars twice, the last one full and then on the thumb alone: five bars, a bracket for each time."""
+    four = piece_of("C | Am | F | G", **PLAIN)
+    twice = [replace(b, part="Verse", time=t, number=b.number + 4 * t) for t in (0, 1) for b in four.bars]
+    twice[-1] = replace(twice[-1], layer="thumb")
+    piece = replace(four, bars=tuple(twice), order=("Verse", "Verse"))
+    (stretch,) = stretches(piece)
+    assert stretch.endings == ("", "", "", "time 1", "time 2")
+    leaves = sheet_leaves([piece])
+    items = leaves.pages[0].items
+    assert texts(items, "ending") == ["time 1", "time 2"]
+    assert texts(items, "heading") == ["Verse"]
+    assert (leaves.bars, faults(leaves)) == (5, ())
+    other = replace(piece, bars=(*piece.bars[:4], *(replace(b, layer="thumb") for b in piece.bars[4:])))
+    assert [s.heading for s in stretches(other)] == ["Verse, time 1", "Verse, time 2"]
 
 
 def test_the_singing_layer_is_what_is_printed() -> None:

@@ -10,7 +10,7 @@ import pytest
 
 from coach.music.chords import read_bars
 from coach.paper.pdf import layers_pdf, printed, sheet_leaves, sheet_pdf
-from coach.paper.written import written_parts
+from coach.paper.pdf_endings import stretches
 from coach.picking.plucks import SOFT
 from coach.picking.realise import hold_bars
 from coach.song.piece import Piece, PieceBar, pattern_piece
@@ -79,7 +79,7 @@ def test_songs_of_every_kind_without_a_collision(seed: int, paper: str) -> None:
     leaves = sheet_leaves([piece], paper=paper)
     assert faults(leaves) == ()
     document = pymupdf.open(stream=printed(leaves).data)
-    check_figures(document, [bar for part in written_parts(piece) for bar in part.bars])
+    check_figures(document, [bar for part in stretches(piece) for bar in part.bars])
     for page in document:
         check_page(page)
 
@@ -91,7 +91,7 @@ def test_every_shipped_pattern_prints_its_plucks(first: int) -> None:
     leaves = sheet_leaves(pieces)
     assert faults(leaves) == ()
     document = pymupdf.open(stream=printed(leaves).data)
-    check_figures(document, [bar for piece in pieces for part in written_parts(piece) for bar in part.bars])
+    check_figures(document, [bar for piece in pieces for part in stretches(piece) for bar in part.bars])
 
 
 def test_a_bar_played_again_is_a_sign() -> None:
@@ -108,7 +108,7 @@ def test_with_ties_nothing_collides_either(seed: int) -> None:
     leaves = sheet_leaves([piece], ties=True)
     assert faults(leaves) == ()
     document = pymupdf.open(stream=printed(leaves).data)
-    check_figures(document, [bar for part in written_parts(piece) for bar in part.bars])
+    check_figures(document, [bar for part in stretches(piece) for bar in part.bars])
 
 
 def test_a_wrong_figure_would_be_found() -> None:
@@ -155,7 +155,7 @@ def test_metadata_outline_and_page_numbers() -> None:
     document = pymupdf.open(stream=sheet.data)
     assert document.metadata["title"] == piece.title
     assert document.metadata["subject"].startswith("Fingerstyle guitar tab")
-    assert [title for level, title, _ in document.get_toc() if level == 2] == [p.heading for p in written_parts(piece)]
+    assert [title for level, title, _ in document.get_toc() if level == 2] == [p.heading for p in stretches(piece)]
     assert (round(document[0].rect.width), round(document[0].rect.height)) == (612, 792)
     for number, page in enumerate(document, start=1):
         assert f"{number} / {sheet.pages}" in page.get_text()
