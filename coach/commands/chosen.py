@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import difflib
 from argparse import ArgumentParser, Namespace
-from dataclasses import dataclass
 from fractions import Fraction
 from pathlib import Path
 
@@ -13,24 +12,13 @@ from coach.commands.arguments import whole
 from coach.commands.picking import MOST_BARS, held_bars
 from coach.commands.practice import settings
 from coach.errors import BadInput
+from coach.handout import Chosen
 from coach.picking.layers import FULL, LAYERS, THUMB, check_layer
 from coach.picking.pattern import Pattern
-from coach.song.arrangement import Arrangement
-from coach.song.chart import Song
 from coach.song.perform import arrangement_of, perform
-from coach.song.piece import Piece, pattern_piece
+from coach.song.piece import pattern_piece
 
 USUAL_CHORD = "C"
-
-
-@dataclass(frozen=True)
-class Chosen:
-    """A piece, and the pattern it is of, or the song and its arrangement."""
-
-    piece: Piece
-    pattern: Pattern | None = None
-    song: Song | None = None
-    arrangement: Arrangement | None = None
 
 
 def add_chosen(parser: ArgumentParser) -> None:

@@ -13,18 +13,15 @@ from pathlib import Path
 from coach import places, shelf
 from coach.commands.answers import answer, note
 from coach.commands.arguments import Command, add_json, tempo
-from coach.commands.chosen import Chosen, add_chosen, chosen, loops_of
-from coach.commands.paper import render, sheet_bytes, shown
+from coach.commands.chosen import add_chosen, chosen, loops_of
+from coach.commands.paper import shown
 from coach.errors import BadInput, CoachError
-from coach.outfile import new_file
-from coach.paper.pack import LIBRARY, README, Contents, readme, same_place, shown_name, write_pack
+from coach.handout import library_files, make_pack, patterns_named
+from coach.paper.pack import LIBRARY, same_place, shown_name
 from coach.paper.unpack import place_all, same_file, take_apart
 from coach.picking.patternfile import read_pattern
-from coach.practice.cautions import CAUTIONS
-from coach.song.chart import Song
 from coach.song.songfile import read_song
 
-SHARES = (70, 85, 100)
 _PATTERN_LOOPS = "8"
 _HANDOUTS = "handouts"
 
@@ -53,59 +50,16 @@ def _pack(args: Namespace) -> None:
     what = chosen(args)
     args.loops = args.loops or (_PATTERN_LOOPS if what.pattern else "1")
     loops = loops_of(args)
-    contents: dict[str, Contents] = dict(_library_files(what, args.name))
-    name = what.piece.id
-    for suffix in (".pdf", ".txt"):
-        contents[f"sheets/{name}{suffix}"], _ = sheet_bytes(what, suffix, args.paper)
+    share = target / what.piece.bars[0].bpm if target else Fraction(1)
     ending = ".flac" if has_flac() and not args.wav else ".wav"
-    with new_file(path, "the pack", force=args.force) as out, tempfile.TemporaryDirectory() as folder:
-        for share in SHARES:
-            track = Path(folder) / f"{share}{ending}"
-            _render(what, target, share, loops, track)
-            contents[f"tracks/{name}-{share}{ending}"] = track
-        contents[README] = readme(what.piece.title, contents, CAUTIONS)
-        write_pack(out, contents)
+    files = library_files(
+        what, args.name, lambda id_: note(f"there is no pattern '{id_}', which an arrangement of '{args.name}' names.")
+    )
+    contents = make_pack(
+        path, what, files, shown, share=share, loops=loops, paper=args.paper, ending=ending, force=args.force
+    )
     told = {"file": str(path), "bytes": path.stat().st_size, "files": sorted(contents)}
     answer(args.json, told, [f"{path}: {len(contents)} files.", *(f"  {one}" for one in sorted(contents))])
-
-
-def _render(what: Chosen, target: Fraction | None, share: int, loops: int, path: Path) -> None:
-    from coach.commands.sounding import Sounding, at_share, track_bars
-    from coach.sound.soundfiles import write_sound
-    from coach.sound.timing import frames_of
-
-    rate = 48000
-    of_written = Fraction(share, 100) * (target / what.piece.bars[0].bpm if target else 1)
-    bars = track_bars(what.piece, Sounding(loops=loops), at_share(of_written))
-    write_sound(path, shown(render(bars, rate), frames_of(bars, rate)), rate)
-
-
-def _library_files(what: Chosen, name: str) -> Iterator[tuple[str, bytes]]:
-    """The files of the pattern, or of the song and every pattern it names, as they stand in their folders."""
-    wanted = [what.pattern.id] if what.pattern else []
-    if what.song is not None:
-        wanted = patterns_named(what.song)
-        yield f"songs/{what.song.id}.song.toml", shelf.songs().path_of(name).read_bytes()
-    known = shelf.library().patterns
-    for id_ in wanted:
-        if what.pattern is not None and known.get(id_) != what.pattern:
-            yield f"patterns/{id_}.toml", Path(name).read_bytes()  # it came from a file outside the library
-        elif id_ in known:
-            folder = places.patterns() if known[id_].own else places.shipped("patterns")
-            yield f"patterns/{id_}.toml", (folder / f"{id_}.toml").read_bytes()
-        else:
-            note(f"there is no pattern '{id_}', which an arrangement of '{name}' names.")
-
-
-def patterns_named(song: Song) -> list[str]:
-    """The ids of all patterns that the song's arrangements name, each once."""
-    found: dict[str, None] = {}
-    for arrangement in song.arrangements.values():
-        for way in (arrangement.way, *arrangement.parts.values()):
-            for id_ in (way.pattern, *way.by_chord.values(), *(bar.pattern for bar in way.bars.values())):
-                if id_:
-                    found[id_] = None
-    return list(found)
 
 
 # unpack ---------------------------------------------------------------------------------------

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import sys
 from argparse import ArgumentParser, Namespace
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterator
 from fractions import Fraction
 from math import ceil
 from pathlib import Path
@@ -12,19 +12,18 @@ from typing import TYPE_CHECKING
 
 from coach.commands.answers import answer, note
 from coach.commands.arguments import Command, add_json, decimal, tempo, whole
-from coach.commands.chosen import USUAL_CHORD, Chosen, add_chosen, chosen, ladder_of, loops_of, target_of
+from coach.commands.chosen import USUAL_CHORD, add_chosen, chosen, ladder_of, loops_of, target_of
 from coach.commands.tempo import HIGHEST_RATE, LOWEST_RATE
 from coach.errors import BadInput
+from coach.handout import SHEETS, Chosen, render, sheet_bytes
 from coach.music.tempo import smooth, steps
 from coach.outfile import new_file
 from coach.song.piece import PieceBar
 
 if TYPE_CHECKING:
-    from coach.commands.sounding import Tempos
     from coach.sound.mixer import Samples
-    from coach.sound.score import BarScore
+    from coach.tracks import Tempos
 
-SHEETS = (".txt", ".pdf", ".musicxml", ".mid")
 LONGEST_S = 3 * 3600
 _USUAL_EVERY = 4
 
@@ -64,33 +63,6 @@ def _sheet(args: Namespace) -> None:
     told = {"file": str(path), "pages": pages, "bars": bars, **_source(what)}
     on = f" on {_counted(pages, 'page')}" if path.suffix.lower() == ".pdf" else ""
     answer(args.json, told, [f"{path}: {_named(what)}, {_counted(bars, 'bar')}{on}."])
-
-
-def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = False) -> tuple[bytes, int]:
-    """The sheet as a file of this suffix, and its pages; what has no pages of its own counts as one.
-
-    With `layers` a pattern's PDF shows all its layers, from the thumb alone to all of it.
-    """
-    piece = what.piece
-    if suffix == ".pdf":
-        from coach.paper.pdf import layers_pdf, sheet_pdf
-
-        if what.pattern is not None and layers:
-            sheet = layers_pdf(piece, about=what.pattern.about, paper=paper)
-        else:
-            sheet = sheet_pdf([piece], paper=paper)
-        return sheet.data, sheet.pages
-    if suffix == ".musicxml":
-        from coach.paper.musicxml import musicxml_of
-
-        return musicxml_of(piece, source=what.song.source if what.song else ""), 1
-    if suffix == ".mid":
-        from coach.paper.midifile import midi_of
-
-        return midi_of(piece), 1
-    from coach.paper.texttab import text_sheet
-
-    return text_sheet(piece).encode(), 1
 
 
 def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
@@ -151,9 +123,9 @@ def _track_arguments(parser: ArgumentParser) -> None:
 
 
 def _track(args: Namespace) -> None:
-    from coach.commands.sounding import Sounding, plucks_in, track_bars
     from coach.sound.soundfiles import BITS, check_sound_path, write_sound
     from coach.sound.timing import frames_of
+    from coach.tracks import Sounding, plucks_in, track_bars
 
     path = Path(args.out)
     bits = whole(args.bits, "--bits", 16, 24)
@@ -195,19 +167,12 @@ def _track(args: Namespace) -> None:
     answer(args.json, told, [line, "Keep the level low, above all in headphones."])
 
 
-def render(bars: Iterable[BarScore], rate: int) -> Iterator[Samples]:
-    """The sound of the bars, block by block, and what rings on at the end."""
-    from coach.sound.mixer import render_bars
-
-    return render_bars(bars, rate)
-
-
 def _tempos(args: Namespace, written: Fraction) -> tuple[Tempos, int]:
     """The tempo of each bar as --tempo and the ramp say, and how many bars the ramp takes.
 
     A ramp counts in bars, whatever their meter. Raises BadInput.
     """
-    from coach.commands.sounding import at_share
+    from coach.tracks import at_share
 
     start = written if args.tempo is None else tempo(args.tempo, "--tempo")
     if args.to is None:

@@ -20,7 +20,6 @@ from pathlib import Path
 
 from coach import shelf
 from coach.commands.picking import held_bars
-from coach.commands.sounding import Sounding, track_bars
 from coach.music.notes import Pitch
 from coach.paper.midifile import midi_of
 from coach.song.chart import TuneNote
@@ -29,6 +28,7 @@ from coach.sound.mixer import render_bars
 from coach.sound.score import BarScore
 from coach.sound.soundfiles import has_flac, write_sound
 from coach.sound.timing import frames_of
+from coach.tracks import Sounding, track_bars
 
 RATE = 48000
 SOUND_FONT = Path("/usr/share/sounds/sf2/FluidR3_GM.sf2")

@@ -12,10 +12,10 @@ import mido
 import pytest
 
 from coach import shelf
-from coach.commands.sounding import Sounding, track_bars
 from coach.paper.midifile import midi_of
 from coach.song.perform import arrangement_of, perform
 from coach.sound.timing import place
+from coach.tracks import Sounding, track_bars
 
 RATE = 48000
 SONGS = shelf.songs().songs

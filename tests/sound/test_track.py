@@ -16,7 +16,6 @@ import soundfile
 
 from coach import shelf
 from coach.commands.picking import held_bars
-from coach.commands.sounding import Sounding, as_written, at_share, plucks_in, track_bars
 from coach.errors import BadInput, CoachError
 from coach.music.notes import Pitch
 from coach.music.tempo import smooth
@@ -28,6 +27,7 @@ from coach.sound.mixer import CEILING, render, render_bars
 from coach.sound.score import BEAT, DOWN
 from coach.sound.soundfiles import write_sound
 from coach.sound.timing import frames_of
+from coach.tracks import Sounding, as_written, at_share, plucks_in, track_bars
 from tests.outside.test_strings_in_tune import cents_off
 from tests.sound.hands import RATE, bar, onsets, picked_bar
 
