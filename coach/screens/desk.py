@@ -8,7 +8,6 @@ picking pattern. What is changed is heard from the next bar line on.
 from __future__ import annotations
 
 from collections.abc import Callable
-from fractions import Fraction
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -16,26 +15,19 @@ from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Horizontal, Vertical
-from textual.screen import Screen
 from textual.widgets import Input, Static
 
 from coach.errors import CoachError
-from coach.music.clicks import ClickWay
-from coach.practice.ramps import Steady
-from coach.practice.run import PLAY, Run
 from coach.screens.actions import DESK, bindings, hints
-from coach.screens.band import Band, let_go, open_engine
-from coach.screens.conductor import Conductor, Loop, make_loop
+from coach.screens.conductor import Loop, make_loop
 from coach.screens.deskmodel import Desk, consider, looked_at, moved, with_chord, with_minimax, with_pin
 from coach.screens.deskwords import change_words, places_text, shapes_text, sum_words
-from coach.screens.messages import RunOver, Trouble
-from coach.screens.tabview import TabView
+from coach.screens.hearing import Hearing
 from coach.screens.world import World
 from coach.shelf import hand_of
 
 if TYPE_CHECKING:
     from coach.picking.pattern import Pattern
-    from coach.sound.engine import Engine
 
 FIRST_SONG, FIRST_PATTERN, FIRST_BPM = "C | Am | F | G", "outside-in", 80
 SLOWEST, FASTEST = 40, 160
@@ -44,7 +36,7 @@ PLACES_WIDTH = 38
 TYPING = "⏎ think it through  tab to the other line  esc back  F1 all keys"
 
 
-class DeskPage(Screen[None]):
+class DeskPage(Hearing):
     """See the module's text."""
 
     BINDINGS: ClassVar[list[BindingType]] = bindings(DESK)
@@ -66,8 +58,7 @@ class DeskPage(Screen[None]):
     """
 
     def __init__(self, world: World) -> None:
-        super().__init__()
-        self.world = world
+        super().__init__(world)
         self.desk: Desk | None = None
         self.bpm = FIRST_BPM
         self.only = False
@@ -76,15 +67,6 @@ class DeskPage(Screen[None]):
         self.place = -1
         self.before_stand_ins: Desk | None = None
         self.stand_in = -1
-        self.loop: Loop | None = None
-        self.conductor: Conductor | None = None
-        self.band: Band | None = None
-        self._opening = False
-
-    @property
-    def engine(self) -> Engine | None:
-        """What plays, None where nothing does."""
-        return self.band.engine if self.band else None
 
     def compose(self) -> ComposeResult:
         """Two lines to type on, then what comes of them."""
@@ -103,7 +85,6 @@ class DeskPage(Screen[None]):
 
     def on_mount(self) -> None:
         """Something to look at from the first moment."""
-        self.ticker = self.set_interval(1 / 30, self._tick, pause=True)
         self.action_edit()
         self.think()
 
@@ -111,10 +92,6 @@ class DeskPage(Screen[None]):
         """More shapes, or fewer, fit; the tab is shown where there is room."""
         self.set_class(self.size.height >= TALL, "tall")
         self._show()
-
-    def on_unmount(self) -> None:
-        """The sound ends with the page."""
-        self._silence()
 
     # Thinking ----------------------------------------------------------------------------------
 
@@ -156,7 +133,7 @@ class DeskPage(Screen[None]):
         """Another desk: show it, and play it from the next bar line on."""
         self.desk = desk
         self._show()
-        self._replay()
+        self.replay()
 
     def _try(self, change: Callable[[], Desk]) -> None:
         """Do `change` (a function that gives a desk), or say why it cannot be."""
@@ -211,7 +188,7 @@ class DeskPage(Screen[None]):
             self.desk = looked_at(self.desk, self.desk.at + by)
             self._show()
             if self.only:
-                self._replay()
+                self.replay()
 
     def action_shape(self, by: int) -> None:
         """Another shape of the chord looked at."""
@@ -261,120 +238,25 @@ class DeskPage(Screen[None]):
         """Another picking pattern."""
         self.pattern = (self.pattern + by) % len(self.patterns)
         self._show()
-        self._replay()
+        self.replay()
 
     def action_tempo(self, by: int) -> None:
         """Slower or faster."""
-        self.bpm = min(max(self.bpm + by, SLOWEST), FASTEST)
-        if self.conductor:
-            with self.conductor.lock:
-                self.conductor.run.change_ramp(Steady(Fraction(self.bpm)))
-        if self.engine:
-            self.engine.refresh()
+        self.at_tempo(min(max(self.bpm + by, SLOWEST), FASTEST))
         self._show()
 
     def action_only(self) -> None:
         """This chord alone, or all."""
         self.only = not self.only
         self._show()
-        self._replay()
+        self.replay()
 
     def action_back(self) -> None:
         """Back to today."""
-        self._silence()
+        self.silence()
         self.dismiss()
 
-    # Sound -------------------------------------------------------------------------------------
-
-    def _made_loop(self, desk: Desk) -> Loop:
-        pattern = self._pattern()
-        return make_loop(pattern, desk.held(pattern.meter, only=self.only), capo=desk.capo)
-
-    def action_play(self) -> None:
-        """Play, or stop."""
-        if self.band is not None:
-            self._silence()
-        elif self.desk is not None and not self._opening:
-            self._opening = True
-            self._open()
-
-    @work(thread=True, exclusive=True, group="sound")
-    def _open(self) -> None:
-        app = self.app
-        try:
-            engine = open_engine(self.world, lambda: None, self._tell_trouble)
-        except CoachError as error:
-            app.call_from_thread(self.say, str(error))
-            self._opening = False
-            return
-        app.call_from_thread(self._opened, engine)
-
-    def _tell_trouble(self, sentence: str) -> None:
-        self.post_message(Trouble(sentence))
-
-    def _opened(self, engine: Engine) -> None:
-        self._opening = False
-        if not self.is_mounted or self.desk is None:
-            let_go(engine)
-            return
-        if engine.speaker.silent:
-            self.say("no sound device: the cursor shows the beat")
-        self.band = Band(self.world, engine, self._tell_trouble)
-        self._begin(self._made_loop(self.desk))
-
-    def _begin(self, loop: Loop) -> None:
-        """Play `loop` from its count-in on."""
-        assert self.band is not None
-        run = Run(loop.piece.bars, Steady(Fraction(self.bpm)), loop.layers)
-        self.loop = loop
-        self.conductor = Conductor(run, loop, ClickWay(), "on")
-        for old in self.query(TabView):
-            old.remove()
-        self.query_one("#below", Vertical).mount(TabView(loop, self._look, id="tab"))
-        self.band.start(self.conductor.source)
-        self.ticker.resume()
-
-    def _look(self, number: int) -> tuple[int, str, str] | None:
-        return self.conductor.shown(number) if self.conductor else (number % self.loop.bars, "full", PLAY)  # type: ignore[union-attr]
-
-    def _replay(self) -> None:
-        """What is on the desk now is heard from the next bar line on."""
-        if self.band is None or self.conductor is None or self.desk is None:
-            return
-        loop, old = self._made_loop(self.desk), self.conductor.loop
-        if (loop.bars, loop.bar(0).meter) != (old.bars, old.bar(0).meter):
-            self.band.engine.stop()
-            self._begin(loop)
-            return
-        with self.conductor.lock:
-            self.conductor.loop = self.loop = loop
-            run = self.conductor.run
-            run.bars, run.layers, run.layer = loop.piece.bars, loop.layers, loop.layers[-1]
-        self.band.engine.refresh()
-        for tab in self.query(TabView):
-            tab.play(loop)
-
-    def _tick(self) -> None:
-        engine, conductor = self.engine, self.conductor
-        position = engine.position() if engine else None
-        if position is None or conductor is None:
-            return
-        conductor.reach(position.number)
-        for tab in self.query(TabView):
-            tab.move(position.number, position.beat)
-
-    def _silence(self) -> None:
-        band, self.band = self.band, None
-        self.conductor = None
-        self.ticker.pause()
-        if band is not None:
-            band.stop()
-
-    def on_trouble(self, message: Trouble) -> None:
-        """Something went wrong without stopping."""
-        message.stop()
-        self.say(message.sentence)
-
-    def on_run_over(self, message: RunOver) -> None:
-        """Never: a desk plays until it is stopped."""
-        message.stop()
+    def wanted(self) -> Loop | None:
+        """The route, or this chord alone, under the pattern."""
+        desk, pattern = self.desk, self._pattern()
+        return None if desk is None else make_loop(pattern, desk.held(pattern.meter, only=self.only), capo=desk.capo)
