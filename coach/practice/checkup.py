@@ -9,7 +9,7 @@ from datetime import date, timedelta
 from coach.errors import CoachError
 from coach.picking.library import Library
 from coach.practice.days import from_utc_text
-from coach.practice.diagnosis import LATELY_DAYS, LEAST_HITS, Trouble, gathered
+from coach.practice.diagnosis import LATELY_DAYS, LATELY_TAKES, LEAST_HITS, Trouble, gathered
 from coach.practice.drills import Drill
 from coach.practice.ledger import Ledger
 from coach.practice.loopmap import LoopMap, loop_map
@@ -34,11 +34,13 @@ def map_of(drill: Drill, library: Library) -> LoopMap | None:
 
 
 def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
-    """The stumbles of the takes of the latest four weeks, by drill."""
+    """The stumbles of each drill's latest takes (as diagnosis.lately has them), by drill."""
     since = today - timedelta(LATELY_DAYS - 1)
     rows = ledger.rows(
-        "SELECT t.drill, s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM takes t JOIN stumbles s ON s.take = t.id"
-        " WHERE t.at >= ? AND t.local_day BETWEEN ? AND ? ORDER BY s.at, s.id",
+        "SELECT t.drill, s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM ("
+        " SELECT id, drill, row_number() OVER (PARTITION BY drill ORDER BY at DESC, id DESC) AS place"
+        " FROM takes WHERE at >= ? AND local_day BETWEEN ? AND ?"
+        f") t JOIN stumbles s ON s.take = t.id WHERE t.place <= {LATELY_TAKES} ORDER BY s.at, s.id",
         (since - _AN_OFFSET).isoformat(),  # by the index of moments; a local day begins up to 14 hours apart from UTC's
         since.isoformat(),
         today.isoformat(),

@@ -21,7 +21,8 @@ from coach.practice.takes import Stumble, Take
 ONE_IN = 0.01
 LEAST_HITS = 4
 """Fewer stumbles than this in a spot are not called gathered, however unlikely (ours, no source)."""
-LATELY_DAYS = 28
+LATELY_DAYS, LATELY_TAKES = 28, 12
+"""Only the latest takes of the latest days are looked at: what was mended since is no trouble now (ours, no source)."""
 THUMB_SPOT = "where the thumb plucks"
 _BROADEST = 0.75  # a spot that takes up more of the loop than this says nothing
 
@@ -138,11 +139,12 @@ def gathered(counts: Counter[Place], loop: LoopMap) -> Trouble | None:
 
 
 def lately(takes: Iterable[Take], today: date) -> list[Take]:
-    """The takes of the latest four weeks: what was mended before them is no trouble now."""
-    return [t for t in takes if timedelta(0) <= today - t.local_day < timedelta(LATELY_DAYS)]
+    """A drill's latest twelve takes of the latest four weeks, in order."""
+    recent = [t for t in takes if timedelta(0) <= today - t.local_day < timedelta(LATELY_DAYS)]
+    return sorted(recent, key=lambda t: (t.at, t.id))[-LATELY_TAKES:]
 
 
 def trouble(loop: LoopMap, takes: Sequence[Take], stumbles: Iterable[Stumble], today: date) -> Trouble | None:
-    """Where a drill's stumbles of the latest four weeks gather; None while that cannot be told."""
+    """Where the stumbles of a drill's latest takes gather; None while that cannot be told."""
     ids = {t.id for t in lately(takes, today)}
     return gathered(loop.counts(s for s in stumbles if s.take in ids), loop)

@@ -50,7 +50,7 @@ class Sheet:
 
     figures   (day, steady tempo known at its end), thinned out to MOST_FIGURES days
     clean     (day, clean passes, all passes) of each day played
-    counts    stumbles of the latest four weeks by place; `passes` how many passes these weeks had
+    counts    stumbles of the latest takes (diagnosis.lately) by place; `passes` how many passes those had
     loop      the map of its loop, None when its pattern or chords cannot be read
     """
 

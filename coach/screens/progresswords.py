@@ -144,9 +144,9 @@ def tempo_lines(sheet: Sheet, room: Room, height: int) -> list[Line]:
 
 
 def place_lines(sheet: Sheet, room: Room) -> list[Line]:
-    """The loop marked by its stumbles of the latest four weeks."""
+    """The loop marked by the stumbles of its latest takes."""
     total = sheet.counts.total()
-    tail = f"{total} in {sheet.passes} passes of four weeks" if total else "none in four weeks"
+    tail = f"{total} in the latest {sheet.passes} passes" if total else "none in the latest takes"
     heading = (HEADING, f"{VIEWS[PLACES]}: {tail}")
     if sheet.loop is None:
         return [(HEADING, VIEWS[PLACES]), (WORDS, "its pattern or chords cannot be read")]

@@ -9,9 +9,10 @@ from coach.music.chords import read_bars
 from coach.picking.library import Library
 from coach.picking.patternfile import parse_pattern
 from coach.practice.care import PAIN, Care
-from coach.practice.checkup import findings, map_of, troubles
+from coach.practice.checkup import findings, late_stumbles, map_of, troubles
 from coach.practice.corner import corner, corner_of
 from coach.practice.daynotes import DayNotes, plan_under, read_day
+from coach.practice.diagnosis import lately
 from coach.practice.drills import Drill
 from coach.practice.edits import MINUTES, PIN, SKIP, WISH, Wishes, wish_text
 from coach.practice.ledger import Ledger
@@ -106,6 +107,18 @@ def test_troubles_and_findings_agree(ledger: Ledger) -> None:
         assert findings(ledger, DRILLS, LIBRARY, TODAY)[DRILL.id].trouble == told[DRILL.id]
         assert set(findings(ledger, DRILLS, LIBRARY, TODAY)) == {DRILL.id}
         assert troubles(ledger, DRILLS, LIBRARY, TODAY + timedelta(40)) == {}
+
+
+def test_the_ledger_is_asked_for_the_same_takes_as_the_value(ledger: Ledger) -> None:
+    """Of twenty takes the stumbles of the latest twelve are read, as `lately` chooses them."""
+    for number in range(20):
+        take = ledger.begin_take(DRILL.id, 80, at=NOW - timedelta(hours=20 - number))
+        ledger.add_stumble(take, number % 2, "1", 80, 1, at=NOW)
+    with ledger:
+        chosen = {t.id for t in lately(ledger.takes(DRILL.id), TODAY)}
+        read = late_stumbles(ledger, TODAY)[DRILL.id]
+        assert len(chosen) == 12
+        assert {s.take for s in read} == chosen
 
 
 def test_a_drill_whose_pattern_is_gone_is_passed_over(ledger: Ledger) -> None:

@@ -138,6 +138,16 @@ def test_what_was_mended_a_month_ago_is_no_trouble_now() -> None:
     assert trouble(loop, [new], [replace(m, take=new.id) for m in marks], TODAY + timedelta(40)) is None
 
 
+def test_what_was_mended_in_the_last_twelve_takes_is_no_trouble_now() -> None:
+    """Nine stumbles of last week, and a dozen takes without one since: nothing is said any more."""
+    loop = landing()
+    broken = take("two-lamps", 7)
+    marks = [stumble(2, "0", n, broken.id) for n in range(9)]
+    mended = [take("two-lamps", 6 - n // 2, minute=n, number=n) for n in range(12)]
+    assert trouble(loop, [broken, *mended[:11]], marks, TODAY) is not None
+    assert trouble(loop, [broken, *mended], marks, TODAY) is None
+
+
 def test_no_spot_is_most_of_the_loop() -> None:
     """The thumb plays on every beat here, so nothing is ever laid at its door."""
     assert not [s for s in spots(landing()) if s.name == "where the thumb plucks"]
