@@ -61,6 +61,7 @@ def propose(
     voice: Range | None = None,
     max_capo: int = USUAL_MAX_CAPO,
     key: Key | None = None,
+    place: KeyChoice | None = None,
     melody: bool = False,
     early: bool = False,
     tuning: Tuning = STANDARD,
@@ -69,6 +70,7 @@ def propose(
 
     voice   lowest and highest pitch that is sung in comfort: the key may move to suit it
     key     the key it must sound in
+    place   the key and capo, one of those that the key finder gives for this song; the other three are not asked then
     melody  put the tune on the top strings
     early   under words the layer changes one bar before they begin
     Raises BadInput for an unknown tier, a capo that cannot be or a voice without a tune to fit it to, BadMusic for a
@@ -76,7 +78,8 @@ def propose(
     """
     check_tier(tier)
     proposer = _Proposer(song, patterns, book, hand, tuning, tier, melody)
-    return proposer.arrangement(name or tier, voice, max_capo, key, early)
+    plans = proposer.plans(voice, max_capo, key) if place is None else [proposer.chosen(place)]
+    return proposer.arrangement(name or tier, plans, early)
 
 
 def propose_tiers(
@@ -132,10 +135,7 @@ class _Proposer:
 
     # The whole.
 
-    def arrangement(
-        self, name: str, voice: Range | None, max_capo: int, key: Key | None, early: bool
-    ) -> Arrangement:
-        plans = self.plans(voice, max_capo, key)
+    def arrangement(self, name: str, plans: Sequence[_Plan], early: bool) -> Arrangement:
         if not self.melody or not self.has_tune():
             return self.made(name, plans[0], early, {})
         best: tuple[tuple[int, float], _Plan, dict[str, Placing]] | None = None
@@ -235,6 +235,13 @@ class _Proposer:
             points = f"its chords ask {ease:.1f} points on the average, score {choice.score:.0f} of 100"
             plans.append(_Plan(choice, choice.voice_shift, self.families, (said, *choice.why, points)))
         return plans
+
+    def chosen(self, place: KeyChoice) -> _Plan:
+        """The plan for a key and capo that were chosen by hand."""
+        where = "as it is charted" if place.sounding_key == self.song.key else "as chosen"
+        return _Plan(
+            place, place.voice_shift, self.families, (f"it sounds in {place.sounding_key.title}, {where}", *place.why)
+        )
 
     # Bars.
 
