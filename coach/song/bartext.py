@@ -14,6 +14,7 @@ from __future__ import annotations
 import re
 from collections.abc import Sequence
 from fractions import Fraction
+from functools import lru_cache
 
 from coach.errors import BadInput, BadMusic
 from coach.music.chords import NO_CHORD, Chord
@@ -23,6 +24,8 @@ from coach.song.chart import TuneNote, Word
 FINEST = 96
 MOST_TEXT = 500
 MOST_CHORDS = 16
+# A song is read anew at every change, and all its bars but one are as before.
+_KEPT = 4096
 
 _LENGTH = re.compile(r"[0-9]{1,4}(?:/[0-9]{1,3})?|[0-9]{1,4}\.[0-9]{1,3}")
 
@@ -41,6 +44,7 @@ def read_beats(text: str) -> Fraction:
     return beats
 
 
+@lru_cache(maxsize=_KEPT)
 def read_chords(text: str, beats: Fraction) -> Placed:
     """(beat, chord) of a bar that is `beats` long. Raises BadMusic."""
     symbols, lengths = [], list[Fraction | None]()
@@ -75,6 +79,7 @@ def chords_text(chords: Sequence[tuple[Fraction, Chord | None]], beats: Fraction
     return " ".join(f"{name}:{length}" for name, length in zip(names, lengths, strict=True))
 
 
+@lru_cache(maxsize=_KEPT)
 def read_tune(text: str, beats: Fraction) -> Tune:
     """The notes of a bar that is `beats` long, and where one breathes. Raises BadMusic."""
     notes, breaths, at = list[TuneNote](), list[Fraction](), Fraction(0)
@@ -124,6 +129,11 @@ def tune_text(notes: Sequence[TuneNote], beats: Fraction, breaths: Sequence[Frac
 
 def read_words(text: str, beats: Fraction, tune: Sequence[TuneNote] = ()) -> Words:
     """The words of a bar with their beats, and where one breathes. Raises BadMusic."""
+    return _read_words(text, beats, tuple(note.beat for note in tune if not note.tied))
+
+
+@lru_cache(maxsize=_KEPT)
+def _read_words(text: str, beats: Fraction, notes: tuple[Fraction, ...]) -> Words:
     if len(text) > MOST_TEXT:
         raise BadMusic("the words of this bar are too long", mend=f"keep to {MOST_TEXT} letters")
     cells = text.split("|")
@@ -144,7 +154,7 @@ def read_words(text: str, beats: Fraction, tune: Sequence[TuneNote] = ()) -> Wor
             raise BadMusic(
                 "a breath (a comma alone) stands between words", mend="put it last before a |, or into the tune"
             )
-        starts = [n.beat for n in tune if not n.tied and number <= n.beat < number + 1]
+        starts = [at for at in notes if number <= at < number + 1]
         if by_beat and len(tokens) == len(starts):
             words += [Word(at, token) for at, token in zip(starts, tokens, strict=True) if token != "_"]
         elif kept := " ".join(token for token in tokens if token != "_"):

@@ -11,6 +11,7 @@ import difflib
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from fractions import Fraction
+from functools import lru_cache
 from typing import Any
 
 from coach.errors import BadInput
@@ -271,9 +272,15 @@ def _set(edit: Edit, path: tuple[str | int, ...], value: Any) -> None:
         edit.put(path, value)
 
 
+@lru_cache(maxsize=16)
+def _problems(text: str) -> tuple[Problem, ...]:
+    """What is wrong with a text; one change's outcome is the next one's beginning, so it is kept."""
+    return check_text(text, "song").problems
+
+
 def _begun(text: str) -> Edit:
     """An edit of a song that can be read. Raises BadInput."""
-    _raise_first(check_text(text, "before").problems)
+    _raise_first(_problems(text))
     return Edit(text)
 
 
@@ -281,7 +288,7 @@ def _done(before: str, edit: Edit) -> str:
     """The new text, if it is a song without problems. Raises BadInput, CoachError."""
     after = edit.done()
     if after != before:
-        _raise_first(check_text(after, "after").problems)
+        _raise_first(_problems(after))
     return after
 
 

@@ -270,7 +270,7 @@ class _Player:
         # Reading gives bars with the same chords one and the same value; by its identity they are found quickly.
         asked = (id(bar.chords), bar.way, beats, part, turn % self.cycle, first, number if own is not _NO_BAR else -1)
         if asked not in self.alike:
-            self.alike[asked] = self.hands(bar, own, way, meter, beats, turn, first)
+            self.alike[asked] = self.hands(bar, number, part, own, way, meter, beats, turn, first)
         held, slots, plucks = self.alike[asked]
         return PieceBar(
             number=number, part=part, part_bar=number, time=0, start=Fraction(0), meter=meter, beats=beats,
@@ -279,12 +279,21 @@ class _Player:
         )  # fmt: skip
 
     def hands(
-        self, bar: ChartBar, own: BarWay, way: PartWay, meter: Meter, beats: Fraction, turn: int, first: bool
+        self,
+        bar: ChartBar,
+        number: int,
+        part: str,
+        own: BarWay,
+        way: PartWay,
+        meter: Meter,
+        beats: Fraction,
+        turn: int,
+        first: bool,
     ) -> tuple[HeldBar, int, tuple[Pluck, ...]]:
         """What both hands do in a bar: what is held, the grid, the plucks."""
         charted = chords_in_key(bar, self.song.key, self.key)
         held = HeldBar(tuple(self.shapes.hold(beat, chord, way, own) for beat, chord in charted))
-        picked = [self.pattern(own, way, chord, meter) for _, chord in charted]
+        picked = [self.pattern(own, part, number, chord, meter) for _, chord in charted]
         slots = lcm(*(p.slots for p in picked))
         if slots > MOST_SLOTS:
             raise BadInput(

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 from collections.abc import Callable, Collection, Mapping
 from dataclasses import dataclass, field
 from fractions import Fraction
@@ -15,6 +16,8 @@ from coach.song.tomlmap import Path, TomlMap
 T = TypeVar("T")
 
 MOST_PROBLEMS = 100
+
+_CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f-\x9f]")
 
 
 @dataclass(frozen=True)
@@ -115,7 +118,7 @@ class Reading:
 
     def clean(self, path: Path, text: str) -> str:
         """The text without control characters, which could play tricks on a terminal; they are a problem."""
-        if any((ord(c) < 32 and c not in "\t\r\n") or 127 <= ord(c) < 160 for c in text):
+        if _CONTROL.search(text):
             self.problem(path, f"'{path[-1]}' has a control character in it", "write it again with letters alone")
             return ""
         return text
