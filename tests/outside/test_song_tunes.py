@@ -1,0 +1,47 @@
+"""The tunes of the traditional songs we ship, note for note against the public-domain scores of music21's corpus."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+import pytest
+
+from coach import shelf
+
+music21 = pytest.importorskip("music21", reason="missing tool: music21")
+
+
+def ours(name: str, parts: list[str]) -> list[tuple[int, Fraction]]:
+    """(MIDI number, length in quarters) of every note of these parts."""
+    song = shelf.songs().songs[name]
+    quarters = song.meter.quarters_per_beat
+    return [(n.pitch.midi, n.length * quarters) for p in parts for bar in song.parts[p].bars for n in bar.tune]
+
+
+def theirs(score: object) -> list[tuple[int, Fraction]]:
+    """The same of a score's notes, chord symbols left out."""
+    notes = score.recurse().getElementsByClass("Note")  # type: ignore[attr-defined]
+    return [(n.pitch.midi, Fraction(n.quarterLength).limit_denominator(64)) for n in notes]
+
+
+def test_the_water_of_tyne() -> None:
+    """Bruce and Stokoe, Northumbrian Minstrelsy, 1882 (music21 corpus, miscFolk): our first verse has its tune."""
+    book = music21.corpus.parse("miscFolk/northumbrianminstrelsyopus")
+    score = next(s for s in book.scores if s.metadata.title == "The Water of Tyne")
+    assert ours("water-of-tyne", ["Verse"]) == theirs(score)
+
+
+def test_der_mond_ist_aufgegangen() -> None:
+    """Böhme 1895, number 237 (music21 corpus, Essen collection): both verses have its tune."""
+    book = music21.corpus.parse("essenFolksong/boehme10")
+    score = next(s for s in book.scores if s.metadata.title == "DER MOND IST AUFGEGANGEN")
+    assert ours("der-mond", ["Verse"]) == theirs(score)
+    assert ours("der-mond", ["Second verse"]) == theirs(score)
+
+
+def test_jeanie_with_the_light_brown_hair() -> None:
+    """Foster 1854 (music21 corpus, leadSheet): the first 32 bars; our last note is held for its whole bar."""
+    score = music21.corpus.parse("leadSheet/fosterBrownHair").parts[0]
+    tune = ours("light-brown-hair", ["Opening", "Middle", "Return"])
+    assert tune[:-1] == theirs(score)[: len(tune) - 1]
+    assert tune[-1][0] == theirs(score)[len(tune) - 1][0]
