@@ -18,14 +18,16 @@ from coach.practice.plateau import curve
 from coach.practice.remedies import DROPPED, NOTE, Course, Finding, courses, finding
 from coach.practice.takes import Stumble, Take
 
+_LOOPS = ("pattern", "corner", "change")
 _AN_OFFSET = timedelta(days=1)
 _PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
 
 
 def map_of(drill: Drill, library: Library) -> LoopMap | None:
-    """Where a drill's stumbles lie; None for a drill whose pattern or chords cannot be read."""
+    """Where a drill's stumbles lie: of one whose loop is its pattern on its chords. None for one of a song's parts,
+    whose piece has a map of its own (loopmap.piece_map), and where pattern or chords cannot be read."""
     pattern = library.patterns.get(drill.pattern)
-    if pattern is None:
+    if pattern is None or drill.kind not in _LOOPS:
         return None
     try:
         return loop_map(pattern, drill.chords)

@@ -9,13 +9,15 @@ from __future__ import annotations
 
 import math
 from collections import Counter
-from collections.abc import Iterable
+from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
+from functools import cached_property
 
 from coach.music.chords import read_bars
 from coach.picking.pattern import Pattern, PatternBar
 from coach.practice.takes import Stumble
+from coach.song.piece import PieceBar
 
 FINGER_WORDS = {"p": "thumb", "i": "index", "m": "middle", "a": "ring"}
 
@@ -48,28 +50,32 @@ class Beat:
 
 @dataclass(frozen=True)
 class LoopMap:
-    """`bars` bars of `beats` beats each, every beat of them in order."""
+    """`bars` bars of at most `beats` beats each, every beat there is in order; a pick-up bar has fewer."""
 
     bars: int
     beats: int
     places: tuple[Beat, ...]
 
     def at(self, place: Place) -> Beat:
-        """The beat at a place."""
-        return self.places[place[0] * self.beats + place[1]]
+        """The beat at a place. Raises KeyError where a short bar has none."""
+        return self._by_place[place]
+
+    @cached_property
+    def _by_place(self) -> dict[Place, Beat]:
+        return {one.place: one for one in self.places}
 
     def chords(self, bar: int) -> tuple[str, ...]:
         """The chords of a bar in order, each once where it goes on."""
         found: list[str] = []
-        for one in self.places[bar * self.beats : (bar + 1) * self.beats]:
+        for one in (p for p in self.places if p.bar == bar):
             if not found or one.change or one.chord != found[-1]:
                 found.append(one.chord)
         return tuple(found)
 
     def folded(self, bar: int, beat: str) -> Place | None:
         """The place of a stumble's bar and beat as the ledger has them; None for a beat that no bar of this has."""
-        whole = math.floor(Fraction(beat))
-        return (bar % self.bars, whole) if 0 <= whole < self.beats else None
+        place = (bar % self.bars, math.floor(Fraction(beat)))
+        return place if place in self._by_place else None
 
     def counts(self, stumbles: Iterable[Stumble]) -> Counter[Place]:
         """Stumbles by place; several on one beat in one pass count once, for they are one slip and its echo."""
@@ -97,6 +103,25 @@ def loop_map(pattern: Pattern, chords: str) -> LoopMap:
             plucked, pinch = fingers[beat]
             places.append(Beat(bar, beat, held[-1], change, plucked, pinch))
     return LoopMap(bars, beats, tuple(places))
+
+
+def piece_map(bars: Sequence[PieceBar]) -> LoopMap:
+    """The map of bars of a piece as they are played round and round: a part, a change, a whole song."""
+    places: list[Beat] = []
+    before = _name(bars[-1].held.holds[-1].chord)
+    for number, bar in enumerate(bars):
+        for beat in range(math.ceil(bar.beats)):
+            change = ""
+            for hold in bar.held.holds:
+                if beat <= hold.beat < beat + 1 and _name(hold.chord) != before:
+                    change, before = f"{before} to {_name(hold.chord)}", _name(hold.chord)
+            own = [pluck for pluck in bar.plucks if beat <= pluck.beat < beat + 1]
+            used = {pluck.finger for pluck in own}
+            thumbs = {pluck.beat for pluck in own if pluck.finger == "p"}
+            pinch = any(pluck.beat in thumbs for pluck in own if pluck.finger != "p")
+            held = _name(bar.held.at(Fraction(beat)).chord)
+            places.append(Beat(number, beat, held, change, "".join(f for f in FINGER_WORDS if f in used), pinch))
+    return LoopMap(len(bars), max(math.ceil(bar.beats) for bar in bars), tuple(places))
 
 
 def _name(chord: object) -> str:

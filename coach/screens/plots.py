@@ -226,8 +226,8 @@ def _chord_line(loop: LoopMap, bar: int, wide: int) -> str:
     cells = [" "] * wide
     step = wide // loop.beats
     free = 0
-    for beat in range(loop.beats):
-        one = loop.at((bar, beat))
+    for one in (p for p in loop.places if p.bar == bar):
+        beat = one.beat
         if (beat == 0 or one.change) and beat * step >= free:
             name = one.change.rpartition(" ")[2] if one.change else one.chord
             cells[beat * step : beat * step + len(name)] = name

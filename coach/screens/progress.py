@@ -29,6 +29,8 @@ from coach.screens.world import World
 if TYPE_CHECKING:
     from datetime import date
 
+    from coach.practice.drills import Drill
+    from coach.practice.loopmap import LoopMap
     from coach.practice.memory import Memory
     from coach.practice.planner import Block
     from coach.practice.progress import Sheet, Standing
@@ -73,6 +75,16 @@ class Record:
         pattern = self.world.library.patterns.get(drill.partition("/")[0])
         return pattern.meter.beats if pattern else None
 
+    def _piece_map(self, drill: Drill) -> LoopMap | None:
+        """The map of what the stage would play; None when it cannot be read."""
+        from coach.practice.loopmap import piece_map
+        from coach.practice.planner import Block
+
+        try:
+            return piece_map(self.world.loop(Block("play", drill.id, drill.title, 1)).piece.bars)
+        except CoachError:
+            return None
+
     def sheet(self, one: Standing) -> Sheet:
         """Everything on one drill; takes some tens of milliseconds."""
         from coach.practice.checkup import map_of
@@ -83,7 +95,7 @@ class Record:
 
         drill = one.drill
         takes, stumbles = self.takes.get(drill.id, []), self.stumbles.get(drill.id, [])
-        loop = map_of(drill, self.world.library)
+        loop = map_of(drill, self.world.library) or self._piece_map(drill)
         trouble = gathered(loop.counts(stumbles), loop) if loop is not None else None
         found = finding(
             drill.id, trouble, curve(takes), self.courses.get(drill.id, []), takes, drill.target_bpm, self.today

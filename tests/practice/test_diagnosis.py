@@ -4,12 +4,17 @@ import random
 from collections import Counter
 from dataclasses import replace
 from datetime import timedelta
+from fractions import Fraction
 
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.guitar.openshapes import read_shape_book
+from coach.music.chords import read_bars
 from coach.picking.patternfile import parse_pattern
+from coach.picking.realise import hold_bars
+from coach.places import shipped
 from coach.practice.diagnosis import (
     BEAT,
     CHANGE,
@@ -22,8 +27,9 @@ from coach.practice.diagnosis import (
     trouble,
     upper_tail,
 )
-from coach.practice.loopmap import LoopMap, loop_map
+from coach.practice.loopmap import LoopMap, loop_map, piece_map
 from coach.practice.takes import Stumble
+from coach.song.piece import pattern_piece
 from tests.practice.made import NOW, TODAY, take
 
 # Thumb on every beat, middle on 2, index after 2 and 4, and a pinch with the ring finger on 1.
@@ -157,3 +163,29 @@ def test_no_spot_is_most_of_the_loop() -> None:
 def test_the_tail_of_a_coin(hits: int, of: int, share: float, chance: float) -> None:
     """Four heads of four come once in sixteen; none or more always."""
     assert upper_tail(hits, of, share) == pytest.approx(chance)
+
+
+# A song's piece -----------------------------------------------------------------------------
+
+
+def test_a_piece_has_the_map_its_pattern_and_chords_have() -> None:
+    """The same loop as a piece that is played: chords, changes, fingers and pinches beat by beat."""
+    pattern = parse_pattern(LANDING, "landing-stage")
+    book = read_shape_book(shipped("shared") / "shapes.toml")
+    piece = pattern_piece(pattern, hold_bars(read_bars("C | F G | Am"), pattern.meter, book), Fraction(80))
+    assert piece_map(piece.bars) == loop_map(pattern, "C | F G | Am")
+
+
+def test_a_pick_up_bar_has_fewer_beats() -> None:
+    """A first bar of one beat: no stumble lies on its second, and the even spread counts only beats that are there."""
+    pattern = parse_pattern(LANDING, "landing-stage")
+    book = read_shape_book(shipped("shared") / "shapes.toml")
+    piece = pattern_piece(pattern, hold_bars(read_bars("G | C | Am"), pattern.meter, book), Fraction(80))
+    short = replace(piece.bars[0], beats=Fraction(1), plucks=tuple(p for p in piece.bars[0].plucks if p.beat < 1))
+    loop = piece_map((short, *piece.bars[1:]))
+    assert len(loop.places) == 9
+    assert loop.folded(0, "1") is None
+    assert loop.folded(1, "7/2") == (1, 3)
+    found = gathered(Counter({(0, 0): 8, (1, 2): 1}), loop)
+    assert found is not None
+    assert found.expected == pytest.approx(1)
