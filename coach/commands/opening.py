@@ -19,7 +19,6 @@ from coach.picking.library import Library
 from coach.picking.pattern import Pattern
 
 if TYPE_CHECKING:
-    from coach.practice.songdrills import SongDrillId
     from coach.song.chart import Song
     from coach.song.songs import SongShelf
 
@@ -62,15 +61,15 @@ def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, si
     sys.exit(run_app(block, chords=chords, world=world))
 
 
-def open_song(song: Song, asked: SongDrillId, bpm: Fraction | None) -> None:
-    """The full screen on a song, or a part of it, at once, until the player leaves. Raises BadInput first."""
+def open_song(song: Song, drill: str, bpm: Fraction | None) -> None:
+    """The full screen on a drill of a song at once, until the player leaves. Raises BadInput first."""
     from coach.screens.app import free_block, run_app
     from coach.screens.world import World
 
     world = World.here()
     if world.songs.songs.get(song.id) != song:  # it came from a file outside the shelf
         world.songs = replace(world.songs, songs={**world.songs.songs, song.id: song})
-    block = free_block(world, str(asked), None if bpm is None else round(bpm), False)
+    block = free_block(world, drill, None if bpm is None else round(bpm), False)
     world.loop(block)  # what is wrong with the arrangement is said here, and not on a screen
     if not has_terminal():
         raise CoachError("the stage needs a terminal", mend=f"`coach song show {song.id}` prints the song")
@@ -90,21 +89,21 @@ def _drill(args: Namespace) -> None:
     from coach.commands.picking import held_bars
 
     bpm = None if args.tempo is None else tempo(args.tempo, "--tempo")
-    patterns, songs = shelf.library(), shelf.songs()
-    if args.chords is None and args.pattern not in patterns.patterns:
+    patterns = shelf.library()
+    for_songs = [option for option, given in (("--part", args.part), ("--arrangement", args.arrangement)) if given]
+    if args.pattern not in patterns.patterns or for_songs:
+        songs = shelf.songs()
         asked = _song_asked(args, songs)
         if asked is not None:
             open_song(*asked, bpm)
             return
-    elif songs.has(args.pattern) and args.pattern not in patterns.patterns:
-        raise BadInput(f"--chords is for patterns, and '{args.pattern}' is a song", mend="leave it out")
-    for option, given in (("--part", args.part), ("--arrangement", args.arrangement)):
-        if given is not None:
-            raise BadInput(f"{option} is for songs, and '{args.pattern}' is none", mend=_near(args.pattern, songs))
-    if not songs.has(args.pattern) and not _is_pattern(args.pattern, patterns):
-        near = difflib.get_close_matches(args.pattern, [*patterns.patterns, *songs.songs], n=1)
-        hint = f"did you mean {near[0]}?" if near else "`coach patterns` and `coach song` list what there is"
-        raise BadInput(f"there is no pattern and no song '{args.pattern}'", mend=hint)
+        if for_songs:
+            what = f"{for_songs[0]} is for songs, and '{args.pattern}' is none"
+            raise BadInput(what, mend=_near(args.pattern, songs))
+        if not _is_pattern(args.pattern, patterns):
+            near = difflib.get_close_matches(args.pattern, [*patterns.patterns, *songs.songs], n=1)
+            hint = f"did you mean {near[0]}?" if near else "`coach patterns` and `coach song` list what there is"
+            raise BadInput(f"there is no pattern and no song '{args.pattern}'", mend=hint)
     pattern = patterns.find(args.pattern)
     if args.chords is not None:
         held_bars(args.chords, pattern.meter)
@@ -113,19 +112,21 @@ def _drill(args: Namespace) -> None:
     open_stage(pattern, args.chords, bpm, sing=args.sing)
 
 
-def _song_asked(args: Namespace, songs: SongShelf) -> tuple[Song, SongDrillId] | None:
-    """(the song, the drill that is meant) where a song is meant or the drill of one."""
-    from coach.practice.songdrills import SongDrillId, read_drill_id
+def _song_asked(args: Namespace, songs: SongShelf) -> tuple[Song, str] | None:
+    """(the song, the id of its drill) where a song is meant, or the drill of one by its whole id. Raises BadInput."""
+    from coach.practice.songdrills import read_drill_id
     from coach.song.perform import arrangement_of
 
-    said = read_drill_id(args.pattern)
-    if said is not None and songs.has(said.song) and not songs.has(args.pattern):
-        return songs.find(said.song), replace(said, part=args.part or said.part, sung=args.sing or said.sung)
+    said = None if songs.has(args.pattern) else read_drill_id(args.pattern)
+    if said is not None and songs.has(said.song) and not (args.part or args.arrangement or args.sing):
+        return songs.find(said.song), args.pattern
     if not songs.has(args.pattern):
         return None
+    if args.chords is not None:
+        raise BadInput(f"--chords is for patterns, and '{args.pattern}' is a song", mend="leave it out")
     song = songs.find(args.pattern)
-    arrangement = arrangement_of(song, args.arrangement or "")
-    return song, SongDrillId(song.id, arrangement.name, args.part or "", args.sing)
+    part = [f"part/{args.part}"] if args.part else []
+    return song, "/".join([song.id, arrangement_of(song, args.arrangement or "").name, *part, *["sing"] * args.sing])
 
 
 def _near(name: str, songs: SongShelf) -> str:
