@@ -6,6 +6,7 @@ a painter turns the values into a file, a test looks at their boxes.
 
 from __future__ import annotations
 
+from abc import ABC, abstractmethod
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
@@ -42,20 +43,20 @@ class Box:
 
 
 @dataclass(frozen=True)
-class Item:
+class Item(ABC):
     """Something placed. Items of one `group` may touch each other (a stem its beam), others never."""
 
     kind: str
     group: str
     box: Box
 
+    @abstractmethod
     def moved(self, dx: float, dy: float) -> Item:
         """The same item elsewhere."""
-        raise NotImplementedError
 
+    @abstractmethod
     def scaled(self, by: float) -> Item:
         """The item grown from the origin."""
-        raise NotImplementedError
 
 
 @dataclass(frozen=True)

@@ -288,9 +288,9 @@ def _over(name: str, chords: str) -> Piece:
 
 
 def test_every_shipped_pattern_in_all_its_layers_without_a_collision() -> None:
-    """One page set each, over two chords."""
+    """A page or two each, over E minor."""
     for name in LIBRARY.patterns:
-        assert faults(layers_leaves(_over(name, "C | Em"), about="About it.")) == ()
+        assert faults(layers_leaves(_over(name, "Em"), about="About it.")) == ()
 
 
 def test_overlaps_and_margins_are_found() -> None:
