@@ -1,4 +1,19 @@
-"""The arrangements of a song file: how each is played, read from its tables."""
+"""The arrangements of a song file: how each is played, read from its tables.
+
+    [arrangements.full]
+    pattern = "outside-in"            needed
+    key = "C"   capo = 5              the key the hand plays in; chords named below are those of this key
+    shift = 0                         semitones from the tune as charted to the tune as it sounds (usual: the nearest)
+    singing = "thumb"   early = true  the layer under words; whether it comes one bar before them
+    tempo = 80   why = ["..."]
+    by_chord = { C = "..." }          another pattern under one chord
+    shapes = { C = "x32033" }   stand_in = { F = "G:1@1", Bm = "D" }
+    [arrangements.full.parts.Chorus]  pattern, by_chord, shapes, stand_in of its own, and
+    bars = [ { bar = 3, pattern = "..." }, { bar = 4, slots = 4, p = "r . a .", i = ". 3 . 3", why = "..." } ]
+
+Bars are counted from 1 in the file. A stand-in is another chord, or a chord whose shape is kept with strings changed:
+`G:1@1` is G with string 1 at fret 1.
+"""
 
 from __future__ import annotations
 

@@ -66,7 +66,7 @@ def problems(text: str) -> list[str]:
     return [str(p) for p in checked.problems]
 
 
-@settings(max_examples=80, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(songs())
 def test_a_song_reads_back_as_written(song: Song) -> None:
     """Any song, written as a file and read again, is the same song."""
@@ -207,7 +207,7 @@ def test_the_id_is_the_file_s_name() -> None:
     assert [song_id(Path(p)) for p in ("a/ferry.song.toml", "x.y.song.toml", "ferry.toml")] == ["ferry", "x.y", "ferry"]
 
 
-@settings(max_examples=200, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(song=songs(), data=st.data())
 def test_a_spoilt_file_never_ends_in_a_traceback(song: Song, data: st.DataObject) -> None:
     """Any letters cut out, doubled or put in: a song or problems with lines inside the file."""
@@ -244,7 +244,7 @@ def spoilt(text: str, data: st.DataObject) -> str:
     return text
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
 @given(songs())
 def test_the_map_finds_every_value(song: Song) -> None:
     """What stands at the place of a value, read by itself, is that value."""
