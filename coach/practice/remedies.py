@@ -219,7 +219,8 @@ class Finding:
         """What is amiss in one clause, None when nothing is."""
         if self.trouble is not None:
             return self.trouble.words
-        return self.curve.words if self.curve is not None and self.curve.flat else None
+        stuck = self.curve is not None and self.curve.flat and (self.remedy is not None or self.good_enough)
+        return self.curve.words if self.curve is not None and stuck else None
 
     @property
     def remedy_words(self) -> str | None:
@@ -228,10 +229,8 @@ class Finding:
 
     @property
     def lines(self) -> tuple[str, ...]:
-        """All of it as clauses: trouble, remedy, how it goes."""
-        found = [self.trouble_words or ""]
-        if self.trouble is not None and self.curve is not None:
-            found.append(self.curve.words)
+        """All of it as clauses: trouble, curve, remedy, how it goes."""
+        found = [self.trouble.words if self.trouble is not None else "", self.curve.words if self.curve else ""]
         if self.remedy_words:
             found.append(f"{'under way' if self.under_way else 'try'}: {self.remedy_words}")
         if self.course is not None and self.outcome is not None:

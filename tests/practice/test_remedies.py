@@ -122,6 +122,8 @@ def test_what_rises_or_is_there_needs_nothing(curve: Curve | None) -> None:
     one = found([], [], curve, spot=False)
     assert one.remedy is None
     assert not one.good_enough
+    assert one.trouble_words is None
+    assert one.lines == ((curve.words,) if curve else ())
 
 
 def test_a_rest_lasts_three_days() -> None:
