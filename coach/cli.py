@@ -46,6 +46,7 @@ COMMANDS = {
     "log add": ("ledger", "adds a take that was played elsewhere"),
     "log export": ("ledger", "writes the log as CSV or JSON"),
     "log merge": ("ledger", "takes in the log of another machine"),
+    "log blank": ("ledger", "prints a practice record to fill in by hand"),
     "doctor": ("doctor", "what sound, MIDI and files the coach sees here"),
 }
 

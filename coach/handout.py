@@ -52,7 +52,7 @@ def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = 
         if what.pattern is not None and layers:
             sheet = layers_pdf(piece, about=what.pattern.about, paper=paper)
         else:
-            sheet = sheet_pdf([piece], paper=paper)
+            sheet = sheet_pdf([piece], source=what.song.source if what.song else "", paper=paper)
         return sheet.data, sheet.pages
     if suffix == ".musicxml":
         from coach.paper.musicxml import musicxml_of

@@ -74,3 +74,18 @@ def test_today_after_pain_has_no_blocks_and_tomorrow_few_minutes(
     plan = json.loads(said(capsys, "today", "--json"))
     assert (plan["minutes"], plan["blocks"]) == (0, [])
     assert "doctor or a performing-arts clinician" in said(capsys, "today")
+
+
+def test_a_blank_record_names_the_drills_of_the_day(tmp_path: Path, capsys: pytest.CaptureFixture[str]) -> None:
+    """One page for a week, with today's drills, the four verdicts and the cautions; nothing is written over."""
+    import pymupdf
+
+    path = tmp_path / "record.pdf"
+    plan = json.loads(said(capsys, "today", "--json"))
+    made = json.loads(said(capsys, "log", "blank", "-o", str(path), "--json"))
+    with pymupdf.open(path) as book:
+        text = " ".join(book[0].get_text().split())
+        assert made["pages"] == len(book) == 1
+    assert all(block["title"] in text for block in plan["blocks"] if block["drill"])
+    assert all(word in text for word in ("lost", "shaky", "held", "flowing", "Day 7", "pain"))
+    assert cli.main(["log", "blank", "-o", str(path)]) == 1

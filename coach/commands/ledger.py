@@ -13,7 +13,9 @@ from coach import places, shelf
 from coach.commands.answers import answer, note, table
 from coach.commands.arguments import Command, add_json, tempo, whole
 from coach.errors import BadInput
+from coach.outfile import new_file
 from coach.picking.layers import FULL, check_layer
+from coach.practice.cautions import CAUTIONS
 from coach.practice.days import now_here, read_at
 from coach.practice.exchange import export_csv, export_json, merge, take_row
 from coach.practice.ledger import Ledger
@@ -149,10 +151,35 @@ def _merge(args: Namespace) -> None:
     answer(args.json, {"added": added}, [f"{args.other}: {_takes(added['takes'])} added."])
 
 
+def _blank_arguments(parser: ArgumentParser) -> None:
+    parser.add_argument("--days", metavar="N", default="7", help="columns, 1 to 14 (usual: 7)")
+    parser.add_argument("--paper", metavar="P", default="a4", help="a4 or letter (usual: a4)")
+    parser.add_argument("-o", "--out", metavar="F.pdf", required=True, help="the file to write")
+    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_json(parser)
+
+
+def _blank(args: Namespace) -> None:
+    from coach.commands.practice import settings
+    from coach.paper.recordsheet import record_pdf
+
+    path = Path(args.out)
+    if path.suffix.lower() != ".pdf":
+        raise BadInput("the record is a PDF", where=args.out, mend="give a name that ends in .pdf")
+    blocks = shelf.plan_today(settings(), now_here()).blocks
+    titles = list(dict.fromkeys(block.title for block in blocks if block.drill))
+    days = whole(args.days, "--days", 1, 14)
+    sheet = record_pdf(titles, verdicts=VERDICTS, cautions=CAUTIONS, days=days, paper=args.paper)
+    with new_file(path, "the record", force=args.force) as out:
+        out.write(sheet.data)
+    told = {"file": str(path), "pages": sheet.pages}
+    answer(args.json, told, [f"{path}: a record of {days} days to fill in by hand."])
+
+
 COMMANDS = {
     "log": Command(
-        "Lists every take, the oldest first, and sums up the week; `coach log add`, `log export` and `log merge` have "
-        "a help of their own.",
+        "Lists every take, the oldest first, and sums up the week; `coach log add`, `log export`, `log merge` and "
+        "`log blank` have a help of their own.",
         "coach log --json",
         _log_arguments,
         _log,
@@ -174,5 +201,11 @@ COMMANDS = {
         "coach log merge laptop.json",
         _merge_arguments,
         _merge,
+    ),
+    "log blank": Command(
+        "Prints a blank practice record with the drills of today's plan, to fill in by hand where no screen is.",
+        "coach log blank -o record.pdf",
+        _blank_arguments,
+        _blank,
     ),
 }
