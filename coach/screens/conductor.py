@@ -42,12 +42,14 @@ class Loop:
     under  the layer that singing begins with
     early  the layer changes one bar before the words
     sung   it is begun singing
+    climbs clean passes under the voice bring the next layer
     """
 
     piece: Piece
     under: str = "thumb"
     early: bool = False
     sung: bool = False
+    climbs: bool = True
 
     @property
     def bars(self) -> int:
@@ -122,11 +124,12 @@ def song_loop(
     under: str = "thumb",
     early: bool = False,
     sung: bool = False,
+    climbs: bool = True,
 ) -> Loop:
     """A song, or its bars `first` to `last` (both included), as a loop. Raises BadInput where there are none."""
     whole = first == 0 and last in (None, len(piece.bars) - 1) and piece.bars
     part = piece if whole else cut(piece, first, len(piece.bars) - 1 if last is None else last)
-    return Loop(part, under, early, sung)
+    return Loop(part, under, early, sung, climbs)
 
 
 def on_ladder(layers: Sequence[str], layer: str) -> str:

@@ -8,10 +8,11 @@ that a key changes is told to the run under the conductor's lock and takes effec
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from fractions import Fraction
 from math import ceil
 from time import perf_counter
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, TypeVar
 
 from textual import work
 from textual.app import ComposeResult
@@ -27,12 +28,13 @@ from coach.practice.ramps import RAMP_NAMES, make_ramp, tenth
 from coach.practice.run import COUNT, PLAY, BarOrder, Run
 from coach.screens.actions import STAGE, bindings
 from coach.screens.band import Band, let_go, open_engine
-from coach.screens.conductor import GUIDES, Conductor, Loop, on_ladder
+from coach.screens.conductor import GUIDES, Conductor, Loop
 from coach.screens.ground import BlankLines, Ground
 from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
-from coach.screens.stagelook import ALL_ROWS, LARGE_WORDS, LARGEST_WORDS, LOOK, NARROW, SHORT, SONG_ROWS, TALL
+from coach.screens.stagelook import LOOK, size_classes
+from coach.screens.stagerun import USUAL_SHARE, run_of
 from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
 from coach.screens.tabview import TabView, written_beat
 from coach.screens.takebook import TakeBook
@@ -43,10 +45,10 @@ from coach.screens.world import World
 if TYPE_CHECKING:
     from coach.sound.engine import Engine
 
+T = TypeVar("T")
 NEXT, LEAVE, AGAIN, HURT = "next", "leave", "again", "hurt"
 FRAMES_A_SECOND = 60
 VOLUME_STEP = 0.1
-LONGEST_MODEL_BARS = 16
 # From the clock being asked to the cells being on the terminal: half a frame until a tick, half a frame until the
 # screen's own update, and some milliseconds of painting (tests/bench/bench_cursor.py measures it).
 LEAD_S = 0.022
@@ -69,27 +71,9 @@ class Stage(BlankLines, Screen[str]):
         self.loop = loop
         self.place = place
         settings = world.settings
-        start, target = Fraction(block.tempo_from or 80), Fraction(block.tempo_to or block.tempo_from or 80)
-        share = block.step_share or 0.03
         # An earned tempo may go past today's aim, as far as the drill itself is meant to go.
         self.ceiling = Fraction(world.drill(block.drill).target_bpm) if block.drill else None
-        ramp = make_ramp(
-            settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=self.ceiling
-        )
-        under = on_ladder(loop.layers, loop.under)
-        layer = block.layer if block.layer in loop.layers else "full"
-        self.run_state = Run(
-            loop.piece.bars,
-            ramp,
-            loop.layers,
-            layer=under if loop.sung else layer,
-            # A whole song is not listened to from end to end before it is played.
-            model=model and (loop.bars <= LONGEST_MODEL_BARS or not loop.piece.order),
-            play_limit=block.minutes * 60.0,
-            singing=loop.sung,
-            under=under,
-            early=loop.early,
-        )
+        self.run_state = run_of(block, loop, settings.ramp, ceiling=self.ceiling, model=model)
         self.click_way = ClickWay(settings.click_mode, settings.bars_on, settings.bars_off)
         self.conductor = Conductor(self.run_state, loop, self.click_way, settings.guide)
         self.phase = READY
@@ -142,16 +126,7 @@ class Stage(BlankLines, Screen[str]):
 
     def on_resize(self) -> None:
         """More room: air between the strings."""
-        width, height = self.size
-        # In a low window what there is to say takes the place of layer and click until the next key.
-        fits = {
-            "tall": height >= TALL,
-            "narrow": width < NARROW,
-            "low": height < (SONG_ROWS if self.loop.worded else ALL_ROWS),
-            "short": height < SHORT,
-            "large": height >= LARGE_WORDS,
-            "largest": height >= LARGEST_WORDS,
-        }
+        fits = size_classes(*self.size, worded=self.loop.worded)
         self.add_class(*(name for name, here in fits.items() if here))
         self.remove_class(*(name for name, here in fits.items() if not here))
         self._figures()
@@ -362,6 +337,13 @@ class Stage(BlankLines, Screen[str]):
         self.tab.renew()
         self._figures()
 
+    def _wish(self, deed: Callable[[Run], T]) -> T:
+        """Tell the run; it takes effect at the next bar line."""
+        with self.conductor.lock:
+            answer = deed(self.run_state)
+        self._changed()
+        return answer
+
     def action_stumble(self) -> None:
         """Mark it now; when nothing runs, start."""
         if self.phase != RUNNING:
@@ -392,28 +374,20 @@ class Stage(BlankLines, Screen[str]):
 
     def action_tempo(self, by: int) -> None:
         """Faster or slower from the next bar line."""
-        with self.conductor.lock:
-            self.run_state.faster(by)
-        self._changed()
+        self._wish(lambda run: run.faster(by))
 
     def action_sing(self) -> None:
         """Thumb alone, or back; over words the chosen layer under them."""
-        with self.conductor.lock:
-            self.run_state.sing()
-        self._changed()
+        self._wish(lambda run: run.sing())
 
     def action_ladder(self) -> None:
         """Passes bring the next layer under the voice, or it is held."""
-        with self.conductor.lock:
-            climbs = self.run_state.climb()
-        self._changed()
+        climbs = self._wish(Run.climb)
         self._put("say", "a clean pass brings the next layer" if climbs else "the layer under the voice is held")
 
     def action_early(self) -> None:
         """The layer changes one bar before the words, or with them."""
-        with self.conductor.lock:
-            early = self.run_state.change_early()
-        self._changed()
+        early = self._wish(Run.change_early)
         self._put("say", "the picking thins one bar before the words" if early else "the picking thins with the words")
 
     def action_hum(self) -> None:
@@ -426,21 +400,15 @@ class Stage(BlankLines, Screen[str]):
 
     def action_layer(self, by: int) -> None:
         """Up or down the ladder of layers."""
-        with self.conductor.lock:
-            self.run_state.step_layer(by)
-        self._changed()
+        self._wish(lambda run: run.step_layer(by))
 
     def action_repeat(self) -> None:
         """The pass again from its first bar."""
-        with self.conductor.lock:
-            self.run_state.again()
-        self._changed()
+        self._wish(lambda run: run.again())
 
     def action_hold(self) -> None:
         """Hold the ramp or let it go on."""
-        with self.conductor.lock:
-            self.run_state.hold()
-        self._changed()
+        self._wish(lambda run: run.hold())
 
     def action_ramp(self) -> None:
         """The next kind of ramp, from the tempo of now."""
@@ -448,7 +416,7 @@ class Stage(BlankLines, Screen[str]):
         name = names[(names.index(self.run_state.ramp.name) + 1) % len(names)]
         now = self._order.tempo if self._order else self.run_state.ramp.tempo(0, [])[0]
         target = max(Fraction(self.block.tempo_to or 0), now)
-        share = self.block.step_share or 0.03
+        share = self.block.step_share or USUAL_SHARE
         with self.conductor.lock:
             self.run_state.change_ramp(
                 make_ramp(name, now, target, step_share=share, pass_bars=self.loop.bars, ceiling=self.ceiling)

@@ -8,6 +8,22 @@ from __future__ import annotations
 NARROW, ALL_ROWS, SONG_ROWS, TALL = 76, 23, 27, 36
 SHORT, LARGE_WORDS, LARGEST_WORDS = 24, 30, 42
 
+
+def size_classes(width: int, height: int, *, worded: bool) -> dict[str, bool]:
+    """Which of the style sheet's classes a window of this size has.
+
+    In a `low` one what there is to say takes the place of layer and click until the next key.
+    """
+    return {
+        "tall": height >= TALL,
+        "narrow": width < NARROW,
+        "low": height < (SONG_ROWS if worded else ALL_ROWS),
+        "short": height < SHORT,
+        "large": height >= LARGE_WORDS,
+        "largest": height >= LARGEST_WORDS,
+    }
+
+
 LOOK = """
 Stage { layout: vertical; background: $background; overflow: hidden; }
 #above { height: auto; }

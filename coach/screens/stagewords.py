@@ -166,18 +166,19 @@ def _sung(run: Run) -> str:
 
 def _head(now: Moment) -> str:
     piece = now.loop.piece
-    facts = []
-    if piece.arrangement:
-        facts += [piece.arrangement] + ([f"key {piece.key}"] if piece.key else [])
-    if piece.capo:
-        facts.append(f"capo {piece.capo}")
-    chords = " ".join(now.loop.chords) if not piece.order else ""
-    title = " · ".join(filter(None, [now.title, *facts, chords]))
+    # The title may name the arrangement already.
+    facts = [piece.arrangement] if f"({piece.arrangement})" not in now.title else []
+    facts += [f"key {piece.key}"] if piece.key else []
+    facts += [f"capo {piece.capo}"] if piece.capo else []
+    facts += [" ".join(now.loop.chords)] if not piece.order else []
+    told = "".join(f" · {fact}" for fact in facts if fact)
     left = max((now.run.play_limit or 0.0) - (now.order.play_s if now.order else 0.0), 0.0)
     time = f"{int(left) // 60}:{int(left) % 60:02d} left"
     right = f"{now.place} · {time}" if now.place else time
     room = max(now.width - 2 - len(right) - 1, 8)
-    return f"{title[:room]:<{room}} {right}"
+    # What the hands need to know stays; a long title gives way.
+    title = now.title[: max(room - len(told), room // 2)]
+    return f"{f'{title}{told}'[:room]:<{room}} {right}"
 
 
 def volume_bar(volume: float) -> str:

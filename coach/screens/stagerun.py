@@ -1,0 +1,37 @@
+"""The run of a block: what the settings, the block and its loop make of it before the first beat."""
+
+from __future__ import annotations
+
+from fractions import Fraction
+
+from coach.practice.planner import Block
+from coach.practice.ramps import make_ramp
+from coach.practice.run import Run
+from coach.screens.conductor import Loop, on_ladder
+
+LONGEST_MODEL_BARS = 16
+USUAL_BPM, USUAL_SHARE = 80, 0.03
+
+
+def run_of(block: Block, loop: Loop, ramp_name: str, *, ceiling: Fraction | None, model: bool) -> Run:
+    """The run of `block` on the ramp called so; an earned tempo may rise to `ceiling` bpm.
+
+    With `model` it is heard first, but for a long song: that is not listened to from end to end before it is played.
+    """
+    start = Fraction(block.tempo_from or USUAL_BPM)
+    target = Fraction(block.tempo_to or start)
+    share = block.step_share or USUAL_SHARE
+    under = on_ladder(loop.layers, loop.under)
+    layer = block.layer if block.layer in loop.layers else "full"
+    return Run(
+        loop.piece.bars,
+        make_ramp(ramp_name, start, target, step_share=share, pass_bars=loop.bars, ceiling=ceiling),
+        loop.layers,
+        layer=under if loop.sung else layer,
+        model=model and (loop.bars <= LONGEST_MODEL_BARS or not loop.piece.order),
+        play_limit=block.minutes * 60.0,
+        singing=loop.sung,
+        under=under,
+        early=loop.early,
+        climbs=loop.climbs,
+    )
