@@ -1,6 +1,6 @@
 """How long the practice room takes: `python -m tests.bench.bench_practice`. Prints milliseconds; asserts nothing.
 
-50 drills and 5000 takes of eight passes each are several years of daily practice.
+74 drills and 5000 takes of eight passes each are several years of daily practice.
 """
 
 import random
@@ -11,7 +11,8 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
-from coach.practice.drills import Material, drills_from
+from coach.practice.drills import Drill, Material, drills_from
+from coach.practice.estimates import Estimates
 from coach.practice.exchange import export_json, merge
 from coach.practice.ledger import Ledger
 from coach.practice.past import memories
@@ -19,7 +20,7 @@ from coach.practice.planner import drill_rows, plan
 from coach.practice.takes import VERDICTS
 
 NOW = datetime(2026, 3, 10, 19, 0, tzinfo=UTC)
-DRILLS, TAKES, PASSES = 50, 5000, 8
+DRILLS, TAKES, PASSES = 74, 5000, 8
 
 
 def fill(ledger: Ledger) -> None:
@@ -52,6 +53,13 @@ def report(name: str, deed: Callable[[], object], times: int = 5) -> None:
     print(f"{name:42} median {median(spent):9.2f} ms   worst {max(spent):9.2f} ms   ({times} runs)")
 
 
+def kept_plan(ledger: Ledger, drills: tuple[Drill, ...]) -> None:
+    """The plan from what is kept beside the ledger, the file opened anew as `coach today` does."""
+    with Estimates(ledger) as estimates:
+        kept = {"pasts": estimates.pasts(), "played": estimates.minutes()}
+        plan(drills, (), NOW, 20, steady_of=estimates.steady_of(drills, NOW.date()), **kept)
+
+
 def main() -> None:
     """All figures, one a line."""
     drills = drills_from(
@@ -65,8 +73,11 @@ def main() -> None:
         memories(takes[:1])  # loads the memory package, once
         report("read all takes", ledger.takes)
         report("rebuild all memories", lambda: memories(takes))
-        report("plan 20 minutes", lambda: plan(drills, takes, NOW, 20))
-        report("plan 240 minutes", lambda: plan(drills, takes, NOW, 240))
+        report("plan 20 minutes, from all takes", lambda: plan(drills, takes, NOW, 20), 3)
+        report("the same, made for the first time and kept", lambda: kept_plan(ledger, drills), 1)
+        report("the same, from what is kept", lambda: kept_plan(ledger, drills), 20)
+        ledger.add_pass(ledger.begin_take("drill-0", 80), 1, 80, 4)
+        report("the same, after a new take", lambda: kept_plan(ledger, drills), 1)
         report("rows of all drills", lambda: drill_rows(drills, takes, NOW))
         report("open the ledger", lambda: Ledger(ledger.path).close(), 20)
         take = ledger.begin_take("drill-0", 80)
