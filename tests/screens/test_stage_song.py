@@ -8,6 +8,8 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from coach import places
 from coach.errors import BadInput
@@ -254,6 +256,44 @@ def test_a_layer_that_differs_in_nothing_falls_to_the_one_below() -> None:
     assert on_ladder(("thumb", "pinches", "full"), "tune") == "thumb"
     assert on_ladder(("thumb", "pinches", "full"), "beats") == "pinches"
     assert on_ladder(("thumb", "full"), "full") == "full"
+
+
+DEEDS = {
+    "stumble": Run.stumble,
+    "sing": Run.sing,
+    "hold the ladder": Run.climb,
+    "early": Run.change_early,
+    "thinner": lambda run: run.step_layer(-1),
+    "fuller": lambda run: run.step_layer(1),
+    "again": Run.again,
+    "hold": Run.hold,
+    "faster": lambda run: run.faster(5),
+}
+
+
+@settings(max_examples=60, deadline=None)
+@given(st.lists(st.tuples(st.integers(0, 9), st.sampled_from(sorted(DEEDS)), st.integers(0, 1)), max_size=12))
+def test_whatever_is_pressed_the_words_are_kept_free(wishes: list[tuple[int, str, int]]) -> None:
+    """In a sung bar with words the chosen layer sounds, in one without all of it (or the chosen one, a bar early);
+    every bar has its own length, and every pass is of whole bars, numbered without a gap.
+    """
+    loop = song_loop(performed(), 8, 17)
+    one = conductor_of(loop, layer="thumb")
+    player = Player(one)
+    for bars, wish, taken in wishes:
+        for _ in range(bars):
+            player.bar()
+            order = one.order(player.number)
+            assert order is not None
+            bar = loop.bar(order.loop_bar)
+            if order.kind == PLAY:
+                assert order.beats == bar.beats
+                assert order.layer == (order.chosen if not order.sung or bar.words else order.layer)
+                assert order.layer in {order.chosen, "full"}
+                assert order.chosen in loop.layers
+        player.change(DEEDS[wish], taken)
+    assert [p.number for p in player.told] == list(range(len(player.told)))
+    assert {p.bars for p in player.told} <= {loop.bars}
 
 
 # The tune -----------------------------------------------------------------------------------

@@ -18,9 +18,10 @@ from coach.picking.pattern import Pattern
 from coach.picking.plucks import swung
 from coach.picking.tab import CHORD_ROW, COUNT_ROW, FINGER_ROW, ROWS, THUMB_ROW, plain, string_row, tab_bar
 from coach.practice.run import COUNT, PLAY
-from coach.screens.conductor import Loop
-from coach.screens.tabview import GAP, WIDEST_SLOT, TabView, _cut, row_plan, slot_width, written_beat
+from coach.screens.conductor import Loop, song_loop
+from coach.screens.tabview import GAP, KEPT_BARS, WIDEST_SLOT, TabView, _cut, row_plan, slot_width, written_beat
 from tests.screens.made import landing, loop_of
+from tests.screens.songs import lantern_loop, long_song, performed
 
 SHARES = st.fractions(Fraction(1, 2), Fraction(3, 4), max_denominator=1000)
 
@@ -247,3 +248,37 @@ async def test_thinned_notes_leave_a_dot(layer: str) -> None:
         strings = "".join(line(app.tab, string_row(s))[1 : app.tab.bar_width] for s in range(1, 7))
         left_out = len(loop.bar(0).plucks) - len(loop.sounding(0, layer))
         assert strings.count("·") == left_out
+
+
+@pytest.mark.parametrize("still", [False, True], ids=["glide", "still"])
+@pytest.mark.parametrize("width", [60, 80, 160])
+async def test_bars_of_any_length_fill_the_view_and_follow_each_other(width: int, still: bool) -> None:
+    """A song of pick-ups, fours and threes: every line is as wide as the view at every half beat, the cursor is on the
+    view, and its beat's count stands under it: in a pick-up of one beat the fourth.
+    """
+    loop = lantern_loop()
+    app = View(loop, round_and_round(loop), still)
+    async with app.run_test(size=(width, 24)) as pilot:
+        await pilot.pause()
+        tab = app.tab
+        for bar in loop.piece.bars:
+            for half in range(int(bar.beats * 2)):
+                tab.move(bar.number, half / 2)
+                assert 0 <= tab.cursor_column < width
+                assert {tab.render_line(y).cell_length for y in range(24)} == {width}
+                if half % 2 == 0:
+                    count = line(tab, COUNT_ROW)[tab.cursor_column]
+                    assert count == str(half // 2 + 1 + int(bar.offset)), (bar.number, half)
+
+
+async def test_bars_are_drawn_when_they_are_seen_and_forgotten_later() -> None:
+    """Along a song of two hundred bars no more than KEPT_BARS are held drawn."""
+    loop = song_loop(performed(long_song(200)))
+    app = View(loop, round_and_round(loop), False)
+    async with app.run_test(size=(160, 24)) as pilot:
+        await pilot.pause()
+        assert len(app.tab._drawn) < 8
+        for number in range(200):
+            app.tab.move(number, 1.0)
+            app.tab.render_line(0)
+        assert len(app.tab._drawn) <= KEPT_BARS
