@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Iterator, Mapping, Sequence
+from dataclasses import replace
 from datetime import date, datetime
-from functools import cache
+from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import places
+from coach.errors import CoachError
 from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook, read_shape_book
 from coach.picking.library import Library, read_library
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
+    from coach.practice.dates import Settled
     from coach.practice.daynotes import Pressing
     from coach.practice.drills import Drill
     from coach.practice.edits import Wishes
@@ -22,7 +25,10 @@ if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for tho
     from coach.practice.planner import Settings as PlanSettings
     from coach.practice.steady import Steady
     from coach.practice.takes import Take
+    from coach.song.chart import Song
     from coach.song.songs import SongShelf
+
+SONG_SUFFIX = ".song.toml"
 
 
 def library() -> Library:
@@ -41,6 +47,95 @@ def songs() -> SongShelf:
 def shapes() -> ShapeBook:
     """The shipped left-hand shapes; read once."""
     return read_shape_book(places.shipped("shared") / "shapes.toml")
+
+
+def settled(path: Path | None = None) -> dict[str, Settled]:
+    """What the player settled about songs, by id, from the ledger's notes (the player's own when None).
+
+    Raises CoachError.
+    """
+    from coach.practice import dates
+
+    path = path or places.ledger()
+    if not path.exists():
+        return {}
+    from coach.practice.ledger import Ledger
+
+    with Ledger(path) as ledger:
+        return dates.settled(ledger.notes(dates.NOTE))
+
+
+def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song] | None = None) -> tuple[Drill, ...]:
+    """All that is practised: the patterns, and the songs taken up, in the order in which they are begun.
+
+    `path` is of the ledger (the player's own when None). `songs` are those there are where they have been read; else
+    their files are looked through, and only those are read that are practised and have changed. Raises CoachError.
+    """
+    from coach.practice import repertoire
+
+    path = path or places.ledger()
+    what, played = _of_songs(path)
+    patterns = repertoire.drills_of(library)
+    found: dict[str, tuple[Drill, ...]] = {}
+    for song, made in _song_drills(library, path, what, played, songs):
+        if made:
+            found[song] = repertoire.as_settled(made, what.get(song))
+    return repertoire.with_songs(patterns, found)
+
+
+def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
+    """What was settled about songs, and the ids of the drills of songs that were played."""
+    if not path.exists():
+        return {}, ()
+    from coach.practice import dates
+    from coach.practice.estimates import Estimates
+    from coach.practice.ledger import Ledger
+
+    with Ledger(path) as ledger, Estimates(ledger) as estimates:
+        return dates.settled(ledger.notes(dates.NOTE)), tuple(d for d in estimates.played() if "/" in d)
+
+
+def _song_drills(
+    library: Library, path: Path, what: Mapping[str, Settled], played: Iterable[str], songs: Iterable[Song] | None
+) -> Iterator[tuple[str, tuple[Drill, ...]]]:
+    """(id, drills) of each song that is practised."""
+    from coach.practice.repertoire import taken_up
+
+    def make(song: Song) -> tuple[Drill, ...]:
+        from coach.practice.songdrills import drills_of_song
+
+        return drills_of_song(song, library.patterns, shapes())
+
+    if songs is not None:
+        for song in songs:
+            if taken_up(song.id, song.own, what.get(song.id), played):
+                yield song.id, make(song)
+        return
+    from coach.practice import keptdrills
+
+    def read(file: Path, own: bool) -> tuple[Drill, ...]:
+        from coach.song.songfile import read_song
+
+        try:
+            return make(read_song(file, own=own))
+        except CoachError:  # the songs' own list tells what is wrong with it
+            return ()
+
+    stamp = keptdrills.stamp_of(places.shipped("patterns"), places.patterns())
+    kept = keptdrills.KeptDrills(keptdrills.beside(path), stamp)
+    for song_id, (file, own) in song_files().items():
+        if taken_up(song_id, own, what.get(song_id), played):
+            yield song_id, kept.of(file, partial(read, file, own))
+    kept.save()
+
+
+def song_files() -> dict[str, tuple[Path, bool]]:
+    """The file of each song by id, and whether it is the player's own; read are none of them."""
+    found: dict[str, tuple[Path, bool]] = {}
+    for folder, own in ((places.shipped("shared") / "songs", False), (places.songs(), True)):
+        for file in sorted(folder.glob(f"*{SONG_SUFFIX}")) if folder.is_dir() else ():
+            found[file.name.removesuffix(SONG_SUFFIX)] = (file, own)
+    return found
 
 
 def hand_of(settings: Settings) -> Hand:
@@ -111,8 +206,16 @@ def plan_here(
 
     use = _plan_settings(settings)
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        day = read_day(ledger, drills, library, now.date())
         pasts, played = estimates.pasts(), estimates.minutes()
+        day = read_day(ledger, drills, library, now.date())
+        if any("/" in drill.id for drill in drills):
+            from coach.practice.repertoire import next_steps
+            from coach.practice.songcorners import song_corners
+
+            steps = next_steps(drills, pasts, now.date())
+            corners = song_corners(ledger, drills, library, now.date())
+            drills = [*drills, *(corner for corner, _ in corners.values())]
+            day = replace(day, pressing={**day.pressing, **steps, **{id_: (why,) for id_, (_, why) in corners.items()}})
         steady_of = estimates.steady_of(drills, now.date())
 
         def make(wanted: int, wishes: Wishes, pressing: Pressing) -> Plan:
@@ -143,8 +246,6 @@ def plan_today(settings: Settings, now: datetime, minutes: int | None = None) ->
 
     `now` knows its offset; its own date is the player's day. Raises BadInput for minutes outside 1 to 240.
     """
-    from coach.practice.repertoire import drills_of
-
     found = library()
     wanted = settings.minutes if minutes is None else minutes
-    return plan_here(drills_of(found), found, settings, now, wanted)[0]
+    return plan_here(drills_here(found), found, settings, now, wanted)[0]

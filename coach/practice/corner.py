@@ -15,6 +15,7 @@ from coach.picking.library import Library
 from coach.picking.pattern import Pattern
 from coach.practice.drills import Drill
 from coach.practice.loopmap import loop_map
+from coach.practice.songdrills import read_drill_id, song_corner
 
 KIND = "corner"
 _BETWEEN = f"/{KIND}/"
@@ -24,8 +25,11 @@ def corner_of(drill: Drill, pattern: Pattern, bar: int) -> Drill:
     """The corner at bar `bar` (from 0) of a drill's loop: that bar and the one before, going round at the loop's start.
 
     A pattern of several bars keeps its bars where they belong, so its corner begins with its first bar. Raises
-    BadMusic when the chords cannot be read.
+    BadMusic when the chords cannot be read. A song's drill has its corners by its own rule (songdrills.py).
     """
+    asked = read_drill_id(drill.id)
+    if asked is not None:
+        return song_corner(drill, asked, bar)
     written = read_bars(drill.chords)
     bars = loop_map(pattern, drill.chords).bars
     turn = len(pattern.bars)

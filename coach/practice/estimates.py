@@ -120,6 +120,12 @@ class Estimates:
             self._retold()
             return keptpasts.read_pasts(self._db, drills)
 
+    def played(self) -> tuple[str, ...]:
+        """The ids of all drills with a past, as the ledger is now."""
+        with self._lock:
+            self._retold()
+            return tuple(drill for (drill,) in self._db.execute("SELECT drill FROM pasts"))
+
     def minutes(self) -> dict[date, float]:
         """Minutes of practice on every local day, as the ledger is now."""
         with self._lock:

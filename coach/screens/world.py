@@ -69,6 +69,7 @@ class World:
         self._book = book
         self._drills: tuple[Drill, ...] | None = None
         self._songs: SongShelf | None = None
+        self._songs_given = False
         self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
         self._wishes: Wishes | None = None
         self._noted: datetime | None = None
@@ -114,22 +115,36 @@ class World:
 
     @songs.setter
     def songs(self, songs: SongShelf) -> None:
-        self._songs = songs
-        self._song_loop_made = None
+        self._songs, self._songs_given = songs, True
+        self._drills = self._song_loop_made = None
 
     @property
     def drills(self) -> tuple[Drill, ...]:
-        """A drill for each pattern, in ladder order."""
-        if self._drills is None:
-            from coach.practice.repertoire import drills_of
+        """Patterns, and the songs taken up, in the order in which they are begun; without a ledger that can be read,
+        which would tell the songs, patterns alone.
+        """
+        found = self._drills
+        if found is None:
+            songs = self._songs.songs.values() if self._songs is not None and self._songs_given else None
+            try:
+                found = shelf.drills_here(self.library, self.ledger_path, songs)
+            except CoachError:
+                from coach.practice.repertoire import drills_of
 
-            self._drills = drills_of(self.library)
-        return self._drills
+                found = drills_of(self.library)
+            self._drills = found
+        return found
 
     def reread(self) -> None:
         """Look for pattern and song files again."""
-        self.library, self._songs = shelf.library(), None
-        self._song_loop_made = None
+        self.library = shelf.library()
+        self.reread_songs()
+
+    def reread_songs(self) -> None:
+        """Look for song files again, and at what is practised."""
+        if not self._songs_given:
+            self._songs = None
+        self._drills = self._song_loop_made = None
 
     def takes(self) -> list[Take]:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
@@ -140,6 +155,7 @@ class World:
         now = self.now()
         if takes is not None:
             return shelf.plan_of(self.drills, takes, self.settings, now, minutes)
+        self._drills = None  # a song played for the first time is taken up by that
         made, self._wishes = shelf.plan_here(
             self.drills, self.library, self.settings, now, minutes, self.ledger_path
         )
@@ -182,28 +198,22 @@ class World:
         from coach.practice.songdrills import read_drill_id
         from coach.screens.conductor import make_loop
 
-        drill = self.drill(block.drill or "")
-        song = read_drill_id(drill.id)
+        song = read_drill_id(block.drill or "")
         if song is not None:
             return self._song_loop(song)
+        drill = self.drill(block.drill or "")
         pattern = self.library.find(drill.pattern)
         hand = shelf.hand_of(self.settings)
         return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book, hand=hand))
 
     def _song_loop(self, asked: SongDrillId) -> Loop:
         """What a song's drill plays. Raises CoachError."""
-        from coach.screens.conductor import song_loop
-        from coach.song.cuts import part_span
-        from coach.song.perform import arrangement_of, perform
+        from coach.screens.songloops import loop_of
 
         hand, made = shelf.hand_of(self.settings), self._song_loop_made
         if made is not None and made[:2] == (asked, hand):
             return made[2]  # the next block is often the same again
-        song = self.songs.find(asked.song)
-        way = arrangement_of(song, asked.arrangement)
-        piece = perform(song, way, self.library.patterns, self.book, hand=hand)
-        first, last = part_span(piece, asked.part) if asked.part else (0, len(piece.bars) - 1)
-        loop = song_loop(piece, first, last, under=way.singing, early=way.early, sung=asked.sung)
+        loop = loop_of(asked, self.songs.find(asked.song), self.library.patterns, self.book, hand)
         self._song_loop_made = (asked, hand, loop)
         return loop
 

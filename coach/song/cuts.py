@@ -7,6 +7,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 from coach.errors import BadInput
+from coach.picking.realise import HeldBar
 from coach.song.piece import Piece, PieceBar
 
 
@@ -48,6 +49,29 @@ def part_span(piece: Piece, name: str) -> tuple[int, int]:
     near = difflib.get_close_matches(name, names, n=1)
     hint = f"did you mean {near[0]}?" if near else "its parts are " + ", ".join(names)
     raise BadInput(f"'{piece.id}' has no part '{name}'", mend=hint)
+
+
+def corner_span(piece: Piece, part: str, bar: int) -> tuple[int, int]:
+    """The (first, last) bar of the piece around bar `bar` (from 0) of a part, of the piece for "": it, the one before
+    and the one after. At the piece's ends there is none before or after. Raises BadInput where there is no such bar.
+    """
+    first, last = part_span(piece, part) if part else (0, len(piece.bars) - 1)
+    at = first + bar
+    if not first <= at <= last:
+        raise BadInput(f"'{piece.id}' has no bar {bar + 1} {part}".strip(), mend=f"it has {last - first + 1}")
+    return max(at - 1, 0), min(at + 1, len(piece.bars) - 1)
+
+
+def held_at(piece: Piece, part: str, bar: int, place: int | None = None) -> HeldBar:
+    """What the hand holds in a bar of a part, from 0; with `place` only the chord that stands there, for a whole bar.
+
+    Raises BadInput where there is no such bar or chord.
+    """
+    first, last = part_span(piece, part)
+    held = piece.bars[first + bar].held if 0 <= bar <= last - first else None
+    if held is None or (place is not None and not 0 <= place < len(held.holds)):
+        raise BadInput(f"'{piece.id}' has no such chord in {part}, bar {bar + 1}", mend="look at its chart")
+    return held if place is None else HeldBar((replace(held.holds[place], beat=Fraction(0)),))
 
 
 def part_spans(piece: Piece) -> dict[tuple[str, int], tuple[int, int]]:
