@@ -8,7 +8,7 @@ import signal
 import sys
 import threading
 import traceback
-from collections.abc import Iterator, Sequence
+from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
 from typing import TYPE_CHECKING, ClassVar
 
@@ -18,6 +18,7 @@ from textual.binding import BindingType
 from textual.events import Resize
 from textual.geometry import Size
 from textual.screen import Screen
+from textual.widgets import Input
 
 from coach.errors import CoachError
 from coach.practice.cautions import CLINICIAN, STOP
@@ -29,6 +30,7 @@ from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
 from coach.screens.world import World
 
 if TYPE_CHECKING:
+    from coach.handout import Chosen
     from coach.practice.planner import Block
 
 SHORT_REST_S = 10
@@ -40,6 +42,9 @@ HELP_PAGES = {
     "ProgressPage": "Progress",
     "Choice": "Choosing",
     "DeskPage": "The desk",
+    "ArrangingPage": "An arrangement",
+    "ChartPage": "A chart",
+    "Exporting": "Writing files",
     "Verdict": "After a block",
     "Rest": "Resting",
 }
@@ -144,6 +149,43 @@ class Coach(App[None]):
         if alone:
             self.exit()
 
+    def open_arranging(self, song_id: str, arrangement: str = "") -> None:
+        """The arrangements of a song, `arrangement` (else its first) in hand."""
+        from coach.screens.arranging import ArrangingPage
+
+        self._open_page(lambda: ArrangingPage(self.world, song_id, arrangement))
+
+    def open_chart(self, song_id: str | None) -> None:
+        """The chart of a song, or of a new one."""
+        from coach.screens.chartdesk import ChartPage
+        from coach.screens.newsong import NewSong
+
+        def made(name: str | None) -> None:
+            if name is not None:
+                self.open_chart(name)
+
+        if song_id is None:
+            self.push_screen(NewSong(self.world), made)
+        else:
+            self._open_page(lambda: ChartPage(self.world, song_id))
+
+    def open_export(self, what: Chosen | str) -> None:
+        """Files of a piece; of a song by its id, or `song/arrangement`."""
+        from coach.screens.exporting import Exporting, song_chosen
+
+        def page() -> Screen[None]:
+            chosen = song_chosen(self.world, what) if isinstance(what, str) else what
+            return Exporting(self.world, chosen)
+
+        self._open_page(page)
+
+    def _open_page(self, make: Callable[[], Screen[None]]) -> None:
+        """Open a page, or say why it cannot be."""
+        try:
+            self.push_screen(make())
+        except CoachError as error:
+            self.notify(str(error), severity="error", timeout=10, markup=False)
+
     async def _heard_before(self) -> set[str]:
         import asyncio
 
@@ -160,6 +202,13 @@ class Coach(App[None]):
             stage.say(message.sentence)
         else:
             self.notify(message.sentence, severity="warning", markup=False)
+
+    def action_help_or_sign(self) -> None:
+        """All keys; on a line to type on, the sign of the key."""
+        if isinstance(self.focused, Input):
+            self.focused.insert_text_at_cursor("?")
+        else:
+            self.action_help()
 
     def action_help(self) -> None:
         """All keys."""

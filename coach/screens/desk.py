@@ -8,6 +8,7 @@ picking pattern. What is changed is heard from the next bar line on.
 from __future__ import annotations
 
 from collections.abc import Callable
+from fractions import Fraction
 from typing import TYPE_CHECKING, ClassVar
 
 from rich.text import Text
@@ -18,6 +19,7 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Input, Static
 
 from coach.errors import CoachError
+from coach.handout import Chosen
 from coach.screens.actions import DESK, bindings, hints
 from coach.screens.conductor import Loop, make_loop
 from coach.screens.deskmodel import Desk, consider, looked_at, moved, with_chord, with_minimax, with_pin
@@ -25,6 +27,7 @@ from coach.screens.deskwords import change_words, places_text, shapes_text, sum_
 from coach.screens.hearing import Hearing
 from coach.screens.world import World
 from coach.shelf import hand_of
+from coach.song.piece import pattern_piece
 
 if TYPE_CHECKING:
     from coach.picking.pattern import Pattern
@@ -250,6 +253,14 @@ class DeskPage(Hearing):
         self.only = not self.only
         self._show()
         self.replay()
+
+    def action_export(self) -> None:
+        """Files of the route under the pattern."""
+        desk, pattern = self.desk, self._pattern()
+        if desk is not None:
+            piece = pattern_piece(pattern, desk.held(pattern.meter), Fraction(self.bpm), capo=desk.capo)
+            self.silence()
+            self.app.open_export(Chosen(piece, pattern=pattern))  # type: ignore[attr-defined]
 
     def action_back(self) -> None:
         """Back to today."""

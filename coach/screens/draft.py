@@ -77,6 +77,11 @@ class Draft:
         """The last change that was taken back again."""
         self.change(self._forth, "")
 
+    @property
+    def busy(self) -> bool:
+        """Whether something is still to be made."""
+        return self._thread is not None
+
     async def idle(self) -> None:
         """Wait, with the screen alive, until all that was asked is made."""
         while self._thread is not None:

@@ -153,6 +153,17 @@ class Patterns(Screen[None]):
         if pattern is not None:
             self.app.practise((self._loop(pattern)[0],))  # type: ignore[attr-defined]
 
+    def action_export(self) -> None:
+        """Files of the chosen pattern."""
+        from coach.screens.exporting import pattern_chosen
+
+        pattern = self._chosen()
+        if pattern is not None:
+            try:
+                self.app.open_export(pattern_chosen(self.world, pattern.id))  # type: ignore[attr-defined]
+            except CoachError as error:
+                self.app.notify(str(error), severity="error", markup=False)
+
     def action_back(self) -> None:
         """Back to today."""
         self.dismiss()

@@ -1,0 +1,211 @@
+"""What the page of arrangements shows, as pure functions of the song and its arrangements."""
+
+from __future__ import annotations
+
+from collections.abc import Iterator, Mapping, Sequence
+from dataclasses import dataclass
+from textwrap import wrap
+
+from rich.text import Text
+
+from coach.guitar.keyfinder import KeyChoice
+from coach.picking.pattern import Pattern
+from coach.screens.shapeview import HEIGHT, WIDTH, shape_rows
+from coach.song.arrangement import Arrangement, pattern_under
+from coach.song.chart import HOLD, SILENT, Song
+from coach.song.overriding import said_by_hand
+from coach.song.perform import sounding_key
+from coach.song.piece import PieceBar
+
+LANES = "lanes of its own"
+Place = tuple[str, int]  # part, bar in it from 0
+Played = Mapping[Place, PieceBar]
+Titles = Mapping[str, str]  # pattern's id -> title
+
+
+@dataclass(frozen=True)
+class Row:
+    """A line of the page: a part's name (`bar` is -1), or one of its bars."""
+
+    part: str
+    bar: int
+
+    @property
+    def place(self) -> Place:
+        """Where it is."""
+        return self.part, self.bar
+
+
+def rows_of(song: Song) -> tuple[Row, ...]:
+    """A line for each part that is played, and for each of its bars."""
+    names = dict.fromkeys(song.order)
+    return tuple(Row(name, bar) for name in names for bar in range(-1, len(song.parts[name].bars)))
+
+
+def chords_of(played: PieceBar | None) -> tuple[str, ...]:
+    """The chords of a bar as they are held."""
+    return () if played is None else tuple(str(hold.chord) if hold.chord else "N" for hold in played.held.holds)
+
+
+def shapes_of(played: PieceBar | None) -> str:
+    """The shapes of a bar."""
+    return "" if played is None else " ".join(str(h.shape) if h.shape else "-" for h in played.held.holds)
+
+
+def picking_of(song: Song, arrangement: Arrangement, place: Place, charted: Sequence[str], titles: Titles) -> str:
+    """What is picked in a bar: each pattern's title once; a star where the player chose it."""
+    part, number = place
+    way = song.parts[part].bars[number].way
+    if way == SILENT:
+        return "silent"
+    if way == HOLD:
+        return "plucked once, rings"
+    names = dict.fromkeys(pattern_under(arrangement, part, number, chord) for chord in charted)
+    own = any(said_by_hand(arrangement, part, number, chord) for chord in charted)
+    return ("*" if own else "") + ", ".join(titles.get(name, name) if name else LANES for name in names)
+
+
+
+@dataclass(frozen=True)
+class Columns:
+    """How wide the columns are: bar and chords, words, and for each arrangement shown its shapes and its picking."""
+
+    chords: int
+    words: int
+    shapes: int
+    picking: int
+    shown: int
+
+
+def columns(width: int, arrangements: int) -> Columns:
+    """The columns that fit `width` cells; both tiers where there is room."""
+    shown = min(arrangements, 2) if width >= 130 else 1
+    chords = 12 if width < 100 else 14
+    shapes = 15
+    left = width - 5 - chords - shown * (shapes + 2)
+    picking = max(min(left // (shown + 1), 26), 10)
+    return Columns(chords, max(left - shown * (picking + 1), 0), shapes, picking, shown)
+
+
+def head_line(cols: Columns, names: Sequence[str], chosen: str) -> Text:
+    """The names of the columns; the arrangement in hand is marked."""
+    text = Text(no_wrap=True)
+    text.append(" bar " + "chords".ljust(cols.chords) + ("words".ljust(cols.words) if cols.words else ""), "dim")
+    for name in names[: cols.shown]:
+        mine = name == chosen
+        title = f"{'▸' if mine else ' '}{name}"
+        text.append(" " + title.ljust(cols.shapes + cols.picking + 2), "bold" if mine else "dim")
+    return text
+
+
+def row_line(
+    song: Song,
+    row: Row,
+    shown: Sequence[tuple[Arrangement, Played]],
+    titles: Titles,
+    cols: Columns,
+    *,
+    chosen: bool = False,
+    at: int = 0,
+    in_hand: str = "",
+) -> Text:
+    """One line: a part's name, or a bar with its words and what is held and picked in each arrangement shown."""
+    text = Text(no_wrap=True)
+    if row.bar < 0:
+        times = song.order.count(row.part)
+        again = f", {times} times" if times > 1 else ""
+        meter = song.parts[row.part].meter
+        text.append(f"{row.part}{again}" + (f", {meter}" if meter else ""), "bold underline")
+        return text
+    bar = song.parts[row.part].bars[row.bar]
+    base = "bold" if chosen else ""
+    first = next((p.get(row.place) for a, p in shown if a.name == in_hand), None)
+    named = chords_of(first) or tuple(str(c) if c else "N" for _, c in bar.chords)
+    text.append(f"{'▸' if chosen else ' '}{row.bar + 1:>3} ", base or "dim")
+    cell = Text()
+    for number, chord in enumerate(named):
+        mark = chosen and number == at and len(named) > 1
+        cell.append(f"{'›' if mark else ''}{chord} ", "bold reverse" if mark else base)
+    text.append_text(_fit(cell, cols.chords))
+    if cols.words:
+        said = " ".join(w.text for w in bar.words)
+        text.append_text(_fit(Text(said, style=base or "italic"), cols.words))
+    for arrangement, played in shown:
+        piece_bar = played.get(row.place)
+        look = base if arrangement.name == in_hand else "dim"
+        text.append(" ")
+        text.append_text(_fit(Text(shapes_of(piece_bar), style=look), cols.shapes + 1))
+        picked = picking_of(song, arrangement, row.place, chords_of(piece_bar), titles)
+        text.append_text(_fit(Text(picked, style=look), cols.picking))
+    return text
+
+
+def _fit(text: Text, width: int) -> Text:
+    """The text in exactly `width` cells, the last of them blank."""
+    text.truncate(max(width - 1, 0), overflow="ellipsis", pad=True)
+    return text.append(" ") if width else text
+
+
+def sum_line(song: Song, arrangement: Arrangement, bpm: int, scope: str, span: str) -> str:
+    """The arrangement in one line."""
+    capo = f", capo {arrangement.capo}" if arrangement.capo else ""
+    sounds = sounding_key(song, arrangement)
+    key = arrangement.key or song.key
+    heard = f" (sounds in {sounds.title})" if sounds != key else ""
+    early = ", a bar early" if arrangement.early else ""
+    return (
+        f"{key.title} shapes{capo}{heard} · under words {arrangement.singing}{early} · {bpm} bpm"
+        f" · choosing for {scope} · hearing {span}"
+    )
+
+
+def reasons(
+    arrangement: Arrangement, row: Row, chord: str, patterns: Mapping[str, Pattern], width: int
+) -> Iterator[str]:
+    """Why it is so here and throughout, the narrowest first, wrapped to `width`."""
+    way = arrangement.parts.get(row.part)
+    own = way.bars.get(row.bar) if way else None
+    if own is not None and own.why:
+        yield from _wrapped(f"this bar: {own.why}", width)
+    recipe = (way.stand_in.get(chord) if way else None) or arrangement.way.stand_in.get(chord)
+    if recipe:
+        yield from _wrapped(f"{recipe} stands in for {chord}", width)
+    name = pattern_under(arrangement, row.part, row.bar, chord)
+    if name in patterns:
+        yield from _wrapped(f"{patterns[name].title}: {patterns[name].about}", width)
+    mine = [line for line in arrangement.why if line.split(" ")[0] == chord]
+    for line in mine:
+        yield from _wrapped(line, width)
+    rest = [line for line in arrangement.why if line not in mine]
+    if rest:
+        yield ""
+        yield f"{arrangement.name}, throughout"
+    for line in rest:
+        yield from _wrapped(line, width)
+
+
+def _wrapped(text: str, width: int) -> list[str]:
+    return wrap(f"- {text}", max(width, 20), subsequent_indent="  ")
+
+
+def held_shapes(played: PieceBar | None, at: int, width: int, why: str = "") -> Text:
+    """The shapes of a bar side by side, the chord looked at among them and marked."""
+    holds = played.held.holds if played is not None else ()
+    fit = max(width // (WIDTH + 1), 1)
+    first = min(max(at - fit // 2, 0), max(len(holds) - fit, 0))
+    lines = [Text() for _ in range(HEIGHT)]
+    for number in range(first, min(first + fit, len(holds))):
+        hold, mine = holds[number], number == at
+        name = f"{'▸' if mine else ' '}{hold.chord or 'N'}"
+        for line, drawn in zip(lines, shape_rows(name, hold.shape, hold.bass), strict=False):
+            line.append(drawn.ljust(WIDTH + 1)[: WIDTH + 1], "bold" if mine else "")
+    return Text("\n").join([*lines, Text(why, "dim")] if why else lines)
+
+
+def key_options(places: Sequence[KeyChoice]) -> list[tuple[str, str]]:
+    """The ranked keys to choose from."""
+    found = []
+    for number, place in enumerate(places):
+        said = f"{place.shape_key!s:<4} shapes, capo {place.capo:<2} sounds in {place.sounding_key!s:<4}"
+        found.append((str(number), f"{said} {place.score:5.1f}  {'; '.join(place.why)}"))
+    return found
