@@ -30,6 +30,11 @@ def corpus() -> Path:
     return Path(music21.__file__).parent / "corpus"
 
 
+def numbers(file: str) -> list[int]:
+    """The numbers of the tunes in a book."""
+    return [int(k) for k in re.findall(r"^X: *(\d+)", (corpus() / file).read_text("latin-1"), flags=re.MULTILINE)]
+
+
 @cache
 def score_of(file: str, number: int) -> Any:
     """The tune as music21 has it; it alone is parsed, not its whole book."""

@@ -7,6 +7,7 @@ from collections.abc import Iterable, Mapping, Sequence
 
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.route import route
+from coach.guitar.search import grips
 from coach.guitar.shape import Shape
 from coach.guitar.standins import StandIn, holding, standins
 from coach.guitar.tuning import Tuning
@@ -14,6 +15,7 @@ from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.song.chart import Part, Song
 from coach.song.perform import chords_in_key
+from coach.song.tuneplacing import writable
 
 # What the fretting hand may be asked for one chord, in points of about a finger (as `holding` counts); the F of the
 # first fret on four strings has 5.8, the B flat of five strings 6.7. Ours, no source.
@@ -79,13 +81,24 @@ class Shaping:
                 if grip is not None:
                     votes.setdefault(str(chord), Counter())[grip] += 1
                     free.setdefault((name, number), {})[str(chord)] = grip
-        chosen = {symbol: max(count, key=lambda g: (count[g], -g.cost)) for symbol, count in votes.items()}
+        chosen = {
+            symbol: self.written(max(count, key=lambda g: (count[g], -g.cost))) for symbol, count in votes.items()
+        }
         others: dict[Place, dict[str, Grip]] = {}
-        for place, grips in free.items():
-            better = {s: g for s, g in grips.items() if chosen[s].cost - g.cost > WORTH_A_SHAPE}
+        for place, here in free.items():
+            better = {
+                s: g for s, g in here.items() if chosen[s].cost - g.cost > WORTH_A_SHAPE and writable(g.shape)
+            }
             if better:
                 others[place] = better
         return chosen, others
+
+    def written(self, grip: Grip) -> Grip:
+        """The grip, or the easiest of its chord that a song file can hold."""
+        if writable(grip.shape):
+            return grip
+        others = grips(grip.chord, self.hand, self.tuning, capo=self.capo)
+        return next((g for g in others if writable(g.shape)), grip)
 
     def ease(self, rows: Sequence[tuple[str, Chord]]) -> None:
         """Find stand-ins for what is too hard."""
@@ -124,7 +137,7 @@ class Shaping:
 
     def may(self, standin: StandIn, chord: Chord) -> bool:
         """Whether an arrangement can say it: another shape, another chord, or a kept shape that is in the song."""
-        if standin.kind == "thumb" and not self.hand.thumb:
+        if (standin.kind == "thumb" and not self.hand.thumb) or not writable(standin.grip.shape):
             return False
         if standin.recipe:
             kept = standin.recipe.partition(":")[0]

@@ -17,7 +17,9 @@ from dataclasses import dataclass, replace
 from fractions import Fraction
 from functools import lru_cache
 
+from coach.errors import BadShape
 from coach.guitar.bass import THUMB_STRINGS, bass_of
+from coach.guitar.choices import with_fingers
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.moves import Moves
 from coach.guitar.route import best_route
@@ -184,7 +186,7 @@ class _Placer:
         if own is not None:
             # It is the one the player has in hand anyway.
             found = [replace(own, chord=chord, cost=own.cost - _REACHED), *(g for g in found if g.shape != own.shape)]
-        return [g for g in found if g.bass.r in THUMB_STRINGS]
+        return [g for g in found if g.bass.r in THUMB_STRINGS and writable(g.shape)]
 
     def priced(self, grip: Grip, midis: Iterable[int]) -> tuple[int, Grip]:
         """(notes it cannot carry, the grip with what the notes cost added to its own)."""
@@ -334,6 +336,16 @@ class _Lanes:
             if any(token != "." for token in tokens):
                 rows.append((finger, " ".join(tokens)))
         return tuple(rows)
+
+
+@lru_cache(maxsize=20_000)
+def writable(shape: Shape) -> bool:
+    """Whether a song file can hold the shape: its fingers are told from the frets when it is read."""
+    try:
+        with_fingers(Shape(shape.frets))
+    except BadShape:
+        return False
+    return True
 
 
 @lru_cache(maxsize=200_000)

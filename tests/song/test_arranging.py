@@ -21,7 +21,7 @@ from coach.music.keys import Key
 from coach.music.meter import METERS, Meter
 from coach.music.notes import Pitch, read_range
 from coach.picking.plucks import ACCENT
-from coach.song.arrangement import FULL, PLAIN, Arrangement
+from coach.song.arrangement import FULL, PLAIN, Arrangement, BarWay
 from coach.song.arranging import propose, propose_tiers
 from coach.song.chart import HOLD, SILENT, SOUND, ChartBar, Part, Song, TuneNote
 from coach.song.perform import perform
@@ -104,8 +104,17 @@ def tells_chords(bar: PieceBar, capo: int, kept: set[str]) -> bool:
     return True
 
 
+def bar_ways(arrangement: Arrangement) -> list[tuple[int, BarWay]]:
+    """The bars with a way of their own, of all parts."""
+    return [row for part in arrangement.parts.values() for row in part.bars.items()]
+
+
 def check_piece(song: Song, piece: Piece, hand: Hand, arrangement: Arrangement | None = None) -> None:
     """The laws that every bar of a proposed arrangement keeps."""
+    if arrangement:
+        own = [shape for _, way in bar_ways(arrangement) for shape in way.shapes.values()]
+        for shape in (*arrangement.way.shapes.values(), *own):
+            assert with_fingers(Shape(shape.frets)).frets == shape.frets, "a song file could not hold it"
     recipes = arrangement.way.stand_in if arrangement else {}
     kept = {symbol for symbol, recipe in recipes.items() if ":" in recipe}
     at = Fraction(0)
