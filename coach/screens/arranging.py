@@ -192,14 +192,15 @@ class ArrangingPage(ArrangingView):
         if way is None:
             return
         here = pattern_under(way, self.row.part, self.row.bar, str(self.chord or "N"))
-        options = [(p.id, f"{p.title:<30} {p.about}") for p in self._patterns()]
+        options = [(p.id, f"{p.title:<28} {', '.join(p.tags)}") for p in self._patterns()]
+        more = {p.id: p.about for p in self._patterns()}
 
         def chosen(name: str | None) -> None:
             if name is not None:
                 self._with_pattern(name)
 
         where = self._where()
-        self.app.push_screen(Finder(f"A pattern in {self._meter()} for {where}:", options, here), chosen)
+        self.app.push_screen(Finder(f"A pattern in {self._meter()} for {where}:", options, here, more), chosen)
 
     def _where(self) -> str:
         row, chord = self.row, self.chord or "N"
@@ -251,6 +252,8 @@ class ArrangingPage(ArrangingView):
         self.stand_ins = (base, found, number)
         one = found[number]
         self._take(with_stand_in(base, self.scope, self.row.part, str(chord), one.grip, one.recipe), trying=True)
+        if self.scope != ALL:
+            self.say(f"a stand-in holds for the part: {chord} in {self.row.part}")
 
     def action_free(self) -> None:
         """Nothing said by hand there."""
@@ -318,6 +321,8 @@ class ArrangingPage(ArrangingView):
         except CoachError as error:
             self.app.call_from_thread(self.say, str(error))
             return
+        if self.voice is None:  # what sounds as it is charted comes first
+            found = tuple(sorted(found, key=lambda place: place.sounding_key != song.key))
         self.app.call_from_thread(self._choose_key, found)
 
     def _choose_key(self, found: tuple[KeyChoice, ...]) -> None:
@@ -334,7 +339,8 @@ class ArrangingPage(ArrangingView):
             (n for n, p in enumerate(found) if p.shape_key == (way.key or self.song.key) and p.capo == way.capo), 0
         )
         question = "Key of the shapes, capo, sounding key, points of 100; for all tiers:"
-        self.app.push_screen(Finder(question, key_options(found), str(now)), chosen)
+        more = {str(number): "; ".join(place.why) for number, place in enumerate(found)}
+        self.app.push_screen(Finder(question, key_options(found), str(now), more), chosen)
 
     def action_tempo(self, by: int) -> None:
         """Slower or faster, here only."""

@@ -14,10 +14,11 @@ from coach.screens.shapeview import HEIGHT, WIDTH, shape_rows
 from coach.song.arrangement import Arrangement, pattern_under
 from coach.song.chart import HOLD, SILENT, Song
 from coach.song.overriding import said_by_hand
-from coach.song.perform import sounding_key
+from coach.song.perform import chords_in_key, sounding_key
 from coach.song.piece import PieceBar
 
 LANES = "lanes of its own"
+BOTH = 110  # cells from which two arrangements stand side by side
 Place = tuple[str, int]  # part, bar in it from 0
 Played = Mapping[Place, PieceBar]
 Titles = Mapping[str, str]  # pattern's id -> title
@@ -42,9 +43,19 @@ def rows_of(song: Song) -> tuple[Row, ...]:
     return tuple(Row(name, bar) for name in names for bar in range(-1, len(song.parts[name].bars)))
 
 
-def chords_of(played: PieceBar | None) -> tuple[str, ...]:
-    """The chords of a bar as they are held."""
-    return () if played is None else tuple(str(hold.chord) if hold.chord else "N" for hold in played.held.holds)
+def charted(song: Song, arrangement: Arrangement | None, place: Place) -> tuple[str, ...]:
+    """The chords of a bar as charted, by their names in the arrangement's key; N for none."""
+    bar = song.parts[place[0]].bars[place[1]]
+    key = arrangement.key if arrangement is not None and arrangement.key else song.key
+    return tuple(str(chord) if chord else "N" for _, chord in chords_in_key(bar, song.key, key))
+
+
+def chords_of(names: Sequence[str], played: PieceBar | None) -> tuple[str, ...]:
+    """The chords of a bar; where something else stands in for one it is named beside it: `F(Am7)`."""
+    if played is None:
+        return tuple(names)
+    held = [str(hold.chord) if hold.chord else "N" for hold in played.held.holds]
+    return tuple(name if name == other else f"{name}({other})" for name, other in zip(names, held, strict=True))
 
 
 def shapes_of(played: PieceBar | None) -> str:
@@ -52,17 +63,17 @@ def shapes_of(played: PieceBar | None) -> str:
     return "" if played is None else " ".join(str(h.shape) if h.shape else "-" for h in played.held.holds)
 
 
-def picking_of(song: Song, arrangement: Arrangement, place: Place, charted: Sequence[str], titles: Titles) -> str:
-    """What is picked in a bar: each pattern's title once; a star where the player chose it."""
+def picking_of(song: Song, arrangement: Arrangement, place: Place, titles: Titles) -> str:
+    """What is picked in a bar: each pattern's title once."""
     part, number = place
     way = song.parts[part].bars[number].way
     if way == SILENT:
         return "silent"
     if way == HOLD:
         return "plucked once, rings"
-    names = dict.fromkeys(pattern_under(arrangement, part, number, chord) for chord in charted)
-    own = any(said_by_hand(arrangement, part, number, chord) for chord in charted)
-    return ("*" if own else "") + ", ".join(titles.get(name, name) if name else LANES for name in names)
+    chords = charted(song, arrangement, place)
+    names = dict.fromkeys(pattern_under(arrangement, part, number, chord) for chord in chords)
+    return ", ".join(titles.get(name, name) if name else LANES for name in names)
 
 
 
@@ -79,7 +90,7 @@ class Columns:
 
 def columns(width: int, arrangements: int) -> Columns:
     """The columns that fit `width` cells; both tiers where there is room."""
-    shown = min(arrangements, 2) if width >= 130 else 1
+    shown = min(arrangements, 2) if width >= BOTH else 1
     chords = 12 if width < 100 else 14
     shapes = 15
     left = width - 5 - chords - shown * (shapes + 2)
@@ -109,7 +120,10 @@ def row_line(
     at: int = 0,
     in_hand: str = "",
 ) -> Text:
-    """One line: a part's name, or a bar with its words and what is held and picked in each arrangement shown."""
+    """One line: a part's name, or a bar with its words and what is held and picked in each arrangement shown.
+
+    A star stands at a bar of which the player has said something in the arrangement in hand.
+    """
     text = Text(no_wrap=True)
     if row.bar < 0:
         times = song.order.count(row.part)
@@ -117,25 +131,26 @@ def row_line(
         meter = song.parts[row.part].meter
         text.append(f"{row.part}{again}" + (f", {meter}" if meter else ""), "bold underline")
         return text
-    bar = song.parts[row.part].bars[row.bar]
     base = "bold" if chosen else ""
-    first = next((p.get(row.place) for a, p in shown if a.name == in_hand), None)
-    named = chords_of(first) or tuple(str(c) if c else "N" for _, c in bar.chords)
-    text.append(f"{'▸' if chosen else ' '}{row.bar + 1:>3} ", base or "dim")
+    mine, played_here = next(((a, p.get(row.place)) for a, p in shown if a.name == in_hand), (None, None))
+    names = charted(song, mine, row.place)
+    named = chords_of(names, played_here)
+    own = mine is not None and any(said_by_hand(mine, row.part, row.bar, name) for name in names)
+    text.append(f"{'▸' if chosen else ' '}{row.bar + 1:>3}{'*' if own else ' '}", base or "dim")
     cell = Text()
     for number, chord in enumerate(named):
         mark = chosen and number == at and len(named) > 1
         cell.append(f"{'›' if mark else ''}{chord} ", "bold reverse" if mark else base)
     text.append_text(_fit(cell, cols.chords))
     if cols.words:
-        said = " ".join(w.text for w in bar.words)
+        said = " ".join(w.text for w in song.parts[row.part].bars[row.bar].words)
         text.append_text(_fit(Text(said, style=base or "italic"), cols.words))
     for arrangement, played in shown:
         piece_bar = played.get(row.place)
         look = base if arrangement.name == in_hand else "dim"
         text.append(" ")
         text.append_text(_fit(Text(shapes_of(piece_bar), style=look), cols.shapes + 1))
-        picked = picking_of(song, arrangement, row.place, chords_of(piece_bar), titles)
+        picked = picking_of(song, arrangement, row.place, titles)
         text.append_text(_fit(Text(picked, style=look), cols.picking))
     return text
 
@@ -204,8 +219,8 @@ def held_shapes(played: PieceBar | None, at: int, width: int, why: str = "") -> 
 
 def key_options(places: Sequence[KeyChoice]) -> list[tuple[str, str]]:
     """The ranked keys to choose from."""
-    found = []
-    for number, place in enumerate(places):
-        said = f"{place.shape_key!s:<4} shapes, capo {place.capo:<2} sounds in {place.sounding_key!s:<4}"
-        found.append((str(number), f"{said} {place.score:5.1f}  {'; '.join(place.why)}"))
-    return found
+    return [(str(number), _key_line(place)) for number, place in enumerate(places)]
+
+
+def _key_line(place: KeyChoice) -> str:
+    return f"{place.shape_key!s:<3} shapes, capo {place.capo:<2} sounds in {place.sounding_key!s:<3} {place.score:5.1f}"

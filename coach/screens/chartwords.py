@@ -229,7 +229,7 @@ def line_of(
         said = typed if typed is not None and name == cell else wrong.get(name, cell_text(sheet, place, name))
         if name in wrong and not (typed is not None and name == cell):
             said, look = f"! {said}", "bold underline"
-        shown = Text(said or empty, style=look if said else "dim")
+        shown = Text("").append(said or empty, look if said else "dim")
         shown.truncate(max(room - 1, 1), overflow="ellipsis", pad=True)
         shown.append(" ")
         if name == cell:

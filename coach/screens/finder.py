@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Mapping, Sequence
 from typing import ClassVar
 
 from rich.text import Text
@@ -25,7 +25,10 @@ def matching(words: str, options: Sequence[tuple[str, str]]) -> list[tuple[str, 
 
 
 class Finder(ModalScreen[str | None]):
-    """`options` are (id, title) pairs under a `question`; typing leaves those that match; `at` is where to begin."""
+    """`options` are (id, title) pairs under a `question`; typing leaves those that match; `at` is where to begin.
+
+    What `more` says of the chosen one stands below.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = [
         ("up", "walk(-1)", "up"),
@@ -40,13 +43,18 @@ class Finder(ModalScreen[str | None]):
     #finder Static { height: auto; color: $foreground; }
     #finder Input { height: 1; border: none; padding: 0; background: $panel; color: $foreground; }
     #found { height: 1fr; background: $surface; border: none; scrollbar-size-vertical: 1; }
+    #found { text-wrap: nowrap; text-overflow: ellipsis; }
+    Finder #more { max-height: 4; color: $foreground 80%; }
     #found > .option-list--option-highlighted { background: $panel; color: $foreground; text-style: bold; }
     """
 
-    def __init__(self, question: str, options: Sequence[tuple[str, str]], at: str = "") -> None:
+    def __init__(
+        self, question: str, options: Sequence[tuple[str, str]], at: str = "", more: Mapping[str, str] | None = None
+    ) -> None:
         super().__init__()
         self.question = question
         self.options = options
+        self.more = more or {}
         self.first = at
 
     def compose(self) -> ComposeResult:
@@ -55,7 +63,12 @@ class Finder(ModalScreen[str | None]):
             yield Static(self.question, markup=False)
             yield Input(placeholder="look for", id="look", compact=True)
             yield OptionList(id="found")
+            yield Static(id="more", markup=False)
             yield Static(KEYS, markup=False)
+
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """What there is to say of it."""
+        self.query_one("#more", Static).update(self.more.get(event.option_id or "", ""))
 
     def on_mount(self) -> None:
         """All of them, and the line has the keys."""

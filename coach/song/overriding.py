@@ -26,7 +26,7 @@ Value = TypeVar("Value")
 
 
 def with_pattern(arrangement: Arrangement, scope: str, part: str, bar: int, chord: str, pattern: str) -> Arrangement:
-    """Another pattern where `scope` says; what was said more narrowly inside it gives way."""
+    """Another pattern where `scope` says; chords' own ones inside it give way, bars keep theirs."""
     way = arrangement.parts.get(part, _NONE)
     if scope == BAR:
         own = way.bars.get(bar, BarWay())
@@ -35,6 +35,7 @@ def with_pattern(arrangement: Arrangement, scope: str, part: str, bar: int, chor
         return _part(arrangement, part, replace(way, by_chord={**way.by_chord, chord: pattern}))
     if scope == PART:
         return _part(arrangement, part, replace(way, pattern=pattern, by_chord={}))
+    # A bar of its own kind (half bars, woven lanes) keeps it, whatever the rest plays.
     marked = _mark(arrangement, f"the pattern {YOURS}", on=True)
     parts = {name: replace(own, pattern="", by_chord={}) for name, own in arrangement.parts.items()}
     return replace(marked, way=replace(marked.way, pattern=pattern, by_chord={}), parts=parts)
@@ -47,7 +48,12 @@ def with_shape(arrangement: Arrangement, scope: str, part: str, bar: int, chord:
         own = way.bars.get(bar, BarWay())
         return _bar(arrangement, part, bar, replace(own, shapes={**own.shapes, chord: shape}, why=YOURS))
     if scope in (CHORD, PART):
-        own_way = replace(way, shapes={**way.shapes, chord: shape}, stand_in=_without(way.stand_in, chord))
+        own_way = replace(
+            way,
+            shapes={**way.shapes, chord: shape},
+            stand_in=_without(way.stand_in, chord),
+            bars=_bars_free(way.bars, chord),
+        )
         return _part(arrangement, part, own_way)
     marked = _everywhere(arrangement, chord)
     whole = marked.way
@@ -72,6 +78,7 @@ def with_stand_in(
     way = marked.way if wide else marked.parts.get(part, _NONE)
     shapes = dict(way.shapes) if recipe else {**way.shapes, name: grip.shape}
     way = replace(way, stand_in={**way.stand_in, chord: recipe or name}, shapes=_without(shapes, chord))
+    way = way if wide else replace(way, bars=_bars_free(way.bars, chord))
     return replace(marked, way=way) if wide else _part(marked, part, way)
 
 
@@ -166,12 +173,19 @@ def _everywhere(arrangement: Arrangement, chord: str) -> Arrangement:
     marked = _mark(arrangement, _chord_line(chord), on=True)
     parts = {}
     for name, way in marked.parts.items():
-        bars = {bar: replace(own, shapes=_without(own.shapes, chord)) for bar, own in way.bars.items()}
-        left = {bar: own for bar, own in bars.items() if own != BarWay(why=own.why)}
         parts[name] = replace(
-            way, shapes=_without(way.shapes, chord), stand_in=_without(way.stand_in, chord), bars=left
+            way,
+            shapes=_without(way.shapes, chord),
+            stand_in=_without(way.stand_in, chord),
+            bars=_bars_free(way.bars, chord),
         )
     return replace(marked, parts=parts)
+
+
+def _bars_free(bars: Mapping[int, BarWay], chord: str) -> dict[int, BarWay]:
+    """The ways of bars without a shape for this chord; a bar that then says nothing goes."""
+    found = {bar: replace(own, shapes=_without(own.shapes, chord)) for bar, own in bars.items()}
+    return {bar: own for bar, own in found.items() if own == bars[bar] or own != BarWay(why=own.why)}
 
 
 def _chord_line(chord: str) -> str:
