@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterator, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
 
@@ -11,6 +11,7 @@ from coach.errors import BadInput
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.picking.plucks import swung
 from coach.song.piece import Piece, PieceBar
+from coach.song.ties import joined_tune
 from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
 
 # (bar of the track from 0, without the count-in; the piece's bar) -> bpm at its bar line and at its end
@@ -45,7 +46,7 @@ def track_bars(piece: Piece, way: Sounding, tempos: Tempos = as_written) -> list
     Before a pick-up the count-in goes on until the beat where it comes in (common practice, no source).
     """
     bars = list(_counted_in(piece, way, tempos))
-    tones = _tones(piece.bars) if way.voice else [()] * len(piece.bars)
+    tones = hummed(piece.bars) if way.voice else [()] * len(piece.bars)
     for n in range(way.loops * len(piece.bars)):
         k = n % len(piece.bars)
         bar = piece.bars[k]
@@ -78,25 +79,17 @@ def _strokes(beats: Fraction, offset: Fraction = Fraction(0)) -> Iterator[Stroke
         yield Stroke(beat - offset, BEAT if beat else DOWN)
 
 
-def _tones(bars: Sequence[PieceBar]) -> list[tuple[Tone, ...]]:
-    """The tune of each bar as it is hummed: tied notes are one tone, off-beats swing with the guitar."""
-    found: list[list[Tone]] = []
-    last: tuple[int, Fraction] | None = None  # the bar of the newest tone, and the beat of the piece where it ends
-    for k, bar in enumerate(bars):
-        found.append([])
-        share, offset = bar.share, bar.offset
-        for note in bar.tune:
-            begins = swung(note.beat + offset, share) - offset
-            ends = swung(note.beat + note.length + offset, share) - offset
-            if note.tied and last is not None and found[last[0]] and last[1] == bar.start + begins:
-                before = found[last[0]].pop()
-                longer = replace(before, length=bar.start + ends - bars[last[0]].start - before.beat)
-                found[last[0]].append(longer)
-                last = (last[0], bar.start + ends)
-            else:
-                found[k].append(Tone(begins, ends - begins, note.pitch.midi))
-                last = (k, bar.start + ends)
-    return [tuple(tones) for tones in found]
+def hummed(bars: Sequence[PieceBar]) -> tuple[tuple[Tone, ...], ...]:
+    """The tones that begin in each bar: tied notes are one, off-beats swing with the guitar."""
+    return tuple(
+        tuple(_tone(bar, note.beat, note.beat + note.length, note.pitch.midi) for note in notes)
+        for bar, notes in zip(bars, joined_tune(bars), strict=True)
+    )
+
+
+def _tone(bar: PieceBar, begins: Fraction, ends: Fraction, midi: int) -> Tone:
+    first, last = (swung(beat + bar.offset, bar.share) - bar.offset for beat in (begins, ends))
+    return Tone(first, last - first, midi)
 
 
 def _checked(tempos: tuple[Fraction, Fraction], bar: PieceBar) -> tuple[Fraction, Fraction]:

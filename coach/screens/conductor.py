@@ -16,13 +16,13 @@ from threading import Lock
 from coach.music.clicks import ClickWay
 from coach.picking.layers import LAYERS, thinned
 from coach.picking.pattern import Pattern
-from coach.picking.plucks import Pluck, swung
+from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar
 from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
 from coach.song.cuts import cut, part_spans
 from coach.song.piece import Piece, PieceBar, pattern_piece
-from coach.song.ties import joined_tune
 from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
+from coach.tracks import hummed
 
 # id -> how the screen says it
 GUIDES = {"on": "thumb and fingers", "thumb": "thumb only", "fingers": "fingers only", "off": "off"}
@@ -93,19 +93,11 @@ class Loop:
     @cached_property
     def tune(self) -> tuple[tuple[Tone, ...], ...]:
         """The hummed notes that begin in each bar, swung like its plucks."""
-        return tuple(
-            tuple(_tone(bar, note.beat, note.beat + note.length, note.pitch.midi) for note in notes)
-            for bar, notes in zip(self.piece.bars, joined_tune(self.piece.bars), strict=True)
-        )
+        return hummed(self.piece.bars)
 
     def sounding(self, bar: int, layer: str) -> tuple[Pluck, ...]:
         """The plucks of a bar that sound in `layer`."""
         return thinned(self.piece.bars[bar].plucks, layer)
-
-
-def _tone(bar: PieceBar, begins: Fraction, ends: Fraction, midi: int) -> Tone:
-    first, last = (swung(beat + bar.offset, bar.share) - bar.offset for beat in (begins, ends))
-    return Tone(first, last - first, midi)
 
 
 def make_loop(pattern: Pattern, held: Sequence[HeldBar], *, capo: int = 0) -> Loop:
