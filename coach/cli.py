@@ -27,6 +27,7 @@ COMMANDS = {
     "song show": ("song", "prints a song: its chart, or an arrangement of it as tab"),
     "song arrange": ("songmaking", "proposes arrangements of a song: key, capo, shapes, patterns, and why"),
     "song import": ("songmaking", "brings in a lead sheet from a MusicXML file"),
+    "song due": ("songbook", "the day a song must be ready by, or its rest"),
     "ramp": ("tempo", "prints a tempo plan bar by bar"),
     "click": ("tempo", "writes the click as a WAV file"),
     "sheet": ("paper", "writes a song or pattern as text tab, PDF, MusicXML or MIDI"),

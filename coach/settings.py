@@ -14,8 +14,9 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from coach.errors import CoachError
+from coach.errors import BadMusic, CoachError
 from coach.music.clicks import CLICK_MODES
+from coach.music.notes import read_range
 from coach.outfile import new_file
 
 GUIDES = {
@@ -93,6 +94,9 @@ class Settings:
     scale_mm: float = 648.0
     """Length of the guitar's open strings from nut to bridge, in millimetres (400 to 800)."""
 
+    voice: str = ""
+    """What you sing in comfort, lowest and highest pitch, like `A2-D4`; empty while it is not known."""
+
     keys: Mapping[str, str] = field(default_factory=dict)
     """Keys the player moved: action -> key."""
 
@@ -129,6 +133,17 @@ def _one_of(choices: Mapping[str, str] | tuple[str, ...]) -> tuple[Check, str]:
 _YES_NO: tuple[Check, str] = (lambda v: isinstance(v, bool), "write true or false")
 _TEXT: tuple[Check, str] = (lambda v: isinstance(v, str), 'put it in quotation marks, "" for none')
 
+
+
+def _a_range(value: Any) -> bool:
+    if not isinstance(value, str):
+        return False
+    try:
+        return not value or bool(read_range(value))
+    except BadMusic:
+        return False
+
+
 # setting -> what may stand there, and how to mend what may not
 _RULES: dict[str, tuple[Check, str]] = {
     "minutes": _number(1, 240),
@@ -151,6 +166,7 @@ _RULES: dict[str, tuple[Check, str]] = {
     "thumb_over": _YES_NO,
     "barres": _one_of(BARRES),
     "scale_mm": _number(400, 800, whole=False),
+    "voice": (_a_range, 'write the lowest and highest pitch, like "A2-D4", "" for not known'),
     "keys": (
         lambda v: isinstance(v, dict) and all(isinstance(k, str) and k for k in v.values()),
         'write a table [keys] of lines like stumble = "x"',

@@ -75,10 +75,9 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
     Raises CoachError.
     """
     from coach.practice.overview import drill_rows
-    from coach.practice.repertoire import drills_of
 
     library = shelf.library()
-    drills = drills_of(library)
+    drills = shelf.drills_here(library)
     if not places.ledger().exists():
         return [{**row, "trouble": None, "remedy": None} for row in drill_rows(drills, (), now)]
     from coach.practice.checkup import findings

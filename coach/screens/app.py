@@ -39,6 +39,7 @@ HELD_UP_S = 0.2
 HELP_PAGES = {
     "Stage": "On the stage",
     "Patterns": "Patterns",
+    "Songbook": "The songbook",
     "ProgressPage": "Progress",
     "Choice": "Choosing",
     "DeskPage": "The desk",

@@ -18,6 +18,8 @@ from coach.screens.conductor import GUIDES
 from coach.screens.world import World
 from coach.settings import BARRES, LOOKS
 
+# Usual ranges of untrained voices, low to high (common practice, no source).
+VOICES = ("", "E2-B3", "G2-C4", "A2-D4", "C3-F4", "E3-A4", "G3-C5", "A3-D5", "C4-F5")
 Step = Callable[[Any, int], Any]
 
 
@@ -62,6 +64,7 @@ ROWS = (
     Row("span_mm", "longest comfortable stretch of the fretting hand, in mm", _number(40.0, 200.0, 5.0)),
     Row("thumb_over", "the fretting thumb comes over the neck", lambda value, by: not value),
     Row("barres", "welcome barres: full, small (three strings), none", _among(list(BARRES))),
+    Row("voice", "what you sing in comfort; another range: on the arrangement's page", _among(list(VOICES))),
     Row("scale_mm", "length of your guitar's open strings, in mm", _number(400.0, 800.0, 1.0)),
 )
 

@@ -281,6 +281,12 @@ class Today(Screen[None]):
 
         self.app.push_screen(Patterns(self.world))
 
+    def action_songbook(self) -> None:
+        """Songs and how far each is."""
+        from coach.screens.songbook import Songbook
+
+        self.app.push_screen(Songbook(self.world))
+
     def action_progress(self) -> None:
         """How each drill has gone."""
         from coach.screens.progress import ProgressPage

@@ -142,9 +142,12 @@ class World:
 
     def reread_songs(self) -> None:
         """Look for song files again, and at what is practised."""
-        if not self._songs_given:
-            self._songs = None
+        self._songs, self._songs_given = None, False
         self._drills = self._song_loop_made = None
+
+    def forget_drills(self) -> None:
+        """What is practised may have changed: look again when it is asked for."""
+        self._drills = None
 
     def takes(self) -> list[Take]:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
