@@ -24,18 +24,26 @@ from coach.screens.actions import (
     usable_keys,
 )
 from coach.screens.app import Coach
+from coach.screens.arranging import ArrangingPage
+from coach.screens.chartdesk import ChartPage
 from coach.screens.choice import Choice
 from coach.screens.desk import DeskPage
+from coach.screens.exporting import Exporting
 from coach.screens.help import help_text
 from coach.screens.patterns import Patterns
 from coach.screens.progress import ProgressPage
 from coach.screens.rest import Rest
+from coach.screens.songbook import Songbook
 from coach.screens.stage import Stage
 from coach.screens.today import Today
 from coach.screens.verdict import Verdict
 
 CLASSES: dict[str, type[Screen[str]] | type[Screen[None]] | type[Screen[bool]] | type[App[None]]] = {
     "On the stage": Stage,
+    "The songbook": Songbook,
+    "An arrangement": ArrangingPage,
+    "A chart": ChartPage,
+    "Writing files": Exporting,
     "Today": Today,
     "Patterns": Patterns,
     "Progress": ProgressPage,
