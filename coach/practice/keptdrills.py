@@ -40,10 +40,10 @@ class KeptDrills:
         self.stamp = stamp
         self._rows: dict[str, dict[str, Any]] = {}
         self._changed = False
-        with suppress(OSError, ValueError, KeyError, TypeError):
+        with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
             told = json.loads(path.read_text("utf-8"))
             if told["stamp"] == stamp:
-                self._rows = dict(told["songs"])
+                self._rows = {name: row for name, row in told["songs"].items() if isinstance(row, dict)}
 
     def of(self, file: Path, make: Callable[[], tuple[Drill, ...]]) -> tuple[Drill, ...]:
         """The drills of a song's file, made by `make` where they are not known or the file has changed."""

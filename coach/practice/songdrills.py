@@ -262,6 +262,11 @@ class _Maker:
                 found.setdefault(frozenset((before.name, after.name)), (before, after))
         return tuple(found.values())
 
+    def _inside(self, part: str) -> set[frozenset[str]]:
+        """The pairs of chords that follow each other when a part goes round and round."""
+        names = [chord.name for chord in self.chords if chord.part == part]
+        return {frozenset(pair) for pair in zip(names, [*names[1:], *names[:1]], strict=True)}
+
     def _usual(self, part: str) -> str:
         """The pattern that most bars of a part lie over, of the whole song for ""."""
         return next(iter(self._counted(part, Counter(self.song.order))), self.arrangement.way.pattern)
@@ -301,7 +306,8 @@ class _Maker:
         worded, last = [], first
         for name in self.parts:
             below = first
-            hardest = next((c for c in changes if name in (c[0].part, c[1].part)), None)
+            inside = self._inside(name)
+            hardest = next((c for c in changes if frozenset((c[0].name, c[1].name)) in inside), None)
             if hardest is not None:
                 below = replace(base, kind=CHANGE, name=_between(hardest[0].name, hardest[1].name))
                 if below not in made:
