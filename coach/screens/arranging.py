@@ -18,7 +18,7 @@ from coach.guitar.standins import standins
 from coach.music.notes import read_range
 from coach.picking.layers import LAYERS, next_layer
 from coach.screens.actions import ARRANGING, bindings
-from coach.screens.arrangingview import SPANS, ArrangingView
+from coach.screens.arrangingview import SPANS, ArrangingView, writable
 from coach.screens.arrangingwords import (
     key_options,
     rows_of,
@@ -29,11 +29,24 @@ from coach.shelf import hand_of
 from coach.song.arrangement import FULL, PLAIN, Arrangement, pattern_under
 from coach.song.chart import Song
 from coach.song.edit import set_arrangement
-from coach.song.overriding import ALL, PART, SCOPES, carried, freed, with_pattern, with_shape, with_stand_in
+from coach.song.overriding import (
+    ALL,
+    PART,
+    SCOPES,
+    as_written,
+    can_be_written,
+    carried,
+    freed,
+    with_pattern,
+    with_shape,
+    with_stand_in,
+)
 
 if TYPE_CHECKING:
+    from coach.guitar.grip import Grip
     from coach.guitar.keyfinder import KeyChoice
     from coach.picking.pattern import Pattern
+    from coach.song.piece import PieceBar
 
 SLOWEST, FASTEST = 30, 240
 USUAL_VOICE = "A2-D4"
@@ -58,6 +71,7 @@ class ArrangingPage(ArrangingView):
 
     def _take(self, way: Arrangement, *, trying: bool = False) -> None:
         """Another arrangement in place of the one of its name: shown, heard and written."""
+        way = as_written(way)
         if not trying:
             self.stand_ins = None
         self.song = replace(self.song, arrangements={**self.song.arrangements, way.name: way})
@@ -126,19 +140,20 @@ class ArrangingPage(ArrangingView):
         melody  the tune on the top strings; None for as it is
         place   the key and capo; None for what serves best
         """
-        from coach.song.arranging import propose
+        from coach.song.arranging import propose, tune_range
 
         song, world = self.song, self.world
+        voice = self.voice if tune_range(song) is not None else None
         made = []
         try:
             for name in names:
                 old = song.arrangements.get(name)
                 fresh = propose(
                     song, world.library.patterns, world.book, hand_of(world.settings),
-                    tier=self._tier(name), name=name, voice=self.voice if place is None else None, place=place,
+                    tier=self._tier(name), name=name, voice=voice if place is None else None, place=place,
                     melody=_has_melody(old) if melody is None else melody, early=bool(old and old.early),
                 )  # fmt: skip
-                made.append(carried(old, fresh, song.key) if old is not None and keep else fresh)
+                made.append(as_written(carried(old, fresh, song.key) if old is not None and keep else fresh))
         except CoachError as error:
             self.app.call_from_thread(self.say, str(error))
             return
@@ -237,9 +252,9 @@ class ArrangingPage(ArrangingView):
             key = way.key or self.song.key
             found = standins(
                 chord, hand_of(self.world.settings), capo=way.capo,
-                instead_of=options[option] if option >= 0 else None, scale=key.scale,
+                instead_of=options[option] if option >= 0 else None, before=self._before(), scale=key.scale,
             )  # fmt: skip
-            found = tuple(one for one in found if not one.recipe)
+            found = tuple(one for one in found if can_be_written(one.grip.shape) and self._kept(one.recipe))
             if not found:
                 self.say(f"nothing easier that still tells {chord} was found")
                 return
@@ -254,6 +269,24 @@ class ArrangingPage(ArrangingView):
         self._take(with_stand_in(base, self.scope, self.row.part, str(chord), one.grip, one.recipe), trying=True)
         if self.scope != ALL:
             self.say(f"a stand-in holds for the part: {chord} in {self.row.part}")
+
+    def _before(self) -> Grip | None:
+        """What the hand holds before this chord in the part, None at its beginning."""
+        way = self.arrangement
+        if way is None:
+            return None
+        bars = [bar for (part, number), bar in self.played.items() if part == self.row.part and number <= self.row.bar]
+        holds = [(bar.part_bar, hold) for bar in bars for hold in bar.held.holds]
+        mine = sum(1 for number, _ in holds if number < self.row.bar) + self.chord_at
+        hold = holds[mine - 1][1] if 0 < mine <= len(holds) else None
+        if hold is None or hold.chord is None or hold.shape is None:
+            return None
+        options = writable(hold.chord, hand_of(self.world.settings), way.capo)
+        return next((grip for grip in options if grip.shape.frets == hold.shape.frets), None)
+
+    def _kept(self, recipe: str) -> bool:
+        """Whether the chord whose shape a recipe keeps is in the song; without a recipe there is none to keep."""
+        return not recipe or recipe.partition(":")[0] in {name for bar in self.played.values() for name in _names(bar)}
 
     def action_free(self) -> None:
         """Nothing said by hand there."""
@@ -289,7 +322,9 @@ class ArrangingPage(ArrangingView):
 
     def action_voice(self) -> None:
         """Both tiers in a key for the voice."""
-        given = f"{self.voice[0]}-{self.voice[1]}" if self.voice else USUAL_VOICE
+        from coach.song.arranging import tune_range
+
+        given = self.world.settings.voice or USUAL_VOICE
 
         def told(text: str | None) -> None:
             if text is None:
@@ -298,6 +333,10 @@ class ArrangingPage(ArrangingView):
                 self.voice = read_range(text) if text.strip() else None
             except CoachError as error:
                 self.say(str(error))
+                return
+            self.world.change(voice=text.strip())
+            if self.voice is not None and tune_range(self.song) is None:
+                self.say("where the tune lies is not known, so no key suits the voice for sure: give the chart a tune")
                 return
             self.say("proposing ...")
             names = tuple(name for name in self.song.arrangements) or (PLAIN, FULL)
@@ -312,11 +351,12 @@ class ArrangingPage(ArrangingView):
         from coach.song.arranging import tune_range
 
         song = self.song
+        tune = tune_range(song) if self.voice else None
         bars = [[c for _, c in bar.chords] for name in song.order for bar in song.parts[name].bars]
         try:
             found = keys(
                 bars, song.key, hand_of(self.world.settings),
-                melody=tune_range(song) if self.voice else None, voice=self.voice,
+                melody=tune, voice=self.voice if tune else None,
             )  # fmt: skip
         except CoachError as error:
             self.app.call_from_thread(self.say, str(error))
@@ -391,6 +431,11 @@ class ArrangingPage(ArrangingView):
         await self.draft.idle()
         self.silence()
         self.dismiss()
+
+
+def _names(bar: PieceBar) -> set[str]:
+    """The chords that are held in a bar."""
+    return {str(hold.chord) for hold in bar.held.holds if hold.chord}
 
 
 def _has_melody(way: Arrangement | None) -> bool:

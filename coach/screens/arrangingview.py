@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from functools import lru_cache
 from typing import TYPE_CHECKING
 
 from rich.text import Text
@@ -13,7 +14,7 @@ from textual.widgets import Static
 from coach.errors import CoachError
 from coach.guitar.search import grips
 from coach.guitar.standins import StandIn
-from coach.music.notes import Pitch
+from coach.music.notes import read_range
 from coach.screens.actions import ARRANGING, hints
 from coach.screens.arrangingwords import (
     Played,
@@ -34,11 +35,11 @@ from coach.screens.world import World
 from coach.shelf import hand_of
 from coach.song.arrangement import Arrangement
 from coach.song.chart import Song
-from coach.song.overriding import SCOPES
+from coach.song.overriding import SCOPES, can_be_written
 from coach.song.perform import chords_in_key, perform
 
 if TYPE_CHECKING:
-    from coach.guitar.grip import Grip
+    from coach.guitar.grip import Grip, Hand
     from coach.music.chords import Chord
     from coach.music.meter import Meter
     from coach.song.piece import Piece
@@ -82,7 +83,7 @@ class ArrangingView(Hearing):
         self.chord_at = 0
         self.scope = SCOPES[0]
         self.span = SPANS[1]
-        self.voice: tuple[Pitch, Pitch] | None = None
+        self.voice = read_range(world.settings.voice) if world.settings.voice else None
         self.titles = {p.id: p.title for p in world.library.patterns.values()}
         self.pieces: dict[str, tuple[Arrangement, Piece, Played]] = {}
         self.stand_ins: tuple[Arrangement, tuple[StandIn, ...], int] | None = None
@@ -244,7 +245,7 @@ class ArrangingView(Hearing):
         chord, way = self.chord, self.arrangement
         if chord is None or way is None:
             return -1, ()
-        options = grips(chord, hand_of(self.world.settings), capo=way.capo)
+        options = writable(chord, hand_of(self.world.settings), way.capo)
         bar = self.played.get(self.row.place)
         hold = bar.held.holds[min(self.chord_at, len(bar.held.holds) - 1)] if bar is not None else None
         frets = [grip.shape.frets for grip in options]
@@ -325,3 +326,9 @@ class ArrangingView(Hearing):
             if self.span == SPANS[0]:
                 first = last = mine[self.row.bar]
         return song_loop(piece, first, last, under=way.singing, early=way.early)
+
+
+@lru_cache(maxsize=64)
+def writable(chord: Chord, hand: Hand, capo: int) -> tuple[Grip, ...]:
+    """Every shape of a chord that a song file can hold, easiest first."""
+    return tuple(grip for grip in grips(chord, hand, capo=capo) if can_be_written(grip.shape))

@@ -11,6 +11,8 @@ from collections.abc import Mapping
 from dataclasses import replace
 from typing import TypeVar
 
+from coach.errors import BadShape
+from coach.guitar.choices import with_fingers
 from coach.guitar.grip import Grip
 from coach.guitar.shape import Shape
 from coach.music.chords import Chord
@@ -23,6 +25,29 @@ SCOPES = (BAR, CHORD, PART, ALL)
 YOURS = "by your choice"
 _NONE = PartWay()
 Value = TypeVar("Value")
+
+
+def can_be_written(shape: Shape) -> bool:
+    """Whether a song file can hold it: its frets alone must tell how it is held, and so four fingers must do."""
+    try:
+        with_fingers(Shape(shape.frets))
+    except BadShape:
+        return False
+    return True
+
+
+def as_written(arrangement: Arrangement) -> Arrangement:
+    """The same with shapes as a song file holds them: their frets, from which the fingers are told again."""
+
+    def bare(shapes: Mapping[str, Shape]) -> dict[str, Shape]:
+        return {chord: Shape(shape.frets) for chord, shape in shapes.items()}
+
+    def of_part(way: PartWay) -> PartWay:
+        bars = {number: replace(own, shapes=bare(own.shapes)) for number, own in way.bars.items()}
+        return replace(way, shapes=bare(way.shapes), bars=bars)
+
+    parts = {name: of_part(way) for name, way in arrangement.parts.items()}
+    return replace(arrangement, way=of_part(arrangement.way), parts=parts)
 
 
 def with_pattern(arrangement: Arrangement, scope: str, part: str, bar: int, chord: str, pattern: str) -> Arrangement:
