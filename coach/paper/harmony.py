@@ -63,7 +63,7 @@ def add(parent: ET.Element, tag: str, content: object = None, /, **attributes: s
 
 def harmony(chord: Chord | None, shape: Shape | None) -> ET.Element:
     """The harmony element of a chord (None: no chord) with the frame of its shape, without offset and staff."""
-    element = ET.Element("harmony", {"placement": "above", "print-frame": "yes" if shape else "no"})
+    element = ET.Element("harmony", {"placement": "above", "print-frame": "yes" if chord and shape else "no"})
     if chord is None:
         _note(element, "root", Note(0))  # the standard wants a root even where there is no chord
         add(element, "kind", "none", text="N")

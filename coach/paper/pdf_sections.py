@@ -134,7 +134,7 @@ def _drawn(
         fresh = []
         for number, hold in enumerate(bar.held.holds):
             known = (str(hold.chord), str(hold.shape))
-            if hold.shape is not None and known not in shown and not plain:
+            if hold.chord and hold.shape and known not in shown and not plain:
                 fresh.append(number)
                 shown.add(known)
         # In a part that goes through several layers each change is told.

@@ -30,7 +30,10 @@ FINGER_STRINGS = (3, 2, 1)
 
 @dataclass(frozen=True)
 class Hold:
-    """From `beat` of the bar on the fretting hand holds `shape` for `chord`; shape and bass are None for no chord."""
+    """From `beat` of the bar on the fretting hand holds `shape` for `chord`.
+
+    Shape and bass are None where nothing is picked; for no chord that is the usual.
+    """
 
     beat: Fraction
     chord: Chord | None

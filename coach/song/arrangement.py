@@ -16,6 +16,7 @@ from coach.music.chords import Chord
 from coach.music.keys import Key
 
 PLAIN, FULL = "plain", "full"
+NO_CHORD = "N"
 
 
 @dataclass(frozen=True)
@@ -23,6 +24,7 @@ class BarWay:
     """How one bar of a part is played: another pattern, or lanes written out for it alone, or other shapes.
 
     lanes   (finger, tokens) as in a pattern file, over `slots` equal slots; () for none
+    shapes  chord symbol -> shape; under `N` what is held where there is no chord, without which nothing is picked there
     why     why it was proposed, for a person to read
     """
 

@@ -407,10 +407,7 @@ class _Proposer:
         if not placed:
             return
         asked, found = sum(p.asked for p in placed.values()), sum(p.placed for p in placed.values())
-        yield f"{found} of the tune's {asked} notes over chords lie on the top strings"
-        bare = sum(p.bare for p in placed.values())
-        if bare:
-            yield f"{bare} more where there is no chord {'is' if bare == 1 else 'are'} left to the voice"
+        yield f"{found} of the tune's {asked} notes lie on the top strings"
         away = plan.shift - plan.choice.voice_shift
         if away:
             count = abs(away) // 12

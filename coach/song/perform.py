@@ -38,7 +38,7 @@ from coach.picking.layers import check_layer
 from coach.picking.pattern import MOST_SLOTS, Pattern, bar_of, difficulty
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar, Hold, realise
-from coach.song.arrangement import Arrangement, BarWay, PartWay, pattern_under, read_stand_in
+from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay, pattern_under, read_stand_in
 from coach.song.chart import HOLD, SILENT, ChartBar, Part, Song, TuneNote
 from coach.song.piece import Piece, PieceBar
 
@@ -170,10 +170,14 @@ class Shapes:
         """What is held for `chord` from `beat` on. Raises BadShape.
 
         A stand-in that is another chord goes by that chord's name; one that only adds a note to a shape is still
-        told as the chord it stands for, with the bass of the shape it keeps.
+        told as the chord it stands for, with the bass of the shape it keeps. Where there is no chord, only what the bar
+        itself gives under `N` is held.
         """
         if chord is None:
-            return Hold(beat, None, None, None)
+            shape = bar.shapes.get(NO_CHORD)
+            if shape is None:
+                return Hold(beat, None, None, None)
+            return Hold(beat, None, with_fingers(shape), bass_of(shape, None, self.tuning))
         name = str(chord)
         if name in bar.shapes:
             return self._held(beat, chord, bar.shapes[name])

@@ -11,7 +11,8 @@
     [arrangements.full.parts.Chorus]  pattern, by_chord, shapes, stand_in of its own, and
     bars = [ { bar = 3, pattern = "..." }, { bar = 4, slots = 4, p = "r . a .", i = ". 3 . 3", why = "..." } ]
 
-Bars are counted from 1 in the file. A stand-in is another chord, or a chord whose shape is kept with strings changed:
+Bars are counted from 1 in the file. Among a bar's shapes `N` says what is held where it has no chord; without it
+nothing is picked there. A stand-in is another chord, or a chord whose shape is kept with strings changed:
 `G:1@1` is G with string 1 at fret 1.
 """
 
@@ -29,7 +30,7 @@ from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.picking.layers import THUMB, check_layer
 from coach.picking.pattern import LANES, MOST_SLOTS, bar_of
-from coach.song.arrangement import Arrangement, BarWay, PartWay, read_stand_in
+from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay, read_stand_in
 from coach.song.reading import Reading
 from coach.song.tomlmap import Path
 
@@ -143,12 +144,13 @@ class WayReader:
             self.reading.problem(path, f"there is no pattern '{name}'", hint)
         return name
 
-    def shapes(self, path: Path, value: Any) -> dict[str, Shape]:
-        """Pinned shapes by chord symbol."""
+    def shapes(self, path: Path, value: Any, *, bar: bool = False) -> dict[str, Shape]:
+        """Pinned shapes by chord symbol; those of a bar may have one for no chord."""
         found = {}
         for name, written in self.reading.table(path, value).items():
             here: Path = (*path, name)
-            chord, text = self.symbol(here, name), self.reading.text(here, written)
+            chord = NO_CHORD if bar and name == NO_CHORD else self.symbol(here, name)
+            text = self.reading.text(here, written)
             if not chord or not isinstance(written, str):
                 continue
             shape = self.reading.tried(here, partial(_holdable, text))
@@ -194,7 +196,7 @@ class WayReader:
             pattern=self._pattern((*path, "pattern"), table["pattern"]) if "pattern" in table else "",
             lanes=lanes,
             slots=slots,
-            shapes=self.shapes((*path, "shapes"), table.get("shapes")),
+            shapes=self.shapes((*path, "shapes"), table.get("shapes"), bar=True),
             why=r.text((*path, "why"), table.get("why")),
         )
 

@@ -3,7 +3,8 @@
 A note of the tune goes to string 3, 2 or 1, at the fret the shape has there or where a finger reaches it while the
 others stay down (`coach.guitar.standins.hold_like`). For each chord of a bar the grips are tried, easiest first; where
 none can carry every note a bare one serves that holds the bass alone and leaves the other fingers to the tune. The
-row of grips is then the cheapest way through the part.
+row of grips is then the cheapest way through the part. Where there is no chord (often in a pick-up) no strings are held
+down but the tune's own, and it sounds alone.
 
 The thumb keeps the beat below it: on a string that the tune is not ringing on. Between the notes of the tune one
 finger fills the tier's grid on strings below the tune, where one is free. On the beat a tune note is a pinch, off it a
@@ -30,7 +31,7 @@ from coach.guitar.tuning import STRINGS, Tuning
 from coach.music.chords import Chord
 from coach.music.meter import Meter
 from coach.picking.pattern import LANES, MOST_SLOTS
-from coach.song.arrangement import PLAIN, BarWay
+from coach.song.arrangement import NO_CHORD, PLAIN, BarWay
 from coach.song.density import STRING_OF, per_beat, slots_for
 
 TUNE_STRINGS = (3, 2, 1)
@@ -42,6 +43,8 @@ HURRIED = Fraction(1, 2)  # quarter notes: no finger plucks twice within less, i
 # What a note costs beside the grip, in its unit: a finger that must come to it, a fret of way, and a place up the neck.
 _REACHED, _WAY, _UP = 0.5, 0.15, 0.05
 _BARE, _TURNED = 8.0, 14.0
+# What is held where there is no chord: nothing, all strings free for the tune.
+OPEN = Shape((0,) * 6)
 _FINGER_OF = {string: finger for finger, string in STRING_OF.items()}
 
 
@@ -75,16 +78,14 @@ class Placing:
     """A part's tune placed.
 
     ways    bar -> how it is played, for bars with a tune
-    asked   notes to pluck where there is a chord to hold
+    asked   notes to pluck
     missed  (bar, beat) of those that the hand cannot reach
-    bare    notes to pluck where there is no chord: nothing is held there, so they are left to the voice
     cost    what grips and reaches come to
     """
 
     ways: Mapping[int, BarWay]
     asked: int
     missed: tuple[tuple[int, Fraction], ...] = ()
-    bare: int = 0
     cost: float = 0.0
 
     @property
@@ -124,19 +125,18 @@ def place_tune(
                 held[key] = grip
     ways: dict[int, BarWay] = {}
     missed: list[tuple[int, Fraction]] = []
-    asked = bare = ringing = 0
+    asked = ringing = 0
     for number, bar in enumerate(bars):
-        plucked = [_chord_at(bar, n.beat) is not None for n in bar.notes if not n.tied]
-        asked += plucked.count(True)
-        bare += plucked.count(False)
-        if not any(plucked):
+        plucked = [n for n in bar.notes if not n.tied]
+        asked += len(plucked)
+        if not plucked:
             continue
         mine = {chord: grip for (k, chord), grip in held.items() if k == number}
         way, lost, ringing = placer.bar(bar, mine, ringing)
         missed += [(number, beat) for beat in lost]
         if way is not None:
             ways[number] = way
-    return Placing(ways, asked, tuple(missed), bare, cost)
+    return Placing(ways, asked, tuple(missed), cost)
 
 
 def _segments(bar: TuneBar) -> Iterator[tuple[Fraction, Fraction, Chord | None]]:
@@ -192,7 +192,7 @@ class _Placer:
         """(notes it cannot carry, the grip with what the notes cost added to its own)."""
         lost, cost = 0, 0.0
         for midi in midis:
-            place = place_of(grip, midi, self.hand, self.tuning, self.capo)
+            place = place_of(grip.shape, midi, self.hand, self.tuning, self.capo)
             lost += place is None
             cost += place.cost if place else 0.0
         return lost, replace(grip, cost=grip.cost + cost)
@@ -212,27 +212,28 @@ class _Placer:
             tier = PLAIN
             slots = slots_for(bar.meter, tier, (*onsets, *changes))
         if slots > MOST_SLOTS:
-            return None, [n.beat for n in bar.notes if not n.tied and _chord_at(bar, n.beat)], 0
+            return None, [n.beat for n in bar.notes if not n.tied], 0
         lanes = _Lanes(bar, slots)
         lost = []
+        alone = False
         for n in bar.notes:
-            chord = _chord_at(bar, n.beat)
-            if chord is None:
-                string = 0
-                continue
-            grip = held.get(chord)
             if n.tied:
                 lanes.ring(string, n.beat, n.beat + n.length)
                 continue
-            place = None if grip is None else place_of(grip, n.midi, self.hand, self.tuning, self.capo)
+            chord = _chord_at(bar, n.beat)
+            shape = OPEN if chord is None else held[chord].shape if chord in held else None
+            place = None if shape is None else place_of(shape, n.midi, self.hand, self.tuning, self.capo)
             if place is None:
                 lost.append(n.beat)
                 continue
+            alone = alone or chord is None
             lanes.tune(n, place)
             string = place.string
         lanes.thumb(held)
         lanes.fill(held, per_beat(bar.meter, tier))
         shapes = {str(chord): grip.shape for chord, grip in held.items()}
+        if alone:
+            shapes[NO_CHORD] = OPEN
         count = lanes.tunes
         why = f"the tune's {count} note{'s' if count != 1 else ''} on the top strings"
         if lost:
@@ -355,20 +356,20 @@ def _held_at(shape: Shape, string: int, fret: int, hand: Hand, capo: int) -> boo
     return hold_like(frets, shape, string, hand, capo) is not None
 
 
-def place_of(grip: Grip, midi: int, hand: Hand, tuning: Tuning, capo: int) -> Place | None:
-    """Where on strings 3 to 1 this hand can sound `midi` (without the capo) while it holds the grip; None: nowhere."""
-    down = [f for f in grip.shape.frets if f]
+def place_of(shape: Shape, midi: int, hand: Hand, tuning: Tuning, capo: int) -> Place | None:
+    """Where on strings 3 to 1 this hand can sound `midi` (without the capo) while it holds the shape; None: nowhere."""
+    down = [f for f in shape.frets if f]
     home = min(down, default=0)
     best: Place | None = None
     for string in TUNE_STRINGS:
         fret = midi - tuning.open_midi(string)
         if not 0 <= fret <= HIGHEST_FRET or fret + capo > 24:
             continue
-        if grip.shape.fret(string) == fret:
+        if shape.fret(string) == fret:
             place = Place(string, fret, True, 0.0)
         elif down and fret and abs(fret - home) > 8:
             continue
-        elif _held_at(grip.shape, string, fret, hand, capo):
+        elif _held_at(shape, string, fret, hand, capo):
             way = abs(fret - home) * _WAY if fret and down else 0.0
             place = Place(string, fret, False, _REACHED + way + _UP * fret)
         else:

@@ -37,11 +37,10 @@ def jeanie() -> Song:
 
 
 def read_back(piece: Piece) -> tuple[list[tuple[int, Fraction, int]], list[tuple[int, Fraction, int]]]:
-    """(the tune as it sounds, what the fingers accent), each as (bar, beat, MIDI number), bars with a chord only."""
-    bars = [b for b in piece.bars if b.held.holds[0].chord is not None]
-    tune = [(b.number, n.beat, n.pitch.midi) for b in bars for n in b.tune if not n.tied]
+    """(the tune as it sounds, what the fingers accent), each as (bar, beat, MIDI number)."""
+    tune = [(b.number, n.beat, n.pitch.midi) for b in piece.bars for n in b.tune if not n.tied]
     plucked = [
-        (b.number, p.beat, p.midi) for b in bars for p in b.plucks if p.finger != "p" and p.stress == ACCENT
+        (b.number, p.beat, p.midi) for b in piece.bars for p in b.plucks if p.finger != "p" and p.stress == ACCENT
     ]
     return tune, plucked
 

@@ -27,6 +27,8 @@ from coach.song.chart import HOLD, SILENT, SOUND, ChartBar, Part, Song, TuneNote
 from coach.song.perform import perform
 from coach.song.piece import Piece, PieceBar
 from coach.song.shaping import TOO_HARD
+from coach.song.songfile import parse_song
+from coach.song.songtext import song_text
 from tests.sentences import is_one_sentence
 from tests.song.charts import charts
 
@@ -91,11 +93,15 @@ def in_hand(bar: PieceBar, hand: Hand, capo: int) -> bool:
 def tells_chords(bar: PieceBar, capo: int, kept: set[str]) -> bool:
     """Whether what is plucked, the tune aside, belongs to the chord (or is the bass that is asked for).
 
+    Where there is no chord nothing but the tune is plucked.
     For chords in `kept` the shape before stays with one telling note added: that is what was chosen there.
     """
     for pluck in bar.plucks:
         chord = bar.held.at(pluck.beat).chord
-        assert chord is not None
+        if chord is None:
+            if pluck.stress != ACCENT:
+                return False
+            continue
         if str(chord) in kept:
             continue
         allowed = {n.pitch_class for n in (*chord.tones, chord.lowest)}
@@ -140,10 +146,10 @@ def check_piece(song: Song, piece: Piece, hand: Hand, arrangement: Arrangement |
         held_at_end = bar.number == len(piece.bars) - 1 and len({p.beat for p in bar.plucks}) <= len(bar.held.holds)
         if charted.way == SOUND and not held_at_end:
             for beat in strong_beats(bar):
-                assert bar.held.at(beat).shape is None or beat in thumb, "no bass on a strong beat"
+                assert bar.held.at(beat).chord is None or beat in thumb, "no bass on a strong beat"
         if charted.way != SILENT:
             for hold in bar.held.holds:
-                if hold.bass is not None:
+                if hold.chord and hold.bass:
                     assert thumb[hold.beat].string == hold.bass.r, "the new root is not told on the change"
 
 
@@ -166,8 +172,12 @@ def test_a_tune_placed_keeps_to_them_too(song: Song, hand: Hand, tier: str) -> N
     check_piece(song, piece, hand, arrangement)
     for bar in piece.bars:
         meant = {(n.beat, n.pitch.midi) for n in bar.tune if not n.tied}
-        plucked = [(p.beat, p.midi) for p in bar.plucks if p.finger != "p" and p.stress == ACCENT]
-        assert set(plucked) <= meant
+        plucked = {(p.beat, p.midi) for p in bar.plucks if p.finger != "p" and p.stress == ACCENT}
+        assert plucked <= meant
+        if song.parts[bar.part].bars[bar.part_bar].way == SOUND and plucked:
+            alone = {(beat, midi) for beat, midi in meant if bar.held.at(beat).chord is None}
+            # Frets 0 to 12 of open G3, B3 and E4 are G3 to E5.
+            assert {n for n in alone if 55 <= n[1] - piece.capo <= 76} <= plucked
         assert all(p.string <= 3 for p in bar.plucks if p.stress == ACCENT)
 
 
@@ -377,7 +387,29 @@ def test_a_tune_is_told_where_it_lies() -> None:
     for bar in piece.bars:
         plucked = [(p.beat, p.midi) for p in bar.plucks if p.stress == ACCENT]
         assert plucked == [(n.beat, n.pitch.midi) for n in bar.tune]
-    assert "12 of the tune's 12 notes over chords lie on the top strings" in arrangement.why
+    assert "12 of the tune's 12 notes lie on the top strings" in arrangement.why
+
+
+def test_a_pick_up_without_a_chord_is_plucked_alone() -> None:
+    """G4 A4 B4 before the first chord: three notes on the top strings, no thumb, and all of it in the file."""
+    song = with_tune(song_of("N | C | G | C"), ["G4 A4 B4", "C5 G4 E4 G4", "D5 B4 G4 B4", "C5"])
+    bars = list(song.parts["Verse"].bars)
+    bars[0] = replace(bars[0], beats=Fraction(3))
+    song = replace(song, parts={"Verse": Part("Verse", tuple(bars))})
+    arrangement = proposed(song, melody=True)
+    first = perform(song, arrangement, PATTERNS, BOOK).bars[0]
+    assert [(p.beat, p.midi) for p in first.plucks] == [(n.beat, n.pitch.midi) for n in first.tune]
+    assert {p.finger for p in first.plucks} <= set("ima")
+    assert "12 of the tune's 12 notes lie on the top strings" in arrangement.why
+    written = replace(song, arrangements={PLAIN: arrangement})
+    again = parse_song(song_text(written), song.id)
+    assert perform(again, again.arrangements[PLAIN], PATTERNS, BOOK).bars[0].plucks == first.plucks
+
+
+def test_without_a_shape_for_it_nothing_is_picked_under_no_chord() -> None:
+    """N in a chart: the bar is silent unless an arrangement says what is held there."""
+    song = song_of("N | C")
+    assert perform(song, proposed(song), PATTERNS, BOOK).bars[0].plucks == ()
 
 
 def test_a_tune_that_is_not_known_is_told() -> None:
