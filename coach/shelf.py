@@ -26,6 +26,7 @@ if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for tho
     from coach.practice.steady import Steady
     from coach.practice.takes import Take
     from coach.song.chart import Song
+    from coach.song.piece import Piece
     from coach.song.songs import SongShelf
 
 SONG_SUFFIX = ".song.toml"
@@ -213,7 +214,7 @@ def plan_here(
             from coach.practice.songcorners import song_corners
 
             steps = next_steps(drills, pasts, now.date())
-            corners = song_corners(ledger, drills, library, now.date())
+            corners = song_corners(ledger, drills, partial(_piece, library, settings), now.date())
             drills = [*drills, *(corner for corner, _ in corners.values())]
             day = replace(day, pressing={**day.pressing, **steps, **{id_: (why,) for id_, (_, why) in corners.items()}})
         steady_of = estimates.steady_of(drills, now.date())
@@ -233,6 +234,21 @@ def plan_here(
             )
 
         return plan_under(day, minutes, drills, make), day.wishes
+
+
+def _piece(library: Library, settings: Settings, song: str, arrangement: str) -> Piece | None:
+    """A song of the shelf in an arrangement; None where it cannot be had."""
+    from coach.song.perform import arrangement_of, perform
+    from coach.song.songfile import read_song
+
+    file, own = song_files().get(song, (None, False))
+    if file is None:
+        return None
+    try:
+        read = read_song(file, own=own)
+        return perform(read, arrangement_of(read, arrangement), library.patterns, shapes(), hand=hand_of(settings))
+    except CoachError:  # the songs' own list tells what is wrong with it
+        return None
 
 
 def _plan_settings(settings: Settings) -> PlanSettings:
