@@ -39,9 +39,10 @@ def test_der_mond_ist_aufgegangen() -> None:
     assert ours("der-mond", ["Second verse"]) == theirs(score)
 
 
-def test_jeanie_with_the_light_brown_hair() -> None:
-    """Foster 1854 (music21 corpus, leadSheet): the first 32 bars; our last note is held for its whole bar."""
-    score = music21.corpus.parse("leadSheet/fosterBrownHair").parts[0]
-    tune = ours("light-brown-hair", ["Opening", "Middle", "Return"])
-    assert tune[:-1] == theirs(score)[: len(tune) - 1]
-    assert tune[-1][0] == theirs(score)[len(tune) - 1][0]
+def test_the_oak_and_the_ash() -> None:
+    """Bruce and Stokoe 1882 (music21 corpus, miscFolk): verse and chorus have its tune, either verse."""
+    book = music21.corpus.parse("miscFolk/northumbrianminstrelsyopus")
+    score = next(s for s in book.scores if s.metadata.title.startswith("O the Oak and the Ash"))
+    tune = theirs(score)
+    assert ours("oak-and-ash", ["Verse", "Chorus"]) == tune
+    assert ours("oak-and-ash", ["Second verse", "Chorus"]) == tune
