@@ -56,7 +56,6 @@ def _log_lines(takes: Sequence[Take]) -> Iterator[str]:
 def _summary(takes: Sequence[Take]) -> Iterator[str]:
     """The week in a few words: minutes, takes, and which steady tempos moved."""
     from coach.practice.progress import by_drill, moved, week_words
-    from coach.practice.repertoire import drills_of
 
     if not takes:
         return
@@ -64,7 +63,7 @@ def _summary(takes: Sequence[Take]) -> Iterator[str]:
     beats = {pattern.id: pattern.meter.beats for pattern in library.patterns.values()}
     yield ""
     yield week_words(takes, lambda drill: beats.get(drill.partition("/")[0]), today)
-    for drill, before, after in moved(drills_of(library), by_drill(takes), today):
+    for drill, before, after in moved(shelf.drills_here(library), by_drill(takes), today):
         yield f"{drill.title}: steady at {after:.0f} bpm, {before:.0f} a week ago."
 
 

@@ -17,6 +17,7 @@ from coach.screens.songbookwords import CELL, columns, row_line, table_head
 from coach.sound.clock import FakeClock
 from tests.screens.house import House
 from tests.screens.pictures import MOMENT, world
+from tests.screens.test_first_song import SHEET
 
 
 def played(ledger: Ledger, drill: str, tempo: float, days_ago: int, *, mode: str = "play", layer: str = "full") -> None:
@@ -163,3 +164,25 @@ def test_lines_fit_their_room(width: int) -> None:
         assert len(line) <= width
         assert line.index("steady 88/100") == head.index("played")
         assert len(columns(width, other)) * CELL < width
+
+
+async def test_a_lead_sheet_is_brought_in_beside_what_is_there(coach_home: Path) -> None:
+    """The same sheet twice: two songs of the player's own, the second under a name of its own; none is overwritten."""
+    from textual.widgets import Input
+
+    async with opened(coach_home) as (here, page):
+        for count in (1, 2):
+            await here.press("i")
+            await here.on("Ask")
+            here.app.screen.query_one("#answer", Input).value = str(SHEET)
+            await here.press("enter")
+            await here.on("Songbook")
+            await here.until(
+                lambda count=count: page.book is not None and sum(one.song.own for one in page.book.lines) == count,
+                "the new song",
+            )
+        assert page.line is not None
+        assert page.line.song.own
+        assert "a proposes two" in here.page_text()
+    files = sorted(file.name for file in (coach_home / "songs").iterdir())
+    assert files == ["fosterbrownhair-2.song.toml", "fosterbrownhair.song.toml"]
