@@ -94,7 +94,7 @@ class ChartPage(Screen[None]):
         yield Static(id="heads", markup=False)
         yield RowView(id="lines")
         yield Static(id="ask", markup=False)
-        yield Line(id="type", compact=True)
+        yield Line(id="type", compact=True, select_on_focus=False)
         yield Static(id="say", markup=False)
         yield Static(id="keys", markup=False)
 
@@ -182,6 +182,8 @@ class ChartPage(Screen[None]):
         line.cursor_position = len(line.value)
         self.set_class(True, "typing")
         line.focus()
+        if kept is None:  # what is typed takes the place of what stands there; an arrow key keeps it
+            line.action_select_all()
         self.show()
 
     def on_input_changed(self, event: Input.Changed) -> None:

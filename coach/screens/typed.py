@@ -117,13 +117,7 @@ def copied(sheet: Sheet, part: str, name: str) -> Change:
     table = sheet["parts"][part]
     bars: list[Bar] = [{key: value for key, value in bar.items() if key != "words"} for bar in table["bars"]]
 
-    def change(text: str) -> str:
-        text = add_part(text, name, bars)
-        if table.get("meter") or table.get("tempo"):
-            text = set_part(text, name, meter=table.get("meter"), tempo=table.get("tempo"))
-        return text
-
-    return change
+    return partial(add_part, name=name, bars=bars, meter=table.get("meter"), tempo=table.get("tempo"))
 
 
 def new_song(title: str, key: str, meter: str, tempo: str) -> tuple[str, str]:

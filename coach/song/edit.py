@@ -99,17 +99,27 @@ def delete_bar(text: str, part: str, index: int) -> str:
     return _done(text, edit)
 
 
-def add_part(text: str, name: str, bars: Sequence[Bar] = ({"chords": "N"},), *, played: bool = True) -> str:
-    """A new part with these bars, after the last one in the order if it is `played`."""
+def add_part(
+    text: str,
+    name: str,
+    bars: Sequence[Bar] = ({"chords": "N"},),
+    *,
+    played: bool = True,
+    meter: str | None = None,
+    tempo: float | str | None = None,
+) -> str:
+    """A new part with these bars, after the last one in the order if it is `played`; meter and tempo of its own."""
     edit = _begun(text)
     if edit.get(("parts", name)) is not None:
         raise BadInput(f"there is a part {name} already", mend="give it another name")
     rows = [{key: value for key, value in bar.items() if value not in (None, "", False)} for bar in bars]
+    own = {key: value for key, value in (("meter", meter), ("tempo", tempo)) if value is not None}
     if edit.bracketed(("parts", name)):
-        edit.put(("parts", name), {"bars": rows})
+        edit.put(("parts", name), {**own, "bars": rows})
     else:
+        head = "".join(f"{key} = {literal(value)}\n" for key, value in own.items())
         lines = "".join(f"  {literal(row)},\n" for row in rows)
-        edit.append(f"[parts.{key_text(name)}]\nbars = [\n{lines}]\n")
+        edit.append(f"[parts.{key_text(name)}]\n{head}bars = [\n{lines}]\n")
     if played and edit.get(("order",)) is not None:
         edit.put(("order",), [*_order(edit), name])
     return _done(text, edit)
