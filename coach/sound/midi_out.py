@@ -1,8 +1,9 @@
-"""The same stream as MIDI: the guide on channel 1 as a steel-string guitar, the click on channel 10 as wood blocks.
+"""The same stream as MIDI: the guide on channel 1 as a steel-string guitar, the hummed tune on channel 3 as a flute,
+the click on channel 10 as wood blocks; the same channels and programs as in our MIDI files.
 
 Times come from the engine's clock: a thread waits until the wall time at which a frame sounds and sends then.
 `mido` and its driver are imported only when a port is asked for. Numbers on the wire are one less than those in
-the General MIDI list: program 26 (acoustic guitar, steel) is data byte 25, channel 10 is 9.
+the General MIDI list: program 26 (acoustic guitar, steel) is data byte 25, 74 (flute) is 73, channel 10 is 9.
 """
 
 from __future__ import annotations
@@ -19,11 +20,13 @@ from coach.errors import CoachError
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
 from coach.sound.clock import Clock
 from coach.sound.premix import TimedBar
-from coach.sound.score import BEAT, DOWN
+from coach.sound.score import BEAT, DOWN, Tone
 from coach.sound.strings import LENGTH_S
 
-PROGRAM = 25
-GUITAR_CHANNEL, CLICK_CHANNEL = 0, 9
+PROGRAM, TUNE_PROGRAM = 25, 73
+GUITAR_CHANNEL, TUNE_CHANNEL, CLICK_CHANNEL = 0, 2, 9
+CLICK, TUNE = 0, 7  # what stands for the string of a click and of a hummed note
+TUNE_VELOCITY = 72
 CLICK_KEY = {DOWN: 76, BEAT: 77}  # high and low wood block
 CLICK_VELOCITY = {DOWN: 100, BEAT: 84}
 VELOCITY = {SOFT: 48, PLAIN: 80, ACCENT: 112}
@@ -48,49 +51,67 @@ class Run(Protocol):
 
 @dataclass(frozen=True)
 class Due:
-    """Something to send when `frame` sounds: a pluck on a string, or a click (`string` 0)."""
+    """Something to send when `frame` sounds: a pluck on a string (6 to 1), a click (CLICK) or a hummed note (TUNE).
+
+    until  the frame at which a hummed note ends; None for what rings out by itself
+    """
 
     frame: int
     string: int
     key: int
     velocity: int
+    until: int | None = None
+
+    @property
+    def channel(self) -> int:
+        """The channel it goes out on, counted from 0."""
+        return {CLICK: CLICK_CHANNEL, TUNE: TUNE_CHANNEL}.get(self.string, GUITAR_CHANNEL)
 
 
-def program_change() -> Any:
-    """The message that chooses the guitar: `C0 19`."""
+def program_change(channel: int = GUITAR_CHANNEL, program: int = PROGRAM) -> Any:
+    """The message that chooses an instrument, for the guitar `C0 19`."""
     import mido
 
-    return mido.Message("program_change", channel=GUITAR_CHANNEL, program=PROGRAM)
+    return mido.Message("program_change", channel=channel, program=program)
 
 
 def note_message(due: Due, *, on: bool) -> Any:
     """Note on or note off for something due."""
     import mido
 
-    channel = GUITAR_CHANNEL if due.string else CLICK_CHANNEL
     if on:
-        return mido.Message("note_on", channel=channel, note=due.key, velocity=due.velocity)
-    return mido.Message("note_off", channel=channel, note=due.key, velocity=0)
+        return mido.Message("note_on", channel=due.channel, note=due.key, velocity=due.velocity)
+    return mido.Message("note_off", channel=due.channel, note=due.key, velocity=0)
 
 
 def all_off() -> list[Any]:
-    """All notes off (controller 123) on both channels."""
+    """All notes off (controller 123) on all three channels."""
     import mido
 
-    return [mido.Message("control_change", channel=c, control=123, value=0) for c in (GUITAR_CHANNEL, CLICK_CHANNEL)]
+    channels = (GUITAR_CHANNEL, TUNE_CHANNEL, CLICK_CHANNEL)
+    return [mido.Message("control_change", channel=c, control=123, value=0) for c in channels]
 
 
 def dues(bar: TimedBar, rate: int, *, click: bool = True, guide: bool = True) -> list[Due]:
-    """Everything a bar sends, by frame; the same round(t · rate) as the sound."""
+    """Everything a bar sends, by frame; the same round(t · rate) as the sound.
+
+    A hummed note that goes on over the bar line ends as if the tempo at the bar's end went on.
+    """
 
     def frame(beat: Fraction) -> int:
         return round(bar.segment.seconds(bar.start_beat + beat) * rate)
 
+    def end(tone: Tone) -> int:
+        last = tone.beat + tone.length
+        over = max(last - bar.score.beats, Fraction(0))
+        return frame(last - over) + round(over * 60 / bar.score.bpm_to * rate)
+
     found = []
     if click:
-        found += [Due(frame(s.beat), 0, CLICK_KEY[s.kind], CLICK_VELOCITY[s.kind]) for s in bar.score.strokes]
+        found += [Due(frame(s.beat), CLICK, CLICK_KEY[s.kind], CLICK_VELOCITY[s.kind]) for s in bar.score.strokes]
     if guide:
         found += [Due(frame(p.sounds_at), p.string, p.midi, VELOCITY[p.stress]) for p in bar.score.plucks]
+        found += [Due(frame(t.beat), TUNE, t.midi, TUNE_VELOCITY, end(t)) for t in bar.score.tune]
     return sorted(found, key=lambda d: d.frame)
 
 
@@ -108,7 +129,8 @@ class Strings:
         if self._held(due):
             out.append(note_message(due, on=False))
         ring_s = LENGTH_S if due.string else _CLICK_S
-        self._sounding[due.string] = (due, due.frame + round(ring_s * self._rate))
+        until = due.frame + round(ring_s * self._rate) if due.until is None else due.until
+        self._sounding[due.string] = (due, until)
         return [*out, note_message(due, on=True)]
 
     def expire(self, frame: float) -> list[Any]:
@@ -124,9 +146,9 @@ class Strings:
 
     def _held(self, due: Due) -> bool:
         """Does another string sound the same key? On one channel they are the same note."""
-        if not due.string:
+        if due.channel != GUITAR_CHANNEL:
             return False
-        return any(d.key == due.key and string for string, (d, _) in self._sounding.items())
+        return any(d.key == due.key and d.channel == GUITAR_CHANNEL for d, _ in self._sounding.values())
 
     def _off(self, due: Due) -> list[Any]:
         return [] if self._held(due) else [note_message(due, on=False)]
@@ -177,6 +199,7 @@ class MidiOut:
         strings = Strings(run.rate)
         try:
             port.send(program_change())
+            port.send(program_change(TUNE_CHANNEL, TUNE_PROGRAM))
             sent_to = 0  # everything before this frame has been sent
             while not self._halt.is_set():
                 clock = run.clock

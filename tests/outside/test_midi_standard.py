@@ -99,5 +99,5 @@ def test_no_velocity_is_zero() -> None:
 
 
 def test_all_notes_off_is_controller_123() -> None:
-    """All notes off: controller 123 with value 0, on both channels in use."""
-    assert [m.hex() for m in all_off()] == ["B0 7B 00", "B9 7B 00"]
+    """All notes off: controller 123 with value 0, on all three channels in use."""
+    assert [m.hex() for m in all_off()] == ["B0 7B 00", "B2 7B 00", "B9 7B 00"]

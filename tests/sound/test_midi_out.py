@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator
+from dataclasses import replace
 from fractions import Fraction
 from typing import Any
 
@@ -14,8 +15,19 @@ from coach.picking.plucks import ACCENT, SOFT
 from coach.sound.clock import FakeClock
 from coach.sound.device import SilentSpeaker
 from coach.sound.engine import Engine
-from coach.sound.midi_out import Due, MidiOut, Strings, dues, list_ports, program_change
+from coach.sound.midi_out import (
+    TUNE,
+    TUNE_CHANNEL,
+    TUNE_PROGRAM,
+    Due,
+    MidiOut,
+    Strings,
+    dues,
+    list_ports,
+    program_change,
+)
 from coach.sound.premix import TimedBar
+from coach.sound.score import Tone
 from tests.sound.hands import RATE, bar, picked_bar, pluck, until
 
 
@@ -92,6 +104,43 @@ def test_a_string_plucked_again_ends_its_old_note() -> None:
     assert [(m.type, m.note) for m in again] == [("note_off", 45), ("note_on", 48)]
 
 
+def hummed(*tones: Tone) -> TimedBar:
+    """A bar of 4 beats at 60 bpm with these hummed notes."""
+    return timed(replace(bar(0, 60), tune=tones))
+
+
+def test_the_tune_is_a_flute_on_a_channel_of_its_own() -> None:
+    """Flute is number 74 in the list; channel 3 is sent as 2; D4 from beat 1 for two beats ends at beat 3 by itself."""
+    found = [d for d in dues(hummed(Tone(Fraction(1), Fraction(2), 62)), RATE) if d.string == TUNE]
+    assert [(d.frame, d.until) for d in found] == [(RATE, 3 * RATE)]
+    strings = Strings(RATE)
+    assert [m.bytes()[:2] for m in strings.pluck(found[0])] == [[0x92, 62]]
+    assert strings.expire(3 * RATE - 1) == []
+    assert [m.bytes()[:2] for m in strings.expire(3 * RATE)] == [[0x82, 62]]
+    assert program_change(TUNE_CHANNEL, TUNE_PROGRAM).bytes() == [0xC2, 73]
+
+
+def test_a_hummed_note_over_the_bar_line_is_held() -> None:
+    """From beat 3 for three beats at 60 bpm: it ends two seconds into the next bar."""
+    (found,) = [d for d in dues(hummed(Tone(Fraction(3), Fraction(3), 62)), RATE) if d.string == TUNE]
+    assert found.until == 6 * RATE
+
+
+def test_the_tune_and_a_string_on_one_key_do_not_end_each_other() -> None:
+    """D4 hummed and plucked at once: two channels, so neither note off is held back."""
+    strings = Strings(RATE)
+    strings.pluck(Due(0, 2, 62, 80))
+    strings.pluck(Due(0, TUNE, 62, 72, 10))
+    assert [m.bytes()[:2] for m in strings.expire(10)] == [[0x82, 62]]
+    assert [m.bytes()[:2] for m in strings.silence()] == [[0x80, 62]]
+
+
+def test_without_the_guide_the_tune_is_not_sent() -> None:
+    """Clicks alone: nothing on the tune's channel."""
+    bars = hummed(Tone(Fraction(0), Fraction(1), 62))
+    assert all(d.string == 0 for d in dues(bars, RATE, guide=False))
+
+
 def test_a_unison_on_two_strings_is_one_key() -> None:
     """E4 on strings 1 and 2 is one key on the wire: ending one string must not silence the other."""
     strings = Strings(RATE)
@@ -142,7 +191,7 @@ def test_stop_leaves_no_note_hanging(follow: tuple[FakeClock, Engine, Port, Midi
         elif message.type == "note_off":
             hanging.discard((message.channel, message.note))
     assert hanging == set()
-    assert [m.bytes() for m in port.sent[-2:]] == [[0xB0, 123, 0], [0xB9, 123, 0]]
+    assert [m.bytes() for m in port.sent[-3:]] == [[0xB0, 123, 0], [0xB2, 123, 0], [0xB9, 123, 0]]
     assert port.closed
 
 
