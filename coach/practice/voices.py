@@ -19,7 +19,7 @@ SING, SING_FULL = "sing", "sing-full"
 _PLAY, _SING = MODES
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1 << 16)
 def voice_of(drill: str) -> str:
     """SING, SING_FULL or SPOKEN for a drill that has the voice in it, "" for any other; told from its id alone."""
     words = drill.split("/")
@@ -32,7 +32,7 @@ def voice_of(drill: str) -> str:
     return words[-1] if words[-1] in (SING, SING_FULL) and not named else ""
 
 
-@lru_cache(maxsize=4096)
+@lru_cache(maxsize=1 << 16)
 def counted_as(drill: str, mode: str, layer: str) -> tuple[str, str]:
     """(mode, layer) that a pass of a drill counts as, where `mode` and `layer` are those it was played in."""
     voice = voice_of(drill)
