@@ -11,7 +11,7 @@ import shutil
 import subprocess
 import sys
 import tempfile
-from datetime import UTC, datetime
+from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
 from textual.widgets import Static
@@ -19,6 +19,8 @@ from textual.widgets import Static
 from coach import places
 from coach.guitar.openshapes import read_shape_book
 from coach.picking.library import read_library
+from coach.practice import dates
+from coach.practice.ledger import Ledger
 from coach.screens.app import Coach, free_block
 from coach.screens.stage import Stage
 from coach.screens.world import World
@@ -134,6 +136,37 @@ async def song_pictures(out: Path) -> None:
                 save(app, out / f"song-{name}.svg")
 
 
+async def songbook_pictures(out: Path) -> None:
+    """Write songbook-wide.svg, songbook-middle.svg, songbook-small.svg: our own song after ten evenings."""
+    for name, size in (("wide", (160, 45)), ("middle", (100, 36)), ("small", (80, 24))):
+        with tempfile.TemporaryDirectory() as home:
+            _ten_evenings(Path(home) / "ledger.sqlite3")
+            app = Coach(world(Path(home), cautions_seen=True))
+            async with app.run_test(size=size) as pilot:
+                await pilot.pause(1.0)
+                await pilot.press("b")
+                await pilot.pause(2.0)
+                await pilot.press("right", "down")
+                await pilot.pause(0.4)
+                save(app, out / f"songbook-{name}.svg")
+
+
+def _ten_evenings(path: Path) -> None:
+    """A ledger: the Verse gets faster and is sung from the seventh evening on; the song is wanted in a fortnight."""
+    with Ledger(path) as ledger:
+        for evening in range(10):
+            at = MOMENT - timedelta(days=14 - evening)
+            played = [("last-boat/plain/part/Verse", 58 + 2 * evening, "full", "play")]
+            if evening > 6:
+                played.append(("last-boat/plain/part/Verse/sing", 60, "thumb", "sing"))
+            for drill, bpm, layer, mode in played:
+                take = ledger.begin_take(drill, bpm, layer, at, mode)
+                for number in range(1, 5):
+                    ledger.add_pass(take, number, bpm + number, 10, int(number <= evening % 3), layer, at=at)
+                ledger.give_verdict(take, "held", at=at)
+        ledger.add_note(dates.NOTE, dates.note_text(dates.DUE, "last-boat", (MOMENT + timedelta(14)).date()), at=MOMENT)
+
+
 async def readme_picture(path: Path) -> None:
     """The stage in the middle of a block, as the README shows it."""
     clock = FakeClock()
@@ -178,4 +211,5 @@ if __name__ == "__main__":
     target.mkdir(parents=True, exist_ok=True)
     asyncio.run(pictures(target))
     asyncio.run(song_pictures(target))
+    asyncio.run(songbook_pictures(target))
     asyncio.run(progress_pictures(target))
