@@ -28,6 +28,11 @@ GUIDES = {
 LOOKS = ("evening", "morning")
 RAMPS = ("earned", "climb", "smooth", "alternate", "steady")
 BARRES = ("full", "small", "none")
+THINNING = {
+    "arranged": "as the song's arrangement says",
+    "early": "one bar before the words",
+    "words": "with the words",
+}
 
 
 @dataclass(frozen=True)
@@ -63,6 +68,16 @@ class Settings:
 
     ramp: str = "earned"
     """How the tempo moves: `earned`, `climb`, `smooth`, `alternate` or `steady`."""
+
+    humming: bool = False
+    """True: the tune of a song is hummed along, where it is known."""
+
+    thinning: str = "arranged"
+    """When the picking thins for the voice: `arranged` (as the song's arrangement says), `early` (one bar before the
+    words) or `words` (with them)."""
+
+    ladder: bool = True
+    """True: singing, a clean pass brings the next layer under the voice; False: the layer is held."""
 
     still_tab: bool = False
     """True: the page of tab stands still and only the cursor moves."""
@@ -156,6 +171,9 @@ _RULES: dict[str, tuple[Check, str]] = {
     "bars_on": _number(1, 16),
     "bars_off": _number(0, 16),
     "ramp": _one_of(RAMPS),
+    "humming": _YES_NO,
+    "thinning": _one_of(THINNING),
+    "ladder": _YES_NO,
     "still_tab": _YES_NO,
     "bell": _YES_NO,
     "look": _one_of(LOOKS),

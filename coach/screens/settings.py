@@ -16,7 +16,7 @@ from coach.music.clicks import CLICK_MODES
 from coach.practice.ramps import RAMP_NAMES
 from coach.screens.conductor import GUIDES
 from coach.screens.world import World
-from coach.settings import BARRES, LOOKS
+from coach.settings import BARRES, LOOKS, THINNING
 
 # Usual ranges of untrained voices, low to high (common practice, no source).
 VOICES = ("", "E2-B3", "G2-C4", "A2-D4", "C3-F4", "E3-A4", "G3-C5", "A3-D5", "C4-F5")
@@ -55,6 +55,9 @@ ROWS = (
     Row("click_volume", "click, 0 to 1; keep it low in headphones", _number(0.0, 1.0, 0.1)),
     Row("guide", "guide notes", _among(list(GUIDES))),
     Row("guide_volume", "guide, 0 to 1", _number(0.0, 1.0, 0.1)),
+    Row("humming", "a song's tune is hummed along", lambda value, by: not value),
+    Row("thinning", "when the picking thins: as arranged, early, with the words", _among(list(THINNING))),
+    Row("ladder", "singing, a clean pass brings the next layer", lambda value, by: not value),
     Row("still_tab", "the page stands still and the cursor moves", lambda value, by: not value),
     Row("bell", "the terminal's bell clicks when there is no sound", lambda value, by: not value),
     Row("look", "colours: light on dark, or dark on light", _among(list(LOOKS))),

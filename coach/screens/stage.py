@@ -34,7 +34,7 @@ from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
 from coach.screens.stagelook import LOOK, size_classes
-from coach.screens.stagerun import USUAL_SHARE, run_of
+from coach.screens.stagerun import USUAL_SHARE, after, run_of
 from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
 from coach.screens.tabview import TabView, written_beat
 from coach.screens.takebook import TakeBook
@@ -73,9 +73,10 @@ class Stage(BlankLines, Screen[str]):
         settings = world.settings
         # An earned tempo may go past today's aim, as far as the drill itself is meant to go.
         self.ceiling = Fraction(world.drill(block.drill).target_bpm) if block.drill else None
-        self.run_state = run_of(block, loop, settings.ramp, ceiling=self.ceiling, model=model)
+        self.run_state = run_of(block, loop, settings, ceiling=self.ceiling, model=model)
         self.click_way = ClickWay(settings.click_mode, settings.bars_on, settings.bars_off)
         self.conductor = Conductor(self.run_state, loop, self.click_way, settings.guide)
+        self.conductor.humming = settings.humming and any(loop.tune)
         self.phase = READY
         self.take = TakeBook(scribe, world.now, block.drill or loop.piece.id)
         self.engine: Engine | None = None
@@ -383,11 +384,14 @@ class Stage(BlankLines, Screen[str]):
     def action_ladder(self) -> None:
         """Passes bring the next layer under the voice, or it is held."""
         climbs = self._wish(Run.climb)
+        if self.loop.climbs:  # words spoken over the thumb begin without it, whatever is usual
+            self.world.change(ladder=climbs)
         self._put("say", "a clean pass brings the next layer" if climbs else "the layer under the voice is held")
 
     def action_early(self) -> None:
         """The layer changes one bar before the words, or with them."""
         early = self._wish(Run.change_early)
+        self.world.change(thinning="arranged" if early == self.loop.early else "early" if early else "words")
         self._put("say", "the picking thins one bar before the words" if early else "the picking thins with the words")
 
     def action_hum(self) -> None:
@@ -396,6 +400,7 @@ class Stage(BlankLines, Screen[str]):
             self._put("say", "no tune is written for this")
             return
         self.conductor.humming = not self.conductor.humming
+        self.world.change(humming=self.conductor.humming)
         self._changed()
 
     def action_layer(self, by: int) -> None:
@@ -412,8 +417,7 @@ class Stage(BlankLines, Screen[str]):
 
     def action_ramp(self) -> None:
         """The next kind of ramp, from the tempo of now."""
-        names = RAMP_NAMES
-        name = names[(names.index(self.run_state.ramp.name) + 1) % len(names)]
+        name = after(RAMP_NAMES, self.run_state.ramp.name)
         now = self._order.tempo if self._order else self.run_state.ramp.tempo(0, [])[0]
         target = max(Fraction(self.block.tempo_to or 0), now)
         share = self.block.step_share or USUAL_SHARE
@@ -426,16 +430,14 @@ class Stage(BlankLines, Screen[str]):
 
     def action_click(self) -> None:
         """The next way to click."""
-        modes = list(CLICK_MODES)
-        mode = modes[(modes.index(self.conductor.click.mode) + 1) % len(modes)]
+        mode = after(CLICK_MODES, self.conductor.click.mode)
         self.conductor.click = ClickWay(mode, self.click_way.bars_on, self.click_way.bars_off)
         self.world.change(click_mode=mode)
         self._changed()
 
     def action_guide(self) -> None:
         """The next choice of guide notes."""
-        names = list(GUIDES)
-        self.conductor.guide = names[(names.index(self.conductor.guide) + 1) % len(names)]
+        self.conductor.guide = after(GUIDES, self.conductor.guide)
         self.world.change(guide=self.conductor.guide)
         self._changed()
 

@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from fractions import Fraction
 
 from coach.practice.planner import Block
 from coach.practice.ramps import make_ramp
 from coach.practice.run import Run
 from coach.screens.conductor import Loop, on_ladder
+from coach.settings import Settings
 
 LONGEST_MODEL_BARS = 16
 USUAL_BPM, USUAL_SHARE = 80, 0.03
 
 
-def run_of(block: Block, loop: Loop, ramp_name: str, *, ceiling: Fraction | None, model: bool) -> Run:
-    """The run of `block` on the ramp called so; an earned tempo may rise to `ceiling` bpm.
+def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | None, model: bool) -> Run:
+    """The run of `block` as the player likes it; an earned tempo may rise to `ceiling` bpm.
 
     With `model` it is heard first, but for a long song: that is not listened to from end to end before it is played.
     """
@@ -25,13 +27,19 @@ def run_of(block: Block, loop: Loop, ramp_name: str, *, ceiling: Fraction | None
     layer = block.layer if block.layer in loop.layers else "full"
     return Run(
         loop.piece.bars,
-        make_ramp(ramp_name, start, target, step_share=share, pass_bars=loop.bars, ceiling=ceiling),
+        make_ramp(settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=ceiling),
         loop.layers,
         layer=under if loop.sung else layer,
         model=model and (loop.bars <= LONGEST_MODEL_BARS or not loop.piece.order),
         play_limit=block.minutes * 60.0,
         singing=loop.sung,
         under=under,
-        early=loop.early,
-        climbs=loop.climbs,
+        early=loop.early if settings.thinning == "arranged" else settings.thinning == "early",
+        climbs=loop.climbs and settings.ladder,
     )
+
+
+def after(choices: Iterable[str], now: str) -> str:
+    """The choice that comes after `now`, after the last the first."""
+    names = list(choices)
+    return names[(names.index(now) + 1) % len(names)]

@@ -15,11 +15,14 @@ from coach import places
 from coach.errors import BadInput
 from coach.music.clicks import ClickWay
 from coach.picking.tab import string_row
+from coach.practice.planner import Block
 from coach.practice.ramps import Earned, Steady
 from coach.practice.run import COUNT, MODEL, PLAY, Run
 from coach.screens.conductor import Conductor, Loop, on_ladder, song_loop
+from coach.screens.stagerun import run_of
 from coach.screens.tabview import WORD_ROW, piece_bar, wide_enough, word_runs
 from coach.screens.wordview import WordView
+from coach.settings import Settings
 from coach.song.cuts import cut, part_span
 from coach.song.songfile import read_song
 from coach.sound.score import BEAT, DOWN, Stroke
@@ -443,3 +446,25 @@ def test_what_is_no_song_s_stays_as_it_was() -> None:
     order = run.next_order(run.next_order(None))
     assert order is not None
     assert (order.layer, order.sung, run.singing) == ("thumb", True, False)
+
+
+async def test_what_is_switched_for_singing_is_kept(tmp_path: Path) -> None:
+    """Hummed along, thinned a bar early, the layer held: three keys, and the next block begins so."""
+    async with landing(tmp_path, "lantern/plain/part/Verse/sing") as here:
+        stage = await here.running()
+        assert (stage.run_state.early, stage.run_state.climbs, stage.conductor.humming) == (False, True, False)
+        await here.press("v", "a", "l")
+        kept = here.app.world.settings
+        assert (kept.humming, kept.thinning, kept.ladder) == (True, "early", False)
+    again = run_of(stage.block, stage.loop, kept, ceiling=None, model=False)
+    assert (again.early, again.climbs) == (True, False)
+
+
+def test_an_arrangement_says_when_it_thins_unless_the_player_does() -> None:
+    """An arrangement that thins early: as arranged it does, `words` has it thin with the words."""
+    block, loop = Block("play", None, "Lantern", 2), lantern_loop(early=True)
+    early = [
+        run_of(block, loop, Settings(thinning=way), ceiling=None, model=False).early
+        for way in ("arranged", "early", "words")
+    ]
+    assert early == [True, True, False]
