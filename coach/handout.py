@@ -64,7 +64,7 @@ def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = 
         return midi_of(piece), 1
     from coach.paper.texttab import text_sheet
 
-    return text_sheet(piece).encode(), 1
+    return text_sheet(piece, source=what.song.source if what.song else "").encode(), 1
 
 
 def render(bars: Iterable[BarScore], rate: int) -> Iterator[Samples]:

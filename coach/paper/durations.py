@@ -88,13 +88,13 @@ def voices(
 ) -> tuple[tuple[Written, ...], tuple[Written, ...]]:
     """What sounds in a bar as written notes: (thumb, fingers); a voice that has nothing to play is ().
 
-    Where both have nothing the fingers' voice is one whole-bar rest. Lengths of a voice sum to the bar exactly.
+    Where both have nothing the fingers' voice is a rest. Lengths of a voice sum to the bar exactly.
     Given the bars `before` and `after`, notes that ring on over a bar line are tied over it: those of a voice that
     begins the next bar later than its first beat, where the hand still holds them.
     """
     thumb, fingers = _split(bar)
     if not thumb and not fingers:
-        return (), (whole_rest(bar),)
+        return (), _rests(bar)
     befores = _split(before) if before else ((), ())
     afters = _split(after) if after else ((), ())
     lines = []
@@ -139,7 +139,7 @@ def tune_line(bar: PieceBar, *, goes_on: bool = False) -> tuple[Written, ...]:
         events.append(_Event(start, end, tune=note, from_before=note.tied, goes_on=held))
         at = end
     if not events:
-        return (whole_rest(bar),)
+        return _rests(bar)
     if at < bar.beats:
         events.append(_Event(at, bar.beats))
     return _written(events, bar.meter, bar.offset)
@@ -149,7 +149,7 @@ def spoken_line(bar: PieceBar) -> tuple[Written, ...]:
     """The rhythm of the bar's words where no tune is known: each lasts until the next one or to the bar's end."""
     starts = sorted({b for b in _writable([w.beat for w in bar.words]).values() if b < bar.beats})
     if not starts:
-        return (whole_rest(bar),)
+        return _rests(bar)
     ends = [*starts[1:], bar.beats]
     events = [_Event(start, end, said=True) for start, end in zip(starts, ends, strict=True)]
     if starts[0] > 0:
@@ -162,6 +162,16 @@ def _writable(beats: Sequence[Fraction]) -> dict[Fraction, Fraction]:
     if lcm(*(beat.denominator for beat in beats)) <= _FINEST:
         return {beat: beat for beat in beats}
     return {beat: Fraction(round(beat * 48), 48) for beat in beats}
+
+
+def _rests(bar: PieceBar) -> tuple[Written, ...]:
+    """A bar without a note: a whole-bar rest, but in a pick-up or other short bar rests of its own length.
+
+    A rest for the whole bar would be read as one of the meter's bar (common practice, no source).
+    """
+    if bar.beats == bar.meter.beats:
+        return (whole_rest(bar),)
+    return _written([_Event(Fraction(0), bar.beats)], bar.meter, bar.offset)
 
 
 def whole_rest(bar: PieceBar) -> Written:

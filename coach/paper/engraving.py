@@ -23,7 +23,7 @@ _MOST_BARS = 12
 # Lanes above and below the staff with the free space under each.
 _ABOVE = (
     *(("endings", 4.0), ("marks", 5.0), ("diagrams", 2.0), ("chords", 5.0)),
-    *(("fingers", 2.0), ("accent-up", 2.0), ("tuplet-up", 2.0)),
+    *(("fermata", 2.0), ("fingers", 2.0), ("accent-up", 2.0), ("tuplet-up", 2.0)),
 )
 _BELOW = (("tuplet-down", 2.0), ("accent-down", 2.0), ("thumb", 2.0), ("count", 3.0), ("breaths", 1.0), ("words", 0.0))
 

@@ -24,6 +24,7 @@ class Drawn:
     opens, closes  repeat signs at its ends
     ending    the times round that it is played, "" for always
     ties      a note that rings over a beat is tied
+    waits     a fermata stands over its last chord
     ends      the line after it: "" thin, "part" double, "piece" thick
     """
 
@@ -37,6 +38,7 @@ class Drawn:
     ends: str = ""
     ending: str = ""
     ties: bool = False
+    waits: bool = False
 
     @cached_property
     def spoken(self) -> tuple[tuple[Written, ...], tuple[Written, ...]]:

@@ -64,7 +64,7 @@ def planned(bars: Sequence[Drawn], group: str) -> Line:
 def _returns(here: Drawn, before: Drawn) -> bool:
     """Whether a bar is played just as the one before it."""
     a, b = here.bar, before.bar
-    if here.meter or here.tempo or here.note or here.ending != before.ending:
+    if here.meter or here.tempo or here.note or here.waits or here.ending != before.ending:
         return False
     if (a.meter, a.beats, a.slots) != (b.meter, b.beats, b.slots):
         return False

@@ -13,7 +13,7 @@ from coach.paper.engraving_bars import Drawn, Plan
 from coach.paper.engraving_spacing import Cell
 from coach.paper.engraving_stems import LINE_GAP, Side, flags_of
 from coach.paper.engraving_tempo import tempo_mark
-from coach.paper.glyphs import BOLD, ITALIC, REGULAR, disc, wedge
+from coach.paper.glyphs import BOLD, ITALIC, REGULAR, disc, fermata, wedge
 from coach.paper.layout import Item, Text, drawn, words
 from coach.picking.plucks import ACCENT, SOFT, Pluck
 from coach.song.piece import PieceBar
@@ -93,6 +93,9 @@ def told(plan: Plan, each: Drawn, before: Drawn | None, at: dict[Fraction, int],
     if each.ending and (before is None or before.ending != each.ending):
         ending = words("ending", plan.name(f"ending{k}"), 0, 0, each.ending, 8.5)
         plan.put("endings", head, [ending], ("endings",), 10)
+    if each.waits:
+        last = at[max(pluck.beat for pluck in bar_.sounding)]
+        plan.put("fermata", last, [drawn("fermata", plan.name(f"fermata{k}"), fermata(0, 0))], ("fermata",), 2)
     if notes:
         plan.put("marks", head, notes, ("marks",), 8)
     for number, hold in enumerate(bar_.held.holds):

@@ -158,6 +158,17 @@ def repeat_bar(x: float, y: float) -> tuple[Op, ...]:
     return _at(x, y, ops)
 
 
+def fermata(x: float, y: float) -> tuple[Op, ...]:
+    """A dot under a bow, 13 points wide, centred, its foot at y."""
+    bow: tuple[Op, ...] = (
+        ("M", (-6.5, 0)),
+        ("C", (-6.0, -9.0, 6.0, -9.0, 6.5, 0)),
+        ("C", (4.6, -6.6, -4.6, -6.6, -6.5, 0)),
+        ("Z", ()),
+    )
+    return _at(x, y, (*bow, *disc(0, -1.3, 1.3)))
+
+
 def wedge(x: float, y: float) -> tuple[Op, ...]:
     """An accent, 6 points wide, centred, as an open line."""
     return (("M", (x - 3, y - 1.8)), ("L", (x + 3, y)), ("L", (x - 3, y + 1.8)))

@@ -14,7 +14,7 @@ from coach.paper.glyphs import BOLD, ITALIC, REGULAR, width
 from coach.paper.layout import Block, Item, fitted, text_width, words, wrapped
 from coach.paper.pdf_endings import Stretch, stretches
 from coach.paper.swing import ratio, swing_changes
-from coach.paper.written import sounding_key
+from coach.paper.written import FERMATA, LET_RING, held_mark, sounding_key
 from coach.picking.layers import FULL, LAYERS, THUMB
 from coach.song.piece import Piece, PieceBar
 
@@ -33,7 +33,7 @@ def piece_blocks(piece: Piece, paper: str, group: str, source: str = "", ties: b
         layers = {bar.layer for bar in stretch.bars if bar.plucks}
         before, last = parts[k - 1] if k else None, k + 1 == len(parts)
         bars = _drawn(stretch, before, shown, layers, last=last, tempos=tempos and k > 0, meters=meters)
-        lines = engraved([replace(bar, ties=ties) for bar in bars], room, f"{group}-{k}")
+        lines = engraved([_held(bar, piece, ties) for bar in bars], room, f"{group}-{k}")
         if stretch.heading:
             said = _layer_said(layers)
             blocks.append(_headed(stretch.heading, said, room, f"{group}-head{k}", _tall(lines)))
@@ -158,6 +158,13 @@ def _drawn(
         )
         earlier = bar
     return drawn
+
+
+def _held(bar: Drawn, piece: Piece, ties: bool) -> Drawn:
+    """The bar, tied if asked, with what is told of chords that ring on."""
+    mark = held_mark(bar.bar, piece)
+    note = "; ".join(filter(None, (bar.note, LET_RING if mark == LET_RING else "")))
+    return replace(bar, ties=ties, note=note, waits=mark == FERMATA)
 
 
 def _swing_said(bars: Sequence[PieceBar]) -> str:

@@ -21,31 +21,34 @@ from fractions import Fraction
 from math import ceil
 
 from coach.music.meter import count_syllables
-from coach.paper.written import WrittenPart, sounding_key, written_parts
+from coach.paper.written import FERMATA, WrittenPart, held_mark, sounding_key, written_parts
 from coach.picking.layers import FULL
 from coach.picking.pattern import STRAIGHT
-from coach.picking.plucks import SOFT
-from coach.picking.tab import CHORD_ROW, COUNT_ROW, FINGER_ROW, NARROWEST, ROWS, plain, string_row, tab_bar
+from coach.picking.plucks import ACCENT, SOFT
+from coach.picking.tab import CHORD_ROW, COUNT_ROW, FINGER_ROW, NARROWEST, ROWS, THUMB_ROW, plain, string_row, tab_bar
 from coach.song.piece import Piece, PieceBar
 
 USUAL_WIDTH = 78
 NARROWEST_SHEET = 24
 _WIDEST_SLOT = 4
-_WORDS_ROW = ROWS
+_WORDS_ROW, _OVER_ROW, _UNDER_ROW = ROWS, ROWS + 1, ROWS + 2  # _OVER and _UNDER: accents, what rings on
 _STRING_ROWS = tuple(string_row(string) for string in range(1, 7))
+_PRINTED = (CHORD_ROW, _OVER_ROW, FINGER_ROW, *_STRING_ROWS, THUMB_ROW, _UNDER_ROW, COUNT_ROW, _WORDS_ROW)
+ACCENT_SIGN = ">"  # as in written music
 BREATH = "/"  # as singers mark it in their words (common practice, no source)
 _LEGEND = "Fingers i m a stand above the strings, the thumb p below; string 1 is on top"
 
 Label = tuple[int, str]  # slot, text
 
 
-def text_sheet(piece: Piece, width: int = USUAL_WIDTH) -> str:
+def text_sheet(piece: Piece, width: int = USUAL_WIDTH, *, source: str = "") -> str:
     """The whole piece as text of at most `width` columns (24 at least), ending in a line feed.
 
-    A part that comes again unchanged stands once. A bar is cut, at a beat, only where it is wider than the line.
+    `source` says where words and tune come from. A part that comes again unchanged stands once. A bar is cut, at a
+    beat, only where it is wider than the line.
     """
     width = max(width, NARROWEST_SHEET)
-    lines = [*_head(piece, width), ""]
+    lines = [*_head(piece, width, source), ""]
     first = piece.bars[0] if piece.bars else None
     before = (first.meter, first.bpm) if first else None
     for part in written_parts(piece):
@@ -56,9 +59,10 @@ def text_sheet(piece: Piece, width: int = USUAL_WIDTH) -> str:
     return "\n".join(line.rstrip() for line in lines) + "\n"
 
 
-def _head(piece: Piece, width: int) -> Iterator[str]:
+def _head(piece: Piece, width: int, source: str) -> Iterator[str]:
     title = piece.title + (f" ({piece.arrangement})" if piece.arrangement else "")
     yield from textwrap.wrap(title, width)
+    yield from textwrap.wrap(source, width)
     facts = []
     if piece.key is not None:
         facts.append(f"key {piece.key.title}")
@@ -77,9 +81,11 @@ def _head(piece: Piece, width: int) -> Iterator[str]:
 
 def _legend(piece: Piece) -> str:
     frets = "; frets count from the capo" if piece.capo else ""
-    soft = "; a fret in brackets is soft" if any(p.stress == SOFT for bar in piece.bars for p in bar.sounding) else ""
+    stresses = {pluck.stress for bar in piece.bars for pluck in bar.sounding}
+    soft = "; a fret in brackets is soft" if SOFT in stresses else ""
+    loud = f"; {ACCENT_SIGN} is an accent" if ACCENT in stresses else ""
     breath = f"; {BREATH} is a breath" if any(bar.breaths for bar in piece.bars) else ""
-    return _LEGEND + frets + soft + breath + "."
+    return _LEGEND + frets + soft + loud + breath + "."
 
 
 def _bpm(bar: PieceBar) -> str:
@@ -118,20 +124,24 @@ class _Block:
         return len(self.rows[0])
 
 
-def _block(bar: PieceBar, chord_before: str, note: str) -> _Block:
+def _block(bar: PieceBar, chord_before: str, note: str, held: str) -> _Block:
     slots = ceil(bar.beats / bar.slot_beats)
     chords = _chords(bar, chord_before)
     words = _words(bar)
     silent = [] if bar.plucks else [(0, "silent")]
-    across = _slot_width(bar, [chords, words, silent], slots)
+    over, under = _over(bar, held), _accents(bar, thumb=True)
+    told = [chords, words, silent, over, under]
+    across = _slot_width(bar, told, slots)
     drawn = tab_bar(bar.sounding, bar.sounding, None, bar.meter, bar.slots, across, line="-", barline="|")
-    starts = _starts(slots, across, [chords, words, silent])
+    starts = _starts(slots, across, told)
     rows = [_stretched(plain(drawn, row), row in _STRING_ROWS, across, starts) for row in range(ROWS)]
-    rows.append(" " * starts[-1])
+    rows += [" " * starts[-1]] * 3
     rows[CHORD_ROW] = _set(rows[CHORD_ROW], chords, starts)
     rows[_WORDS_ROW] = _set(rows[_WORDS_ROW], words, starts)
     rows[COUNT_ROW] = _set(" " * starts[-1], _count(bar, slots, across), starts)
     rows[FINGER_ROW] = _set(rows[FINGER_ROW], silent, starts)
+    rows[_OVER_ROW] = _set(rows[_OVER_ROW], over, starts)
+    rows[_UNDER_ROW] = _set(rows[_UNDER_ROW], under, starts)
     on_beat = tuple(starts[k] for k in range(1, slots) if (k * bar.slot_beats).denominator == 1)
     return _Block(tuple(rows), on_beat, tuple(starts[1:-1]), note)
 
@@ -154,6 +164,19 @@ def _words(bar: PieceBar) -> list[Label]:
         return labels
     *before, (slot, text) = labels or [(0, "")]  # after the bar's last word
     return [*before, (slot, f"{text} {BREATH}".strip())]
+
+
+def _over(bar: PieceBar, held: str) -> list[Label]:
+    """What stands over the fingers' letters: accents, and at a held bar's chord that it rings on."""
+    if not held:
+        return _accents(bar, thumb=False)
+    last = max(pluck.beat for pluck in bar.sounding)  # the chord on which a piece comes to rest
+    return [(int(last / bar.slot_beats) if held == FERMATA else 0, held)]
+
+
+def _accents(bar: PieceBar, *, thumb: bool) -> list[Label]:
+    loud = {int(p.beat / bar.slot_beats) for p in bar.sounding if p.stress == ACCENT and p.bass == thumb}
+    return [(slot, ACCENT_SIGN) for slot in sorted(loud)]
 
 
 def _labels(placed: Iterable[tuple[Fraction, str]]) -> list[Label]:
@@ -237,11 +260,12 @@ def _systems(part: WrittenPart, piece: Piece, width: int) -> Iterator[str]:
     system: list[_Block] = []
     for bar in part.bars:
         changes = [str(bar.meter)] * (bar.meter != before.meter) + [f"{_bpm(bar)} bpm"] * (bar.bpm != before.bpm)
-        block = _block(bar, chord, "; ".join(changes))
+        held = held_mark(bar, piece)
+        block = _block(bar, chord, "; ".join(changes), held)
         if system and (block.note or margin + sum(b.width for b in system) + block.width + 1 > width):
             yield from _system_lines(system, names, margin)
             system = []
-            block = _block(bar, "", block.note)  # each line names its chord anew
+            block = _block(bar, "", block.note, held)  # each line names its chord anew
         *done, rest = _cut(block, width - margin - 1)
         for piece_of_bar in done:
             yield from _system_lines([piece_of_bar], names, margin)
@@ -269,7 +293,7 @@ def _cut(block: _Block, room: int) -> list[_Block]:
 def _system_lines(system: Sequence[_Block], names: Sequence[str], margin: int) -> Iterator[str]:
     if system[0].note:
         yield system[0].note
-    for row in range(ROWS + 1):
+    for row in _PRINTED:
         text = "".join(block.rows[row] for block in system)
         if row in _STRING_ROWS:
             end = "" if system[-1].goes_on else "|"

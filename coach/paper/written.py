@@ -7,7 +7,10 @@ from fractions import Fraction
 from itertools import groupby
 
 from coach.music.keys import KEYS, Key
+from coach.song.chart import HOLD
 from coach.song.piece import Piece, PieceBar
+
+FERMATA, LET_RING = "fermata", "let ring"
 
 
 @dataclass(frozen=True)
@@ -44,6 +47,17 @@ def written_parts(piece: Piece) -> tuple[WrittenPart, ...]:
         of[name] = of.get(name, 0) + 1
         found.setdefault((name, tuple(map(_bare, bars))), (bars, []))[1].append(time + 1)
     return tuple(WrittenPart(name, bars, tuple(times), of[name]) for (name, _), (bars, times) in found.items())
+
+
+def held_mark(bar: PieceBar, piece: Piece) -> str:
+    """What is told at a bar whose chords ring on: FERMATA where the piece ends with it, else LET_RING; "" elsewhere.
+
+    Inside a piece the beat goes on under a chord that rings; only on the last one does a player wait as long as they
+    like (common practice, no source).
+    """
+    if bar.way != HOLD or not bar.sounding:
+        return ""
+    return FERMATA if bar.number == piece.bars[-1].number else LET_RING
 
 
 def _bare(bar: PieceBar) -> PieceBar:

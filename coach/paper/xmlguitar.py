@@ -11,6 +11,7 @@ from coach.music.notes import LETTERS
 from coach.paper.durations import Written, voices
 from coach.paper.harmony import add, harmony
 from coach.paper.swing import STRAIGHT, ratio
+from coach.paper.written import FERMATA, LET_RING, held_mark
 from coach.paper.xmlbars import Page, attributes_of, bar_before, close, measure_of, new_part, part_and_tempo, words
 from coach.paper.xmlnotes import Head, Line, Signs, note_elements, whole
 from coach.picking.plucks import Pluck
@@ -42,6 +43,9 @@ def guitar_bar(page: Page, bar: PieceBar, *, top: bool) -> ET.Element:
     if before is None:
         measure.extend(_hand_words(page.piece))
     measure.extend(_swing(page, bar))
+    held = held_mark(bar, page.piece)
+    if held == LET_RING:
+        measure.append(words(LET_RING))
     thumb, fingers = voices(bar, **page.neighbours(bar))
     lines = [("up", fingers), ("down", thumb)]
     lines = [line for line in lines if line[1]]
@@ -53,8 +57,9 @@ def guitar_bar(page: Page, bar: PieceBar, *, top: bool) -> ET.Element:
         for number, (stem, line) in zip(numbers, lines, strict=False):
             if not first:
                 add(add(measure, "backup"), "duration", length)
-            where = Line(number, staff, stem)
-            _voice(measure, page, bar, line, where, chords if first else [], signs if staff == "1" else {})
+            where, top_staff = Line(number, staff, stem), staff == "1"
+            waits = top_staff and held == FERMATA
+            _voice(measure, page, bar, line, where, chords if first else [], signs if top_staff else {}, waits)
             first = False
     close(measure, page.piece, bar)
     return measure
@@ -68,6 +73,7 @@ def _voice(
     where: Line,
     chords: list[tuple[Fraction, list[ET.Element]]],
     signs: dict[tuple[Fraction, int], str],
+    waits: bool,
 ) -> None:
     for k, written in enumerate(line):
         end = line[k + 1].beat if k + 1 < len(line) else bar.beats
@@ -77,7 +83,8 @@ def _voice(
             for element in elements:
                 measure.append(_offset(element, whole(offset)))
         heads = tuple(_head(page, bar, written, pluck, where, signs) for pluck in written.plucks)
-        measure.extend(note_elements(written, heads, where, page.divisions))
+        ends = k + 1 == len(line)
+        measure.extend(note_elements(written, heads, where, page.divisions, fermata=waits and ends))
 
 
 def _head(

@@ -57,6 +57,7 @@ def note_elements(
     *,
     lyric: Syllable | None = None,
     breath: bool = False,
+    fermata: bool = False,
 ) -> Iterator[ET.Element]:
     """The elements of one chord or note, its lowest head first; of a rest when there is no head."""
     if not heads:
@@ -65,6 +66,8 @@ def note_elements(
         element = _element(written, head, line, divisions, chord=k > 0)
         if k == 0 and breath:
             add(_child(_notations(element), "articulations"), "breath-mark")
+        if k == 0 and fermata:
+            add(_notations(element), "fermata", type="inverted" if line.stem == "down" else "upright")
         if k == 0 and lyric is not None:
             said = add(element, "lyric", number="1")
             add(said, "syllabic", lyric.syllabic)

@@ -280,6 +280,7 @@ class _Player:
             number=number, part=part, part_bar=number, time=0, start=Fraction(0), meter=meter, beats=beats,
             slots=slots, bpm=bpm, held=held, plucks=plucks, words=bar.words,
             tune=moved_tune(bar.tune, self.song.key, self.heard_key, self.by), breaths=bar.breaths,
+            way=bar.way,
         )  # fmt: skip
 
     def hands(

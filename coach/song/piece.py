@@ -19,7 +19,7 @@ from coach.picking.layers import FULL, ladder, thinned
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar, realise
-from coach.song.chart import TuneNote, Word
+from coach.song.chart import SOUND, TuneNote, Word
 
 
 @dataclass(frozen=True)
@@ -38,6 +38,7 @@ class PieceBar:
     plucks    every pluck of the full pattern, in order of beat and string
     layer     how much of them sounds
     words     what is sung; tune: the melody as it sounds; breaths: beats after which to breathe
+    way       SOUND, HOLD (each chord plucked once rings on) or SILENT, as charted
     """
 
     number: int
@@ -55,6 +56,7 @@ class PieceBar:
     words: tuple[Word, ...] = ()
     tune: tuple[TuneNote, ...] = ()
     breaths: tuple[Fraction, ...] = ()
+    way: str = SOUND
 
     @property
     def sounding(self) -> tuple[Pluck, ...]:

@@ -17,7 +17,7 @@ from coach.paper.musicxml import musicxml_of
 from coach.paper.spelling import spelling_of
 from coach.paper.swing import ratio, swing_changes
 from coach.paper.xmlvoice import syllabics
-from coach.song.chart import Word
+from coach.song.chart import HOLD, Word
 from coach.song.harmonyxml import harmonies
 from coach.song.piece import Piece
 from tests.paper.made import bar_of, over, piece_of, sung
@@ -217,3 +217,25 @@ def test_a_piece_without_bars_is_refused_in_a_sentence() -> None:
     """There is nothing to write."""
     with pytest.raises(CoachError, match=r"'Nothing' has no bars to write down; give it at least one bar\."):
         musicxml_of(Piece("nothing", "Nothing", ()))
+
+
+def test_a_pick_up_in_which_a_part_rests_has_rests_of_its_own_length() -> None:
+    """Not a whole-bar rest, which readers take for a full bar: three quarters and then four come to seven."""
+    from music21 import converter
+
+    up = replace(bar_of("4/4", beats=3), words=(Word(Fraction(0), "the"),))
+    piece = piece_of(up, bar_of("4/4", fingers=(0, 1, 2, 3)))
+    text = musicxml_of(piece).decode()
+    assert 'measure="yes"' not in text.split("</measure>")[0]
+    assert converter.parseData(text, format="musicxml").parts[1].highestTime == 7
+
+
+def test_a_last_chord_that_is_held_has_a_fermata_and_an_earlier_one_rings() -> None:
+    """A fermata over the fingers and one upside down under the thumb, on the staff of notes only."""
+    held = replace(bar_of("4/4", fingers=(0,), thumb=(0,)), way=HOLD)
+    measures = guitar(piece_of(held, held)).findall("measure")
+    assert [words.text for words in measures[0].iter("words")] == ["let ring"]
+    assert not list(measures[0].iter("fermata"))
+    notes = list(measures[1].iter("note"))
+    over = [(note.findtext("staff"), sign.get("type")) for note in notes for sign in note.iter("fermata")]
+    assert over == [("1", "upright"), ("1", "inverted")]

@@ -24,7 +24,7 @@ from coach.paper.pdf import ladder_leaves, layers_leaves, sheet_leaves
 from coach.paper.pdf_endings import stretches
 from coach.picking.pattern import Pattern, bar_of
 from coach.picking.realise import hold_bars
-from coach.song.chart import Word
+from coach.song.chart import HOLD, Word
 from coach.song.piece import Piece, PieceBar, pattern_piece
 from tests.paper.pdf_faults import faults
 from tests.paper.pdf_made import made_song
@@ -136,6 +136,17 @@ def test_ghosts_stand_in_brackets_and_accents_have_a_wedge() -> None:
     items = line(piece_of("Am", i="(3) . 2! . (3) . 2! .").bars[0]).items
     assert texts(items, "fret") == ["(2)", "1", "(2)", "1"]
     assert len(kinds(items, "accent")) == 2
+
+
+def test_a_held_last_chord_has_a_fermata_above_all_its_letters() -> None:
+    """In the piece before it only the words let ring are told; the bar is no repeat of the one before."""
+    piece = piece_of("C | C", p="r . . . . . . .", m="2 . . . . . . .")
+    held = replace(piece, bars=tuple(replace(bar, way=HOLD) for bar in piece.bars))
+    items = tuple(item for page in sheet_leaves([held]).pages for item in page.items)
+    (sign,) = kinds(items, "fermata")
+    assert sign.box.bottom <= min(item.box.top for item in kinds(items, "letter"))
+    assert texts(items, "note") == ["let ring"]
+    assert not kinds(items, "like")
 
 
 def test_no_line_runs_through_a_figure() -> None:

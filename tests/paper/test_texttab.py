@@ -20,7 +20,7 @@ from coach.music.meter import Meter, count_syllables
 from coach.paper.texttab import text_sheet
 from coach.paper.written import sounding_key, written_parts
 from coach.picking.layers import LAYERS
-from coach.song.chart import Word
+from coach.song.chart import HOLD, Word
 from coach.song.piece import Piece, PieceBar, pattern_piece
 
 PATTERNS = shelf.library().patterns
@@ -317,3 +317,36 @@ def test_the_count_is_that_of_the_meter(name: str) -> None:
     rows = text.split("\nFingers")[0].strip().splitlines()
     said = [word for word in count_syllables(bar.meter, bar.slots) if word != "·"]
     assert [word for word in rows[-1].split() if word != "."] == said
+
+
+def held_at(*numbers: int) -> Piece:
+    """Outside in over C and F with these bars held, as a song's chart would have them."""
+    piece = piece_of(chords="C | F")
+    bars = [
+        replace(bar, way=HOLD, plucks=tuple(p for p in bar.plucks if not p.beat)) if bar.number in numbers else bar
+        for bar in piece.bars
+    ]
+    return replace(piece, bars=tuple(bars))
+
+
+def test_a_chord_that_rings_on_says_so() -> None:
+    """Inside the piece `let ring`, for the beat goes on; the last chord of all has a fermata (common practice)."""
+    text = text_sheet(held_at(0, 1))
+    assert re.search(r"C +F\n +let ring +fermata\n +a +a\n", text)
+    assert "fermata" not in text_sheet(held_at(0))
+    assert "let ring" not in text_sheet(held_at(1))
+
+
+def test_accents_stand_over_the_letters() -> None:
+    """The sign of written music, and the legend tells it; a piece without one says nothing of it."""
+    text = text_sheet(piece_of("push-into-one-and-three", "C"))
+    over, letters = text.splitlines()[4:6]
+    assert [letters[k] for k, sign in enumerate(over) if sign == ">"] == ["a", "a"]
+    assert "> is an accent" in text
+    assert ">" not in text_sheet(piece_of())
+
+
+def test_where_a_song_comes_from_stands_under_its_title() -> None:
+    """As on the printed sheet, wrapped to the width."""
+    lines = text_sheet(piece_of(), 40, source="Traditional; as sung at the landing on many evenings.").splitlines()
+    assert lines[1] == "Traditional; as sung at the landing on"
