@@ -95,6 +95,8 @@ class ArrangingPage(ArrangingView):
     def _retake(self, song: Song) -> None:
         """The song as it is in the file now."""
         place = self.row.place
+        if replace(song, arrangements={}, own=True) != replace(self.song, arrangements={}, own=True):
+            self.pieces = {}  # the chart is another one
         self.song, self.rows = song, rows_of(song)
         places = [row.place for row in self.rows]
         first = next((k for k, row in enumerate(self.rows) if row.bar == 0), 0)
@@ -315,10 +317,9 @@ class ArrangingPage(ArrangingView):
             self.make_proposals((self.in_hand,), keep=True, melody=not _has_melody(self.arrangement))
 
     def action_propose(self, keep: bool) -> None:
-        """Anew."""
-        if self.arrangement is not None:
-            self.say("proposing ...")
-            self.make_proposals((self.in_hand,), keep=keep)
+        """Anew; both tiers where there is none."""
+        self.say("proposing ...")
+        self.make_proposals((self.in_hand,) if self.arrangement is not None else (PLAIN, FULL), keep=keep)
 
     def action_voice(self) -> None:
         """Both tiers in a key for the voice."""

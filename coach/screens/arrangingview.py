@@ -64,6 +64,7 @@ class ArrangingView(Hearing):
     #shapes { height: auto; }
     #why { height: 1fr; color: $foreground 85%; }
     #under { height: 4; padding: 0 1; color: $foreground 85%; }
+    ArrangingPage.tall #under { height: 7; }
     ArrangingPage.wide #under { display: none; }
     #say { height: auto; max-height: 2; padding: 0 1; color: $warning; }
     #below { height: auto; }
@@ -224,7 +225,7 @@ class ArrangingView(Hearing):
             width = max(self.size.width - 3, 20)
             count = [f"{chord} {self._shape_count()}"] if self._shape_count() else []
             lines = [*trying, *count, *reasons(way, self.row, chord, patterns, width)]
-            self.query_one("#under", Static).update("\n".join([line for line in lines if line][:4]))
+            self.query_one("#under", Static).update("\n".join([line for line in lines if line][:7]))
 
     def _shape_count(self) -> str:
         """Which of the chord's shapes it is."""
@@ -238,7 +239,7 @@ class ArrangingView(Hearing):
         one = found[number]
         lost, gained = ", ".join(one.lost) or "nothing", ", ".join(one.gained) or "nothing"
         head = f"stand-in {number + 1} of {len(found)} ({one.kind}): {one.grip.chord} {one.grip.shape}"
-        return [head, f"  lost {lost}; gained {gained}"]
+        return [head, f"  lost: {lost}; gained: {gained}"]
 
     def _option(self) -> tuple[int, tuple[Grip, ...]]:
         """(which of them the hand has now, -1 for none; every shape of the chord looked at, easiest first)."""

@@ -188,7 +188,7 @@ def reasons(
     name = pattern_under(arrangement, row.part, row.bar, chord)
     if name in patterns:
         yield from _wrapped(f"{patterns[name].title}: {patterns[name].about}", width)
-    mine = [line for line in arrangement.why if line.split(" ")[0] == chord]
+    mine = [line for line in arrangement.why if line.split(" ")[0] == chord and line.split(" ")[1:2] not in _MODES]
     for line in mine:
         yield from _wrapped(line, width)
     rest = [line for line in arrangement.why if line not in mine]
@@ -201,6 +201,9 @@ def reasons(
 
 def _wrapped(text: str, width: int) -> list[str]:
     return wrap(f"- {text}", max(width, 20), subsequent_indent="  ")
+
+
+_MODES = (["major"], ["minor"])  # `G major shapes` is about the key
 
 
 def held_shapes(played: PieceBar | None, at: int, width: int, why: str = "") -> Text:

@@ -88,11 +88,11 @@ def pattern_chosen(world: World, name: str) -> Chosen:
     return Chosen(pattern_piece(pattern, held, Fraction(drill.target_bpm)), pattern=pattern)
 
 
-def preview(piece: Piece, width: int) -> tuple[str, ...]:
-    """The text tab of the piece, line by line."""
+def preview(what: Chosen, width: int) -> tuple[str, ...]:
+    """The text tab, line by line."""
     from coach.paper.texttab import text_sheet
 
-    return tuple(text_sheet(piece, width).splitlines())
+    return tuple(text_sheet(what.piece, width, source=what.song.source if what.song else "").splitlines())
 
 
 def seconds_of(piece: Piece, share: Fraction, rounds: int) -> float:
@@ -215,10 +215,10 @@ class Exporting(Screen[None]):
     @work(thread=True, exclusive=True, group="look")
     def look(self) -> None:
         """Make the preview away from the screen."""
-        app, piece = self.app, self.chosen.piece
+        app, what = self.app, self.chosen
         width = self.query_one("#preview").size.width - 1
         try:
-            lines = preview(piece, max(width, 24))
+            lines = preview(what, max(width, 24))
         except CoachError as error:
             lines = (str(error),)
         app.call_from_thread(self._looked, lines)

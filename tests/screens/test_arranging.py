@@ -270,6 +270,35 @@ async def test_it_is_heard_as_it_is_changed_and_goes_to_the_stage(tmp_path: Path
         assert here.stage.block.drill == "lantern/plain/part/Turn"
 
 
+async def test_a_changed_chart_is_arranged_as_it_is_now(tmp_path: Path) -> None:
+    """h opens the chart; a chord typed there is held and heard in the arrangement on coming back."""
+    async with house(tmp_path, WIDE) as here:
+        page = await opened(here)
+        await here.press("h")
+        await here.on("ChartPage")
+        await here.press("down", "enter", *"Em Am", "escape", "g")
+        await here.on("ArrangingPage")
+        await settled(here, page)
+        assert charted(page.song, page.arrangement, ("Verse", 1)) == ("Em", "Am")
+        assert [str(hold.chord) for hold in page.played["Verse", 1].held.holds] == ["Em", "Am"]
+
+
+async def test_proposals_can_be_taken_back_and_made_again(tmp_path: Path) -> None:
+    """u on a song that had no arrangement takes both out of the file; r brings two again."""
+    text = LANTERN[: LANTERN.index("[arrangements.plain]")]
+    async with house(tmp_path, WIDE) as here:
+        page = await opened(here, text)
+        await here.press("u")
+        await here.until(lambda: not page.song.arrangements, "none")
+        assert not written().arrangements
+        await here.press("space", "d", "s", "enter", "k", "t", "o", "g")  # none of them has anything to do
+        if isinstance(here.app.screen, Finder):
+            await here.press("escape")
+        await here.press("r")
+        await settled(here, page)
+        assert list(written().arrangements) == ["plain", "full"]
+
+
 async def test_a_mistake_in_the_song_is_said_and_opens_nothing(tmp_path: Path) -> None:
     """A song there is not: one sentence, and today stays."""
     async with house(tmp_path) as here:

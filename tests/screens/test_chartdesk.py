@@ -127,6 +127,18 @@ async def test_bars_are_put_in_taken_out_held_and_brought_back(tmp_path: Path) -
         assert song.parts["Verse"].bars[1].way == HOLD
 
 
+async def test_a_tab_goes_on_to_the_next_column(tmp_path: Path) -> None:
+    """Chords, tab, words, tab, tune of one bar, typed in one go; a song without an order is given one."""
+    async with house(tmp_path, (100, 36)) as here:
+        text = LANTERN.replace('order = ["Verse", "Turn", "Verse", "Chorus"]\n', "")
+        page = await opened(here, text)
+        await here.press("pagedown", "down", "enter", *"Am", "tab", *"far", "tab", *"A4:4", "escape")
+        bar = (await saved(here, page)).parts["Turn"].bars[0]
+        assert (str(bar.chords[0][1]), bar.words[0].text, str(bar.tune[0].pitch)) == ("Am", "far", "A4")
+        await here.press("o", *"Turn, Chorus", "enter")
+        assert (await saved(here, page)).order == ("Turn", "Chorus")
+
+
 async def test_a_pick_up_is_typed_as_beats(tmp_path: Path) -> None:
     """b on the first bar of the turn: one beat of it is left, and nothing else changes."""
     async with house(tmp_path, (100, 36)) as here:

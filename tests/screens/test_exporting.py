@@ -59,12 +59,14 @@ async def test_the_text_is_that_of_the_preview_and_the_piece(tmp_path: Path) -> 
         await here.until(lambda: page.lines, "the preview")
         assert "Last Boat Over" in page.lines[0]
         whole = (await write(here, page, ".txt")).read_text(encoding="utf-8")
-        assert whole == text_sheet(page.what.piece)
+        song, way = page.what.song, page.what.arrangement
+        assert song is not None
+        assert way is not None
+        assert whole == text_sheet(page.what.piece, source=song.source)
         await here.press("s", "enter", "enter")
         await here.until(lambda: page.writing is None and page.path.read_text(encoding="utf-8") != whole, "the other")
-        way = page.what.arrangement
-        assert way is not None
-        assert page.path.read_text(encoding="utf-8") == text_sheet(page.what.piece.sung(way.singing, early=way.early))
+        sung = page.what.piece.sung(way.singing, early=way.early)
+        assert page.path.read_text(encoding="utf-8") == text_sheet(sung, source=song.source)
 
 
 async def test_a_file_that_is_there_is_only_written_over_when_asked_twice(tmp_path: Path) -> None:
