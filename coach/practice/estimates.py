@@ -17,26 +17,27 @@ from datetime import date
 from pathlib import Path
 from types import TracebackType
 
-from coach.practice import keptpasts, tally
+from coach.practice import keptfigures, keptpasts, tally
 from coach.practice.drills import Drill
-from coach.practice.kin import steadies
 from coach.practice.ledger import Ledger
 from coach.practice.need import SteadyOf
 from coach.practice.past import Past
-from coach.practice.steady import Evidence, Steady, evidence_of, known, own_prior
+from coach.practice.steady import Evidence, Steady, Tried, evidence_of, known, own_prior
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
 
-LAYOUT = 3
+LAYOUT = 5
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (
     "CREATE TABLE seen (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
-    # days: what was counted of every layer; along and rest: what that says of the full layer, NULL when nothing
-    "CREATE TABLE kept (drill TEXT PRIMARY KEY, days TEXT NOT NULL, along BLOB, rest TEXT) WITHOUT ROWID",
+    # days: what was counted of every layer; along: what that says of the full layer, NULL when nothing
+    "CREATE TABLE kept (drill TEXT PRIMARY KEY, days TEXT NOT NULL, along BLOB) WITHOUT ROWID",
+    *keptfigures.TABLES,
     *keptpasts.TABLES,
 )
 _WAIT_S = 5.0
+
 
 def beside(ledger: Path) -> Path:
     """Where the estimates of a ledger lie."""
@@ -54,7 +55,8 @@ class Estimates:
         self._lock = threading.RLock()
         self.path = beside(ledger.path) if path is None else path
         self._full: dict[str, Evidence | None] = {}
-        self._all_read = False
+        self._figures: dict[str, keptfigures.Figure] | None = None
+        self._ends: dict[str, tuple[int, str]] = {}
         self._version = -1
         self._db = self._opened()
 
@@ -79,11 +81,10 @@ class Estimates:
             self.refresh()
             if layer == FULL and drill in self._full:
                 return self._full[drill]
-            row = self._db.execute("SELECT days, along, rest FROM kept WHERE drill = ?", (drill,)).fetchone()
             if layer != FULL:
+                row = self._db.execute("SELECT days FROM kept WHERE drill = ?", (drill,)).fetchone()
                 return evidence_of(days_in(_window(row[0]), layer)) if row else None
-            self._full[drill] = _evidence(row[1], row[2]) if row else None
-            return self._full[drill]
+            return self._read(drill)
 
     def steady(self, drill: Drill, layer: str = FULL, today: date | None = None) -> Steady | None:
         """The steady tempo of one drill's layer from its own passes alone; None until it is known."""
@@ -93,11 +94,33 @@ class Estimates:
         """The steady tempo of every drill that has one, kin lending strength."""
         with self._lock:
             self.refresh()
-            if not self._all_read:
-                for drill, along, rest in self._db.execute("SELECT drill, along, rest FROM kept"):
-                    self._full[drill] = _evidence(along, rest)
-                self._all_read = True
-            return steadies(drills, {d.id: self._full.get(d.id) for d in drills}, today)
+            if self._figures is None:
+                self._figures = keptfigures.read(self._db)
+            found, fresh = keptfigures.steadies(drills, self._figures, self._read, today)
+            if fresh:
+                self._write({id_: self._figures[id_] for id_ in fresh})
+            return found
+
+    def _read(self, drill: str) -> Evidence | None:
+        """What is kept of one drill's full layer."""
+        if drill not in self._full:
+            row = self._db.execute(
+                "SELECT k.along, f.passes, f.both, f.slow, f.fast, f.last_day FROM kept k JOIN figures f"
+                " ON f.drill = k.drill WHERE k.drill = ?",
+                (drill,),
+            ).fetchone()
+            self._full[drill] = None if row is None else _evidence(*row)
+        return self._full[drill]
+
+    def _write(self, figures: dict[str, keptfigures.Figure]) -> None:
+        """Keep figures that were worked out; where that cannot be done now they are worked out again another time."""
+        with suppress(sqlite3.Error):
+            self._db.execute("BEGIN IMMEDIATE")
+            try:
+                if self._seen() == self._ends:  # else another coach has counted more meanwhile
+                    keptfigures.write(self._db, figures)
+            finally:
+                self._db.execute("COMMIT")
 
     def steady_of(self, drills: Sequence[Drill], today: date | None = None) -> SteadyOf:
         """The steady tempos as the ledger is now, by drill and layer: kin lend strength to the full layer, which is
@@ -160,14 +183,14 @@ class Estimates:
         """Throw everything away and work it out from the ledger; gives how many drills there are."""
         with self._lock:
             with suppress(sqlite3.Error):
-                for table in ("seen", "kept", "told", "pasts", "minutes"):
+                for table in ("seen", "kept", "figures", "told", "pasts", "minutes"):
                     self._db.execute(f"DELETE FROM {table}")
             self._forget()
             return self.refresh()
 
     def _forget(self) -> None:
         self._full.clear()
-        self._all_read = False
+        self._figures = None
 
     def _opened(self) -> sqlite3.Connection:
         """The file, made anew when it is not of this layout or cannot be read; memory when no file can be had."""
@@ -194,6 +217,7 @@ class Estimates:
         if version != self._version:  # another coach has written to the file
             self._forget()
             self._version = version
+        self._ends = ends
         if self._seen() == ends:
             return 0
         db.execute("BEGIN IMMEDIATE")  # two coaches must not count the same rows twice
@@ -202,6 +226,7 @@ class Estimates:
             if any(tally.mark(self._ledger, what, row) != mark for what, (row, mark) in seen.items()):
                 # Not the ledger that was seen: a copy was put back, or another laid in its place.
                 db.execute("DELETE FROM kept")
+                db.execute("DELETE FROM figures")
                 self._forget()
                 seen = {}
             after = {what: seen.get(what, (0, ""))[0] for what in ends}
@@ -234,9 +259,20 @@ class Estimates:
                     sums[key] = (old[0] + clean, old[1] + stumbled)
         window = latest(window)
         evidence = evidence_of(days_in(window))
-        along, rest = (None, None) if evidence is None else _written(evidence)
+        along = None if evidence is None else array("d", evidence.along).tobytes()
         self._full[drill] = evidence
-        self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?, ?)", (drill, _text(window), along, rest))
+        self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?)", (drill, _text(window), along))
+        if self._figures is not None:
+            self._figures.pop(drill, None)
+        if evidence is None:  # the days on which it was counted have gone by
+            self._db.execute("DELETE FROM figures WHERE drill = ?", (drill,))
+            return
+        figure = keptfigures.Figure(
+            Tried(evidence.passes, evidence.both, evidence.slow, evidence.fast, evidence.last_day)
+        )
+        keptfigures.write(self._db, {drill: figure})
+        if self._figures is not None:
+            self._figures[drill] = figure
 
 
 def _fresh(path: Path | str) -> sqlite3.Connection:
@@ -279,15 +315,7 @@ def _window(text: str) -> Window:
     }
 
 
-def _written(evidence: Evidence) -> tuple[bytes, str]:
-    rest = (evidence.passes, evidence.both, evidence.slow, evidence.fast, evidence.last_day.isoformat())
-    return array("d", evidence.along).tobytes(), json.dumps(rest)
-
-
-def _evidence(along: bytes | None, rest: str | None) -> Evidence | None:
-    if along is None or rest is None:
-        return None
+def _evidence(along: bytes, passes: int, both: int, slow: float, fast: float, day: str) -> Evidence:
     values = array("d")
     values.frombytes(along)
-    passes, both, slow, fast, day = json.loads(rest)
-    return Evidence(tuple(values), passes, both, slow, fast, date.fromisoformat(day))
+    return Evidence(passes, bool(both), slow, fast, date.fromisoformat(day), tuple(values))

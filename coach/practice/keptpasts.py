@@ -12,7 +12,7 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from datetime import date, datetime, timedelta
+from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
 from typing import Any
 
@@ -30,6 +30,8 @@ TABLES = (
     "CREATE TABLE pasts (drill TEXT PRIMARY KEY, before TEXT, open TEXT NOT NULL, past TEXT NOT NULL) WITHOUT ROWID",
     "CREATE TABLE minutes (day TEXT PRIMARY KEY, minutes REAL NOT NULL) WITHOUT ROWID",
 )
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_day = date.fromordinal
 _AT_A_TIME = 20_000  # takes held in memory while pasts are folded anew
 
 
@@ -140,72 +142,66 @@ def _count(db: sqlite3.Connection, ledger: Ledger, days: Iterable[str] | None) -
     db.executemany("INSERT OR REPLACE INTO minutes VALUES (?, ?)", rows_)
 
 
-# A past as JSON: days as ISO dates, moments as UTC text
+# A past as JSON: days by their number, moments in microseconds; thousands are read for a plan
 
 
 def _text(past: Past) -> str:
     memory = past.memory
     return json.dumps(
         (
-            past.first_day.isoformat(),
-            past.last_day.isoformat(),
-            past.last_at.isoformat(),
-            _day(past.held_day),
+            past.first_day.toordinal(),
+            past.last_day.toordinal(),
+            _moment(past.last_at),
+            past.held_day and past.held_day.toordinal(),
             past.latest,
             _layer(past.full),
             _layer(past.thumb),
-            [(day.isoformat(), bpm) for day, bpm in past.curve],
+            [(day.toordinal(), bpm) for day, bpm in past.curve],
             memory
             and (
-                memory.first_day.isoformat(),
-                memory.last_day.isoformat(),
+                memory.first_day.toordinal(),
+                memory.last_day.toordinal(),
                 memory.days,
                 memory.stability,
                 memory.difficulty,
-                memory.due.isoformat(),
+                memory.due.toordinal(),
                 memory.standing,
-                _day(memory.first_held),
+                memory.first_held and memory.first_held.toordinal(),
             ),
         ),
         separators=(",", ":"),
     )
 
 
-def _day(day: date | None) -> str | None:
-    return None if day is None else day.isoformat()
+def _moment(at: datetime) -> int:
+    return (at - _EPOCH) // timedelta(microseconds=1)
 
 
 def _layer(one: OnLayer) -> list[Any]:
-    return [one.standing, one.slowest, one.told, one.held, [(at.isoformat(), bpm) for at, bpm in one.kept]]
+    return [one.standing, one.slowest, one.told, one.held, [(_moment(at), bpm) for at, bpm in one.kept]]
 
 
 def _past(drill: str, told: list[Any]) -> Past:
     first, last, at, held, latest, full, thumb, curve, memory = told
-    day = date.fromisoformat
+    if memory is not None:
+        begun, graded, days, stability, difficulty, due, standing, first_held = memory
+        known = first_held and _day(first_held)
+        memory = Memory(
+            drill, _day(begun), _day(graded), days, stability, difficulty, _day(due), standing, known
+        )
     return Past(
-        day(first),
-        day(last),
-        datetime.fromisoformat(at),
-        held and day(held),
-        tuple((clean, weight) for clean, weight in latest),
+        _day(first),
+        _day(last),
+        _EPOCH + timedelta(0, 0, at),
+        held and _day(held),
+        tuple([(clean, weight) for clean, weight in latest]),
         _on(full),
         _on(thumb),
-        tuple((day(d), bpm) for d, bpm in curve),
-        memory
-        and Memory(
-            drill,
-            day(memory[0]),
-            day(memory[1]),
-            memory[2],
-            memory[3],
-            memory[4],
-            day(memory[5]),
-            memory[6],
-            memory[7] and day(memory[7]),
-        ),
+        tuple([(_day(day), bpm) for day, bpm in curve]),
+        memory,
     )
 
 
 def _on(told: list[Any]) -> OnLayer:
     standing, slowest, low, held, kept = told
-    return OnLayer(standing, slowest, low, held, tuple((datetime.fromisoformat(at), bpm) for at, bpm in kept))
+    return OnLayer(standing, slowest, low, held, tuple([(_EPOCH + timedelta(0, 0, at), bpm) for at, bpm in kept]))

@@ -8,6 +8,7 @@ say, never what they borrowed, so it does not matter in which order drills are l
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from collections.abc import Mapping, Sequence
 from datetime import date
 
@@ -22,13 +23,15 @@ _SAME_PATTERN, _LADDER, _SAME_PACE = 0.07, 0.12, 0.2
 _A_RUNG = 0.05
 
 Group = tuple[str, object]
+Lent = tuple[float, float]
+"""What one drill lends: mean ln tempo and variance of the belief by its own passes."""
 
 
 def steadies(
     drills: Sequence[Drill], evidence: Mapping[str, Evidence | None], today: date | None = None
 ) -> dict[str, Steady]:
     """The steady tempo of every drill that has one, from each one's own evidence and what its kin lend."""
-    kin = Kin(drills, evidence)
+    kin = Kin(drills, {d.id: lends(evidence.get(d.id), own_prior(d)) for d in drills})
     found = ((drill.id, known(evidence.get(drill.id), kin.prior(drill), today)) for drill in drills)
     return {id_: one for id_, one in found if one is not None}
 
@@ -40,32 +43,48 @@ def steadies_of(
     return steadies(drills, {d.id: evidence_of(days_of(takes.get(d.id, ()))) for d in drills}, today)
 
 
-class Kin:
-    """Who can lend to whom among drills: those whose own passes make their steady tempo known."""
+def lends(evidence: Evidence | None, own: Prior) -> Lent | None:
+    """What a drill lends to its kin; None unless its own passes make its steady tempo known."""
+    if evidence is None or known(evidence, own) is None:
+        return None
+    return belief_moments(evidence, own)
 
-    def __init__(self, drills: Sequence[Drill], evidence: Mapping[str, Evidence | None]) -> None:
-        self._lent: dict[str, tuple[float, float]] = {}  # ln tempo, variance
-        self._groups: dict[Group, list[Drill]] = {}
+
+class Kin:
+    """Who can lend to whom among drills, from what each one `lends`."""
+
+    def __init__(self, drills: Sequence[Drill], lent: Mapping[str, Lent | None]) -> None:
+        self._lent: dict[str, Lent] = {}
+        groups: dict[Group, list[Lent]] = defaultdict(list)
         for drill in drills:
-            own = evidence.get(drill.id)
-            if own is None or known(own, own_prior(drill)) is None:
+            own = lent.get(drill.id)
+            if own is None:
                 continue
-            self._lent[drill.id] = belief_moments(own, own_prior(drill))
+            self._lent[drill.id] = own
             for group in (("is", drill.id), ("pattern", drill.pattern), ("pace", drill.slots_per_beat)):
-                self._groups.setdefault(group, []).append(drill)
+                groups[group].append(own)
             if drill.grows_from is not None:
-                self._groups.setdefault(("grows from", drill.grows_from), []).append(drill)
-        self._sums: dict[Group, tuple[float, float, int]] = {}
+                groups["grows from", drill.grows_from].append(own)
+        self._sums = {
+            group: (math.fsum(m for m, _ in members), math.fsum(v for _, v in members), len(members))
+            for group, members in groups.items()
+        }
 
     def prior(self, drill: Drill) -> Prior:
         """The prior of a drill: from the kind of kin that says most closely where it lies, else the wide one."""
-        above = [(("is", drill.grows_from), -_A_RUNG)] if drill.grows_from else []
-        found = [
-            self._of_kind(drill, [(("pattern", drill.pattern), 0.0)], _SAME_PATTERN),
-            self._of_kind(drill, [*above, (("grows from", drill.id), _A_RUNG)], _LADDER),
-            self._of_kind(drill, [(("pace", drill.slots_per_beat), 0.0)], _SAME_PACE),
-        ]
-        return min([own_prior(drill), *(p for p in found if p is not None)], key=lambda p: p.sd)
+        best = own_prior(drill)
+        above: list[tuple[Group, float]] = [(("is", drill.grows_from), -_A_RUNG)] if drill.grows_from else []
+        for around, groups in (
+            (_SAME_PATTERN, [(("pattern", drill.pattern), 0.0)]),
+            (_LADDER, [*above, (("grows from", drill.id), _A_RUNG)]),
+            (_SAME_PACE, [(("pace", drill.slots_per_beat), 0.0)]),
+        ):
+            if best.sd <= around:  # no kind says it more closely than its members lie around their middle
+                break
+            found = self._of_kind(drill, groups, around)
+            if found is not None and found.sd < best.sd:
+                best = found
+        return best
 
     def _of_kind(
         self, drill: Drill, groups: Sequence[tuple[Group, float]], around: float
@@ -74,7 +93,7 @@ class Kin:
         total = variance = 0.0
         members = 0
         for group, shift in groups:
-            sum_, spread, n = self._sum(group)
+            sum_, spread, n = self._sums.get(group, (0.0, 0.0, 0))
             total, variance, members = total + sum_ + n * shift, variance + spread, members + n
             if group[0] in ("pattern", "pace") and drill.id in self._lent:  # not to itself
                 mean, own = self._lent[drill.id]
@@ -83,9 +102,3 @@ class Kin:
             return None
         sd = math.sqrt(around**2 * (1 + 1 / members) + variance / members**2)
         return Prior(round(total / members, 2), round(sd, 2))  # to 1 %: many drills then share one prior
-
-    def _sum(self, group: Group) -> tuple[float, float, int]:
-        if group not in self._sums:
-            lent = [self._lent[d.id] for d in self._groups.get(group, ())]
-            self._sums[group] = (math.fsum(m for m, _ in lent), math.fsum(v for _, v in lent), len(lent))
-        return self._sums[group]

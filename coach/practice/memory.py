@@ -61,6 +61,13 @@ def _model() -> tuple[Any, Any, Any, Any]:
     return scheduler, fsrs.Card, fsrs.Rating, fsrs.State
 
 
+@cache
+def _fading() -> tuple[float, float]:
+    """The two constants of the law of forgetting: F, such that R = 0.9 after S days, and -w20."""
+    decay = -float(_model()[0].parameters[20])
+    return 0.9 ** (1 / decay) - 1, decay
+
+
 def _midnight(day: date) -> datetime:
     return datetime(day.year, day.month, day.day, tzinfo=UTC)
 
@@ -124,7 +131,8 @@ def recall(memory: Memory | None, today: date) -> float | None:
     """
     if memory is None:
         return None
-    return float(_model()[0].get_card_retrievability(_item(memory), _midnight(max(today, memory.last_day))))
+    factor, decay = _fading()
+    return float((1 + factor * max((today - memory.last_day).days, 0) / memory.stability) ** decay)
 
 
 def is_due(memory: Memory | None, today: date) -> bool:

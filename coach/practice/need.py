@@ -13,7 +13,7 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cached_property
+from typing import Generic, TypeVar, overload
 
 from coach.practice.drills import Drill
 from coach.practice.memory import Memory, is_due, recall, state_word
@@ -39,6 +39,29 @@ SteadyOf = Callable[[Drill, str], Steady | None]
 """The steady tempo of a drill on a layer, None until known."""
 
 
+T = TypeVar("T")
+
+
+class _Once(Generic[T]):
+    """An attribute worked out when first asked for: functools.cached_property without its lock, which Python 3.11 takes
+    for each, a fifth of the time of a plan of thousands of drills."""
+
+    def __init__(self, of: Callable[[View], T]) -> None:
+        self._of, self._name, self.__doc__ = of, of.__name__, of.__doc__
+
+    @overload
+    def __get__(self, one: None, owner: type[View]) -> _Once[T]: ...
+
+    @overload
+    def __get__(self, one: View, owner: type[View]) -> T: ...
+
+    def __get__(self, one: View | None, owner: type[View]) -> _Once[T] | T:
+        if one is None:
+            return self
+        found = one.__dict__[self._name] = self._of(one)
+        return found
+
+
 @dataclass(frozen=True)
 class Reason:
     """Points towards a turn today, and why in plain words."""
@@ -62,64 +85,64 @@ class View:
         """What of it is remembered, None while nothing was graded."""
         return self.past.memory if self.past is not None else None
 
-    @cached_property
+    @_Once
     def known(self) -> bool:
         """True once a take was begun."""
         return self.past is not None
 
-    @cached_property
+    @_Once
     def begun_today(self) -> bool:
         """True when its first take was today."""
         return self.past is not None and self.past.first_day >= self.today
 
-    @cached_property
+    @_Once
     def held_before(self) -> bool:
         """True when it was held at the full layer on an earlier local day."""
         return self.past is not None and self.past.held_day is not None and self.past.held_day < self.today
 
-    @cached_property
+    @_Once
     def steady(self) -> Steady | None:
         """The steady tempo at the full layer."""
         return self.steady_of(self.drill, FULL) if self.steady_of is not None and self.known else None
 
-    @cached_property
+    @_Once
     def bpm(self) -> float | None:
         """The tempo it is held at: the steady tempo where that is known, else the one last held clean."""
         if self.steady is not None:
             return self.steady.bpm
         return self.past.full.bpm if self.past is not None else None
 
-    @cached_property
+    @_Once
     def share(self) -> float | None:
         """Share of clean passes in the latest takes."""
         return self.past.share if self.past is not None else None
 
-    @cached_property
+    @_Once
     def recall(self) -> float | None:
         """Recall now."""
         return recall(self.memory, self.today)
 
-    @cached_property
+    @_Once
     def due(self) -> bool:
         """True when it should come back by today."""
         return is_due(self.memory, self.today)
 
-    @cached_property
+    @_Once
     def state(self) -> str:
         """`new`, `being learned` or `kept up`."""
         return state_word(self.memory, self.today)
 
-    @cached_property
+    @_Once
     def days_since(self) -> int | None:
         """Local days since the latest take."""
         return max((self.today - self.past.last_day).days, 0) if self.past is not None else None
 
-    @cached_property
+    @_Once
     def gap(self) -> float:
         """How far below its target it is held, as a share of the target (1 when never, 0 when there)."""
         return 1.0 if self.bpm is None else max(0.0, 1 - self.bpm / self.drill.target_bpm)
 
-    @cached_property
+    @_Once
     def finished(self) -> bool:
         """True when it was held on an earlier day and is held with something to spare, or at its target and no faster
         for days: from then on it only comes back when due. The passes say so, whatever the word for the last take."""
@@ -128,12 +151,12 @@ class View:
         over = self.bpm / self.drill.target_bpm
         return over >= 1 + OVER or (over >= 1 and self._level)
 
-    @cached_property
+    @_Once
     def gain_known(self) -> bool:
         """True when it has days of practice enough to tell its gain from."""
         return self.past is not None and len(self.past.curve) >= STUCK_DAYS
 
-    @cached_property
+    @_Once
     def gain(self) -> float:
         """Gain in ln tempo a day of practice, from its latest days; the usual one where there are too few."""
         curve = self.past.curve if self.past is not None else ()
@@ -141,18 +164,18 @@ class View:
             return USUAL_GAIN
         return max(math.log(curve[-1][1] / curve[0][1]) / (len(curve) - 1), LEAST_GAIN)
 
-    @cached_property
+    @_Once
     def _level(self) -> bool:
         """True when its latest days of practice made it no faster by half a tempo step."""
         curve = self.past.curve if self.past is not None else ()
         return self.gain_known and math.log(curve[-1][1] / curve[0][1]) < self.drill.step_share / 2
 
-    @cached_property
+    @_Once
     def stuck(self) -> bool:
         """True when its latest days of practice made it no faster, and it is not at its target."""
         return self._level and not self.finished
 
-    @cached_property
+    @_Once
     def days_to_go(self) -> float:
         """Days of practice left until it is held with something to spare, at its own rate of gain, 1 at least."""
         base = self.bpm if self.bpm is not None else self.drill.start_bpm
@@ -169,27 +192,34 @@ def views_of(
 
 def reasons(view: View, extra: Sequence[Reason] = ()) -> tuple[Reason, ...]:
     """Everything that speaks for a turn of a drill with takes, the weightiest first; `extra` comes from outside."""
-    found = [*extra, *by_date(view)]
+    found = [*extra, *by_date(view), *(Reason(points, text()) for points, text in _own(view))]
+    return tuple(sorted(found, key=lambda r: -r.points))
+
+
+def _own(view: View) -> list[tuple[float, Callable[[], str]]]:
+    """Points with their words, which are made only for what is told: thousands of drills may be put in order."""
+    found: list[tuple[float, Callable[[], str]]] = []
     memory = view.memory
     now, share = view.recall, view.share
     if now is not None:
-        found.append(Reason(3 * (1 - now), f"recall now about {now:.0%}"))
+        found.append((3 * (1 - now), lambda: f"recall now about {now:.0%}"))
     if memory is not None and view.due:
         late = (view.today - memory.due).days
-        found.append(Reason(1.0, "due today" if late == 0 else f"due for {_days(late)}"))
+        found.append((1.0, lambda: "due today" if late == 0 else f"due for {_days(late)}"))
     if not view.finished:
-        found.append(Reason(3 / (1 + view.days_to_go / 5), _to_go(view)))
+        found.append((3 / (1 + view.days_to_go / 5), lambda: _to_go(view)))
     if share is not None and share < 1:
-        found.append(Reason(1.5 * (1 - share), f"{share:.0%} of its latest passes were clean"))
-    if view.days_since:
-        found.append(Reason(0.5 * min(view.days_since, 21) / 21, f"last played {_days(view.days_since)} ago"))
+        found.append((1.5 * (1 - share), lambda: f"{share:.0%} of its latest passes were clean"))
+    since = view.days_since
+    if since:
+        found.append((0.5 * min(since, 21) / 21, lambda: f"last played {_days(since)} ago"))
     if memory is not None and 0 < (age := (view.today - memory.first_day).days) <= FRESH_DAYS:
-        found.append(Reason(0.5, f"begun {_days(age)} ago: fresh things need another night"))
+        found.append((0.5, lambda: f"begun {_days(age)} ago: fresh things need another night"))
     if view.stuck and view.past is not None:
-        first, last = view.past.curve[0][1], view.past.curve[-1][1]
-        days = len(view.past.curve)
-        found.append(Reason(-1.5, f"no faster over its latest {days} days of practice ({first:.0f}, then {last:.0f})"))
-    return tuple(sorted(found, key=lambda r: -r.points))
+        curve = view.past.curve
+        told = f"{len(curve)} days of practice ({curve[0][1]:.0f}, then {curve[-1][1]:.0f})"
+        found.append((-1.5, lambda: f"no faster over its latest {told}"))
+    return found
 
 
 def _to_go(view: View) -> str:
@@ -215,7 +245,7 @@ def by_date(view: View) -> list[Reason]:
 
 def need(view: View, extra: Sequence[Reason] = ()) -> float:
     """The points of all reasons together. Minutes and counts of takes do not enter."""
-    return math.fsum(r.points for r in reasons(view, extra))
+    return math.fsum([*(r.points for r in (*extra, *by_date(view))), *(points for points, _ in _own(view))])
 
 
 def ease(view: View) -> float:

@@ -66,14 +66,13 @@ def turn_order(
     need. With one drill only it has every turn.
     """
     use = wishes or Wishes()
-    by_ease = sorted(known, key=lambda v: v.rung) if first_day else easiest_first(known)
     room = max(min(count, 3), min(MOST_DRILLS, round(count * ROOM)))
-    ranked = by_ease if first_day else neediest_first(known, {})
+    ranked = sorted(known, key=lambda v: v.rung) if first_day else neediest_first(known, {})
     begun = [] if first_day else new[: max(room - 1, 0) if count >= 3 else 0]
     chosen = chosen_today(ranked, begun, room, at_once, pressing, use)
     if count == 1 or len(chosen) == 1:
         return (chosen[0],) * count
-    opener, chosen = _opened(by_ease, chosen, room, first_day, use)
+    opener, chosen = _opened(ranked, chosen, room, first_day, use)
     others = [v for v in chosen if v is not opener]
     if not others:
         return (opener,) * count
@@ -83,7 +82,9 @@ def turn_order(
     def alike(a: str, b: str) -> bool:
         return a in fresh and b in fresh and views[a].drill.family == views[b].drill.family
 
-    here = [v for v in by_ease if v.drill.id in views]
+    here = [v for v in ranked if v.drill.id in views]
+    if not first_day:
+        here = easiest_first(here)
     known_last = here if first_day else _closers(opener, [v for v in here if v is not opener])
     splits = _counts(opener, others, count, first_day)
     for closers in (known_last, new):
@@ -98,19 +99,22 @@ def turn_order(
 
 
 def _opened(
-    by_ease: Sequence[View], chosen: list[View], room: int, first_day: bool, wishes: Wishes
+    ranked: Sequence[View], chosen: list[View], room: int, first_day: bool, wishes: Wishes
 ) -> tuple[View, list[View]]:
     """Who opens, and the drills with it: the easiest of today's own where one is easy enough (what is kept up before
     what is on its way, for which the warm-up's slower tempo would be a turn lost), else the easiest of all, for which
     the least needed of today's then makes room."""
     ids = {v.drill.id for v in chosen}
-    own = [v for v in by_ease if v.drill.id in ids]
+    own = [v for v in ranked if v.drill.id in ids]
     if first_day and own:
         return own[0], chosen
+    own = easiest_first(own)
     easy = [v for v in own if ease(v) >= _EASY_ENOUGH]
     if easy:
         return next((v for v in easy if v.finished), easy[0]), chosen
-    ready = [v for v in by_ease if v.drill.id not in {out for out, _ in wishes.swapped}]
+    by_ease = easiest_first(ranked)
+    out = {one for one, _ in wishes.swapped}
+    ready = [v for v in by_ease if v.drill.id not in out]
     opener = (ready or by_ease or chosen)[0]
     if opener not in chosen and len(chosen) >= room and chosen[-1].drill.id not in wishes.pinned:
         chosen = chosen[:-1]

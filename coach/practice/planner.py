@@ -144,7 +144,12 @@ def plan(
     wanted, notes = asked, list[str]()
     if use.gently:
         wanted, notes = allowed(asked, played or {}, today)
-    views = [v for v in views_of(drills, pasts, today, steady_of) if _planned(v.drill, wish)]
+    called = called_for(wish)
+    views = [
+        v
+        for v in views_of(drills, pasts, today, steady_of)
+        if v.drill.id not in wish.skipped and (not v.drill.resting or v.drill.id in called)
+    ]
     if not views:
         raise CoachError("there is no drill to plan", mend="add a pattern to your patterns folder, or skip fewer")
     first_day = not any(v.past is not None and v.past.first_day < today for v in views)
@@ -157,7 +162,7 @@ def plan(
     if wanted >= _WARM_UP_FROM:  # the shortest turn of the first run is to warm up
         lengths[0] = (lengths[0][-1], *lengths[0][:-1])
     order = turn_order(known, new, sum(len(run) for run in lengths), first_day, press, at_once, wish)
-    sung = set() if first_day else _sung(order)
+    sung = set() if first_day else _sung(order, wanted >= _WARM_UP_FROM)
     blocks: list[Block] = []
     place = 0
     for run in lengths:
@@ -191,10 +196,6 @@ def called_for(wish: Wishes) -> set[str]:
     return {*wish.pinned, *(into for _, into in wish.swapped)}
 
 
-def _planned(drill: Drill, wish: Wishes) -> bool:
-    return drill.id not in wish.skipped and (drill.id in called_for(wish) or not drill.resting)
-
-
 def _starters(
     views: Sequence[View], use: Settings, wish: Wishes
 ) -> tuple[list[View], list[View], tuple[str, ...]]:
@@ -220,7 +221,8 @@ def _known_and_new(
     What has a day to be ready by, and what was pinned, does not wait for that.
     """
     known = [v for v in views if v.known]
-    called = [v for v in views if not v.known and v.drill.id in called_for(wish)]
+    wanted_now = called_for(wish)
+    called = [v for v in views if not v.known and v.drill.id in wanted_now]
     untouched = [v for v in views if not v.known and v not in called]
     left = use.new_a_day - sum(v.begun_today for v in known) - len(called)
     on_the_way = sum(not v.finished and not v.stuck for v in known) + len(called)
@@ -253,9 +255,13 @@ def _lengths(wanted: int, use: Settings, odd: bool) -> list[tuple[int, ...]]:
     return found
 
 
-def _sung(order: Sequence[View]) -> set[int]:
-    """Which turns are for singing over the thumb: the last turn of a drill that has another and is well held; where
-    none has, the turn that closes, when what closes is well held."""
+def _sung(order: Sequence[View], warm: bool) -> set[int]:
+    """Which turns are for singing over the thumb, of drills that are well held, at most a quarter of them.
+
+    The warm-up first, which is slow whatever is played (a sung turn does not make the hands faster: on made-up learners
+    it costs a fifth of the targets elsewhere and a tenth there, tests/bench/bench_plan.py); then the last turn of a
+    drill that has another; where none has, the turn that closes. What is due and comes once is played in full.
+    """
     places: dict[str, list[int]] = {}
     for place, view in enumerate(order):
         places.setdefault(view.drill.id, []).append(place)
@@ -264,6 +270,9 @@ def _sung(order: Sequence[View]) -> set[int]:
     last = [places[v.drill.id][-1] for v in fit if len(places[v.drill.id]) > 1]
     if not last and len(order) > 2:
         last = [len(order) - 1 for v in fit if v is order[-1]]
+    first = order[0]
+    if warm and first in fit and (len(places[first.drill.id]) > 1 or not first.due):
+        last = [0, *(place for place in last if order[place] is not first)]
     return set(last[: max(1, len(order) // 4)])
 
 

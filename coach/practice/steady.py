@@ -12,6 +12,8 @@ import math
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import lru_cache
+from typing import NamedTuple
 
 from coach.practice.drills import Drill
 from coach.practice.psychometric import FINE, belief, likelihood, log_likelihoods, moments, normal_prior, quantiles
@@ -21,6 +23,7 @@ from coach.practice.trials import Days, days_of, length_of, trials, usual_bars
 LEAST_PASSES = 6
 WIDEST = 1.25
 """The most that the fast end of the likely range may lie above its slow end, as a ratio, for a figure to be shown."""
+_WIDEST_LN = math.log(WIDEST)
 BEYOND = 0.06
 """How far, as a share, the figure may lie outside the tempos tried: about two steps."""
 DAILY = 0.005
@@ -54,22 +57,42 @@ class Steady:
 
 
 @dataclass(frozen=True)
-class Evidence:
-    """What the passes of one drill alone say.
+class Tried:
+    """The passes of one drill in short.
 
-    along          likelihood of the steady tempo along the grid, 1 at its top
     passes         how many were counted, in passes of usual length
     both           True when there were clean and stumbled ones among them
     slow, fast     the ends of the tempos tried, ln
     last_day       the latest day counted
     """
 
-    along: tuple[float, ...]
     passes: int
     both: bool
     slow: float
     fast: float
     last_day: date
+
+    @property
+    def enough(self) -> bool:
+        """True when a figure may come of them: six passes, clean and stumbled ones."""
+        return self.passes >= LEAST_PASSES and self.both
+
+
+@dataclass(frozen=True)
+class Evidence(Tried):
+    """What the passes of one drill alone say: `along`, the likelihood of the steady tempo along the grid, 1 at its top.
+    """
+
+    along: tuple[float, ...]
+
+
+class Places(NamedTuple):
+    """Of a belief along ln tempo: a tenth, the half, ASKED and nine tenths of it lie below them."""
+
+    low: float
+    middle: float
+    ask: float
+    high: float
 
 
 @dataclass(frozen=True)
@@ -109,17 +132,25 @@ def known(evidence: Evidence | None, prior: Prior | None = None, today: date | N
     side only, and the rest would be the prior's), a likely range of more than a quarter from end to end, or a figure
     more than 6 % beyond the tempos tried.
     """
-    if evidence is None or evidence.passes < LEAST_PASSES or not evidence.both:
+    if evidence is None or not evidence.enough:
         return None
-    use = prior or Prior()
-    idle = 0 if today is None else max((today - evidence.last_day).days, 0)
+    return as_known(evidence, places(evidence, prior or Prior()), today)
+
+
+def places(evidence: Evidence, prior: Prior) -> Places:
+    """Where the belief of evidence and prior lies."""
+    return Places(*quantiles(_belief(evidence, prior), (0.1, 0.5, ASKED, 0.9)))
+
+
+def as_known(tried: Tried, found: Places, today: date | None = None) -> Steady | None:
+    """What `known` gives, from the passes in short and where the belief lies."""
+    idle = 0 if today is None else max((today - tried.last_day).days, 0)
     wider = _TAIL * DAILY * math.sqrt(idle)
-    low, middle, ask, high = quantiles(_belief(evidence, use), (0.1, 0.5, ASKED, 0.9))
-    low, high = middle - math.hypot(middle - low, wider), middle + math.hypot(high - middle, wider)
-    tried = evidence.slow - BEYOND <= middle <= evidence.fast + BEYOND
-    if not tried or high - low > math.log(WIDEST):
+    middle = found.middle
+    low, high = middle - math.hypot(middle - found.low, wider), middle + math.hypot(found.high - middle, wider)
+    if not tried.enough or not tried.slow - BEYOND <= middle <= tried.fast + BEYOND or high - low > _WIDEST_LN:
         return None
-    return Steady(math.exp(middle), math.exp(low), math.exp(high), evidence.passes, math.exp(ask))
+    return Steady(math.exp(middle), math.exp(low), math.exp(high), tried.passes, math.exp(found.ask))
 
 
 def steady(
@@ -147,7 +178,12 @@ def _belief(evidence: Evidence | None, prior: Prior) -> Sequence[float]:
 
 def own_prior(drill: Drill) -> Prior:
     """The wide prior of a drill: half-way between its first and its target tempo."""
-    return Prior((math.log(drill.start_bpm) + math.log(drill.target_bpm)) / 2)
+    return _half_way(drill.start_bpm, drill.target_bpm)
+
+
+@lru_cache(maxsize=1024)
+def _half_way(start_bpm: float, target_bpm: float) -> Prior:
+    return Prior((math.log(start_bpm) + math.log(target_bpm)) / 2)
 
 
 def belief_moments(evidence: Evidence, prior: Prior) -> tuple[float, float]:

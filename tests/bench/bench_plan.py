@@ -56,6 +56,8 @@ def main() -> None:
     ask = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     ask.add_argument("--learners", type=int, default=ALIKE, help="of the first kind; each other kind has a fifth")
     ask.add_argument("--kinds", type=int, default=len(KINDS), help="how many kinds, the published one first")
+    ask.add_argument("--first", type=int, default=0, help="seed of the first learner; kinds are 1000 seeds apart")
+    ask.add_argument("--only", type=int, help="one kind alone, by its place from 0")
     ask.add_argument("--drills", type=int, default=24)
     ask.add_argument("--minutes", type=int, default=20)
     ask.add_argument("--days", type=int, default=60)
@@ -66,8 +68,10 @@ def main() -> None:
     begun = time.perf_counter()
     everyone: list[Mapping[str, Left]] = []
     for n, kind in enumerate(KINDS[: told.kinds]):
+        if told.only not in (None, n):
+            continue
         count = told.learners if n == 0 else max(told.learners // 5, 1)
-        jobs = [(kind, 1000 * n + seed, sizes) for seed in range(count)]
+        jobs = [(kind, 1000 * n + seed, sizes) for seed in range(told.first, told.first + count)]
         if told.processes > 1:
             with ProcessPoolExecutor(told.processes) as pool:
                 found = list(pool.map(one, jobs, chunksize=4))
@@ -75,7 +79,7 @@ def main() -> None:
             found = [one(job) for job in jobs]
         report(kind.name, found)
         everyone += found
-    if told.kinds > 1:
+    if told.kinds > 1 and told.only is None:
         report("all kinds together", everyone)
     print(f"{time.perf_counter() - begun:.0f} s")
 

@@ -2,6 +2,7 @@
 
 import json
 import sqlite3
+from dataclasses import replace
 from datetime import datetime, timedelta
 from pathlib import Path
 
@@ -9,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.practice import tally
+from coach.practice import keptfigures, tally
 from coach.practice.estimates import Estimates, beside
 from coach.practice.exchange import merge
 from coach.practice.kin import steadies_of
@@ -99,6 +100,68 @@ def test_a_new_take_touches_its_own_drill_alone(tmp_path) -> None:
         evening(ledger, "landing-walk", days_ago=0)
         assert estimates.refresh() == 1
         assert estimates.refresh() == 0
+
+
+@law
+@given(played, st.integers(0, 30), st.integers(1, 5))
+def test_figures_kept_from_coach_to_coach_are_those_of_the_takes(tmp_path: Path, takes, more: int, every: int) -> None:
+    """Asked for now and then, by a coach that stays open and by one opened anew, on this day and on a later one: the
+    figures with kin are those the takes give at once, whichever drill's passes came in between."""
+    for file in tmp_path.iterdir():
+        file.unlink()
+    takes = [*takes, *(("two-lamps", n, "full", "play", 80, [True, True, False]) for n in range(more))]
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as stays:
+        for n, one in enumerate(takes):
+            write(ledger, *one)
+            if n % every == 0:
+                own = {d.id: ledger.takes(d.id) for d in DRILLS}
+                later = TODAY + timedelta(days=n)
+                assert stays.steadies(DRILLS, TODAY) == steadies_of(DRILLS, own, TODAY)
+                with Estimates(ledger) as anew:
+                    assert anew.steadies(DRILLS, later) == steadies_of(DRILLS, own, later)
+        same_as_the_takes(stays, ledger)
+
+
+def test_what_stands_is_not_worked_out_again(tmp_path, monkeypatch) -> None:
+    """A coach opened anew works out no belief; after an evening of one drill those that are near of kin at most."""
+    asked: list[str] = []
+    plain = keptfigures.places
+    monkeypatch.setattr(keptfigures, "places", lambda *told: asked.append("") or plain(*told))
+    with Ledger(tmp_path / "a.db") as ledger:
+        for drill in ("landing-walk", "two-lamps", "quick-oars"):
+            for days_ago in range(6, 0, -1):
+                evening(ledger, drill, days_ago)
+        with Estimates(ledger) as estimates:
+            first = estimates.steadies(DRILLS, TODAY)
+        assert len(first) == len(asked) == 3
+        with Estimates(ledger) as estimates:
+            assert estimates.steadies(DRILLS, TODAY) == first
+            assert len(asked) == 3
+            evening(ledger, "two-lamps", days_ago=0)
+            second = estimates.steadies(DRILLS, TODAY)
+            assert second["two-lamps"] != first["two-lamps"]
+            assert 4 <= len(asked) <= 6
+
+
+def test_a_target_of_another_tempo_moves_what_is_lent(tmp_path) -> None:
+    """The wide prior lies between first and target tempo: with another target the figures kept are not used."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        evening(ledger)
+        estimates.steadies(DRILLS, TODAY)
+        faster = tuple(replace(d, target_bpm=d.target_bpm + 40) for d in DRILLS)
+        assert estimates.steadies(faster, TODAY) == steadies_of(faster, {"two-lamps": ledger.takes()}, TODAY)
+
+
+def test_a_layer_whose_days_have_gone_by_has_no_figure(tmp_path) -> None:
+    """Six evenings of the whole, then sixteen of the thumb alone: nothing is known of the whole any more."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        for days_ago in range(25, 19, -1):
+            evening(ledger, days_ago=days_ago)
+        assert "two-lamps" in estimates.steadies(DRILLS, TODAY)
+        for days_ago in range(16, 0, -1):
+            write(ledger, "two-lamps", days_ago, "thumb", "play", 80, [True, False])
+        assert estimates.steadies(DRILLS, TODAY) == {}
+        same_as_the_takes(estimates, ledger)
 
 
 def test_they_are_kept_beside_the_ledger(tmp_path) -> None:

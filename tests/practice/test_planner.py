@@ -289,6 +289,25 @@ def test_singing_over_the_thumb_comes_once_it_is_held() -> None:
     assert all(b.tempo_from < 100 and "sing over the thumb" in " ".join(b.why) for b in thumbs)
 
 
+def test_the_warm_up_is_sung_where_it_is_well_held() -> None:
+    """Two things held for days: of seven turns the one that is sung is the warm-up, and the drill comes again in full;
+    ten minutes have no warm-up, and there a later turn is sung."""
+    takes = [take(d, n, clean=10, tempo=100) for d in IDS[:2] for n in (4, 1)]
+    blocks = plan(DRILLS, takes, NOW, 20).blocks
+    assert [n for n, b in enumerate(blocks) if b.layer == "thumb"] == [0]
+    assert any(b.drill == blocks[0].drill and b.layer == "full" for b in blocks)
+    assert [n for n, b in enumerate(plan(DRILLS, takes, NOW, 10).blocks) if b.layer == "thumb"] not in ([], [0])
+
+
+def test_what_is_due_and_comes_once_is_played_in_full() -> None:
+    """Thirty days after it was last held past its target it is heard in full: the thumb alone would not show it."""
+    one = BY_ID["two-lamps"]
+    kept = [take(one.id, n, tempo=one.target_bpm * 1.1) for n in (60, 50, 40, 30)]
+    others = [take(d, n, clean=6, stumbled=4, verdict="shaky") for d in IDS[3:6] for n in (3, 2, 1)]
+    blocks = [b for b in plan([one, *DRILLS[3:6]], [*kept, *others], NOW, 20).blocks if b.drill == one.id]
+    assert [b.layer for b in blocks] == ["full"]
+
+
 def test_minutes_played_do_not_make_a_drill_wait() -> None:
     """Three times as many passes at the same share get the same turns (Duke, Simmons & Cash 2009)."""
     others = [take(d, 3) for d in IDS[:3]]

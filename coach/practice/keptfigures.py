@@ -1,0 +1,97 @@
+"""Steady tempos kept at hand: where the belief about each drill lies, in the file of estimates (estimates.py).
+
+A figure depends on a drill's own passes and on its prior, which is that of its kin to 1 %. So it stands until a pass
+of the drill is counted or its kin have moved; only then is its likelihood read and the belief worked out anew. What
+gone days do to it is plain arithmetic and is not kept.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from coach.practice.drills import Drill
+from coach.practice.kin import Kin, Lent, lends
+from coach.practice.steady import Evidence, Places, Prior, Steady, Tried, as_known, own_prior, places
+
+TABLES = (
+    # passes to last_day: the passes in short (Tried). centre: of the wide prior, with which mean and variance are what
+    # it lends (NULL when nothing). kin_centre and kin_sd: its prior, with which the belief lies at low to high.
+    "CREATE TABLE figures (drill TEXT PRIMARY KEY, passes INTEGER NOT NULL, both INTEGER NOT NULL, slow REAL NOT NULL,"
+    " fast REAL NOT NULL, last_day TEXT NOT NULL, centre REAL, mean REAL, variance REAL, kin_centre REAL, kin_sd REAL,"
+    " low REAL, middle REAL, ask REAL, high REAL) WITHOUT ROWID",
+)
+
+
+@dataclass
+class Figure:
+    """One drill's passes in short, what it lends with the wide prior around `centre`, and where the belief lies with
+    `prior`; None for what was not worked out yet."""
+
+    tried: Tried
+    centre: float | None = None
+    lent: Lent | None = None
+    prior: Prior | None = None
+    places: Places | None = None
+
+
+def read(db: sqlite3.Connection) -> dict[str, Figure]:
+    """Every drill's figure. Raises sqlite3.Error."""
+    found = {}
+    for drill, passes, both, slow, fast, day, centre, mean, variance, around, sd, *at in db.execute(
+        "SELECT * FROM figures"
+    ):
+        found[drill] = Figure(
+            Tried(passes, bool(both), slow, fast, date.fromisoformat(day)),
+            centre,
+            None if mean is None else (mean, variance),
+            None if around is None else Prior(around, sd),
+            None if at[0] is None else Places(*at),
+        )
+    return found
+
+
+def write(db: sqlite3.Connection, figures: Mapping[str, Figure]) -> None:
+    """Put these drills' figures in the place of those kept. Raises sqlite3.Error."""
+    rows = []
+    for drill, one in figures.items():
+        tried, prior = one.tried, one.prior
+        head = (drill, tried.passes, tried.both, tried.slow, tried.fast, tried.last_day.isoformat(), one.centre)
+        kin = (None, None) if prior is None else (prior.centre, prior.sd)
+        rows.append((*head, *(one.lent or (None,) * 2), *kin, *(one.places or (None,) * 4)))
+    db.executemany(f"INSERT OR REPLACE INTO figures VALUES ({', '.join('?' * 15)})", rows)
+
+
+def steadies(
+    drills: Sequence[Drill],
+    figures: Mapping[str, Figure],
+    evidence: Callable[[str], Evidence | None],
+    today: date | None = None,
+) -> tuple[dict[str, Steady], set[str]]:
+    """The steady tempo of every drill that has one, kin lending strength, and whose figures were worked out for it.
+
+    `evidence` of a drill is asked for only where its figure does not stand; what is worked out is put into `figures`.
+    """
+    fresh = set()
+    enough = [(drill, one) for drill in drills if (one := figures.get(drill.id)) is not None and one.tried.enough]
+    for drill, one in enough:
+        own = own_prior(drill)
+        if one.centre != own.centre:
+            one.centre, one.lent = own.centre, lends(evidence(drill.id), own)
+            fresh.add(drill.id)
+    kin = Kin(drills, {drill.id: one.lent for drill, one in enough})
+    found = {}
+    for drill, one in enough:
+        prior = kin.prior(drill)
+        if one.places is None or one.prior != prior:
+            known = evidence(drill.id)
+            if known is None:
+                continue
+            one.prior, one.places = prior, places(known, prior)
+            fresh.add(drill.id)
+        steady = as_known(one.tried, one.places, today)
+        if steady is not None:
+            found[drill.id] = steady
+    return found, fresh
