@@ -115,6 +115,10 @@ def ways(draw: st.DrawFn, name: str, parts: dict[str, Part], usual: str, other: 
                             BarWay(pattern=other, why="so"),
                             BarWay(lanes=(("p", "r . a ."), ("i", ". 3 . 3")), slots=4),
                             BarWay(shapes={"G": Shape.parse("320033")}),
+                            BarWay(
+                                lanes=(("p", "r . r ."), ("m", ". 2! . 2")), slots=4,
+                                shapes={"N": Shape.parse("000000")},
+                            ),
                         ]
                     ),
                     max_size=2,

@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coach import shelf
@@ -29,6 +29,7 @@ from coach.song.piece import Piece, PieceBar
 from coach.song.shaping import TOO_HARD
 from coach.song.songfile import parse_song
 from coach.song.songtext import song_text
+from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.charts import charts
 
@@ -37,7 +38,7 @@ HANDS = [Hand(), Hand(barres="none")]
 # Where a bar is heavy: its first beat, the middle of four, the second group of 6/8 and of 5/4 (three and two).
 # Common practice, no source.
 STRONG = {"4/4": (0, 2), "12/8": (0, 2), "6/8": (0, 1), "5/4": (0, 3)}
-slow = settings(max_examples=30, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+slow = examples(20)
 
 
 def song_of(chords: str, key: str = "C", meter: str = "4/4", **more: object) -> Song:

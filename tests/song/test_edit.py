@@ -8,7 +8,7 @@ from collections import Counter
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import BadInput, CoachError
@@ -20,6 +20,7 @@ from coach.song.songfile import parse_song
 from coach.song.songs import read_songs, write_song
 from coach.song.songtext import song_text
 from coach.song.tomledit import Edit
+from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.made_up import songs
 
@@ -202,7 +203,7 @@ def test_a_new_song_can_be_read_at_once() -> None:
     assert read.arrangements["plain"].way.pattern == "waltz-thumb"
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(30)
 @given(song=songs(), data=st.data())
 def test_any_change_keeps_every_comment_and_says_what_was_meant(song: Song, data: st.DataObject) -> None:
     """A file with a comment on every line it may have one: after a few changes they are all there."""

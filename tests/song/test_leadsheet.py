@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import BadInput, CoachError
@@ -17,6 +17,7 @@ from coach.song.chart import Song
 from coach.song.leadsheet import LeadSheet, read_leadsheet, slug
 from coach.song.songfile import parse_song
 from coach.song.songtext import song_text
+from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.sheets import HEAD, TAIL, attributes, harmony, note, sheet
 
@@ -316,7 +317,7 @@ FULL_SHEET = sheet(
 )
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(80)
 @given(st.data())
 def test_a_damaged_sheet_never_brings_it_down(tmp_path_factory: pytest.TempPathFactory, data: st.DataObject) -> None:
     """Pieces cut out, doubled or swapped: a song that can be written, or one sentence."""
@@ -346,7 +347,7 @@ def test_lengths_without_end_are_refused(tmp_path: Path) -> None:
 NUMBERS = ["divisions", "duration", "fifths", "beats", "beat-type", "alter", "octave", "root-alter"]
 
 
-@settings(max_examples=150, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(80)
 @given(tag=st.sampled_from(NUMBERS), value=st.sampled_from(["0", "-1", "1e9", "", "x", "7", "1/3", "2.5", "NaN", "99"]))
 def test_odd_numbers_never_bring_it_down(tmp_path_factory: pytest.TempPathFactory, tag: str, value: str) -> None:
     """A number that cannot be in one of the places where the score has one."""

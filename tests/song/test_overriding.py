@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coach import shelf
@@ -37,6 +37,7 @@ from coach.song.overriding import (
 )
 from coach.song.perform import perform
 from coach.song.songfile import parse_song
+from tests.effort import examples
 
 PATTERNS, BOOK = shelf.library().patterns, shelf.shapes()
 TEXT = """
@@ -175,7 +176,7 @@ def test_in_another_key_patterns_go_by_the_new_names() -> None:
     perform(SONG, moved, PATTERNS, BOOK)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(25)
 @given(st.lists(DEEDS, max_size=8))
 def test_whatever_is_chosen_is_kept_in_the_file_and_can_be_played(deeds: list[tuple[str, str, int, int]]) -> None:
     """Any row of choices reads back from the song's file as it is, and each bar of it is exactly full."""

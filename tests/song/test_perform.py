@@ -6,7 +6,7 @@ from dataclasses import replace
 from fractions import Fraction
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 
 from coach import shelf
 from coach.errors import BadInput
@@ -19,6 +19,7 @@ from coach.song.chart import HOLD, SILENT, Song
 from coach.song.perform import arrangement_of, perform, sounding_key, tune_shift
 from coach.song.piece import Piece, PieceBar
 from coach.song.songfile import parse_song
+from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.made_up import songs
 
@@ -59,7 +60,7 @@ def shape_on(bar: PieceBar, pluck: Pluck) -> object:
     return None if shape is None else shape.fret(pluck.string)
 
 
-@settings(max_examples=60, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(40)
 @given(songs())
 def test_every_bar_is_full_and_stays_in_shape_and_hand(song: Song) -> None:
     """Any chart: the hand can hold each shape; no string and no finger twice at once; nothing outside the bar."""
@@ -85,7 +86,7 @@ def test_every_bar_is_full_and_stays_in_shape_and_hand(song: Song) -> None:
         assert piece.beats == at
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20)
 @given(songs())
 def test_the_thumb_plays_on_the_first_beat_of_every_whole_bar(song: Song) -> None:
     """Under a chord that sounds from the bar line on, its root or another bass note is there on one."""
@@ -95,7 +96,7 @@ def test_the_thumb_plays_on_the_first_beat_of_every_whole_bar(song: Song) -> Non
             assert any(p.bass and p.beat == 0 for p in bar.plucks)
 
 
-@settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(20)
 @given(songs())
 def test_thinning_follows_the_words(song: Song) -> None:
     """Under words only the bass is left; where there are none everything sounds."""

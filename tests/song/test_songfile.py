@@ -8,7 +8,7 @@ from fractions import Fraction
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 
 from coach import shelf
@@ -18,6 +18,7 @@ from coach.song.check import check_song
 from coach.song.songfile import LARGEST_FILE, check_text, parse_song, read_song, song_id
 from coach.song.songtext import song_text
 from coach.song.tomlmap import map_toml
+from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.made_up import songs
 
@@ -66,7 +67,7 @@ def problems(text: str) -> list[str]:
     return [str(p) for p in checked.problems]
 
 
-@settings(max_examples=50, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(30)
 @given(songs())
 def test_a_song_reads_back_as_written(song: Song) -> None:
     """Any song, written as a file and read again, is the same song."""
@@ -207,7 +208,7 @@ def test_the_id_is_the_file_s_name() -> None:
     assert [song_id(Path(p)) for p in ("a/ferry.song.toml", "x.y.song.toml", "ferry.toml")] == ["ferry", "x.y", "ferry"]
 
 
-@settings(max_examples=120, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(60)
 @given(song=songs(), data=st.data())
 def test_a_spoilt_file_never_ends_in_a_traceback(song: Song, data: st.DataObject) -> None:
     """Any letters cut out, doubled or put in: a song or problems with lines inside the file."""
@@ -244,7 +245,7 @@ def spoilt(text: str, data: st.DataObject) -> str:
     return text
 
 
-@settings(max_examples=25, deadline=None, suppress_health_check=[HealthCheck.too_slow])
+@examples(25)
 @given(songs())
 def test_the_map_finds_every_value(song: Song) -> None:
     """What stands at the place of a value, read by itself, is that value."""
