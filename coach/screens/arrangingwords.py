@@ -169,8 +169,8 @@ def sum_line(song: Song, arrangement: Arrangement, bpm: int, scope: str, span: s
     heard = f" (sounds in {sounds.title})" if sounds != key else ""
     early = ", a bar early" if arrangement.early else ""
     return (
-        f"{key.title} shapes{capo}{heard} · under words {arrangement.singing}{early} · {bpm} bpm"
-        f" · choosing for {scope} · hearing {span}"
+        f"{key.title} shapes{capo}{heard} · {bpm} bpm · choose for {scope} · hear {span}"
+        f" · under words: {arrangement.singing}{early}"
     )
 
 

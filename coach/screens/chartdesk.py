@@ -135,16 +135,14 @@ class ChartPage(Screen[None]):
         bars = sum(len(part.get("bars", ())) for part in sheet.get("parts", {}).values())
         title = f"Chart: {sheet.get('title', '')} · {bars} bars · {self.draft.path.name}"
         self.query_one("#title", Static).update(title)
-        self.query_one("#heads", Static).update(head_of_bars(widths(width - 1)))
+        self.query_one("#heads", Static).update(head_of_bars(widths(width - 2)))
         self.query_one("#ask", Static).update(asks(self.place, cell))
         keys = TYPING if self.typing else hints(CHART, self.world.keys, width - 2)
         self.query_one("#keys", Static).update(keys)
 
-        def draw(number: int, room: int) -> Text:
-            place, mine = lines[number], number == at
-            return line_of(
-                sheet, place, room - 1, cell=cell if mine else "", typed=typed if mine else None, wrong=wrong.get(place)
-            )
+        def draw(number: int, _: int) -> Text:
+            place, here = lines[number], cell if number == at else ""
+            return line_of(sheet, place, width - 2, cell=here, typed=typed if here else None, wrong=wrong.get(place))
 
         self.query_one("#lines", RowView).show(len(lines), draw, at)
 

@@ -167,6 +167,31 @@ def _ten_evenings(path: Path) -> None:
         ledger.add_note(dates.NOTE, dates.note_text(dates.DUE, "last-boat", (MOMENT + timedelta(14)).date()), at=MOMENT)
 
 
+async def arranging_pictures(out: Path) -> None:
+    """Write arranging-, keys-, chart- and export- in three sizes: our own song in its arrangements."""
+    for name, size in (("wide", (160, 45)), ("middle", (100, 36)), ("small", (80, 24))):
+        with tempfile.TemporaryDirectory() as home:
+            app = Coach(world(Path(home), FakeClock(), cautions_seen=True))
+            async with app.run_test(size=size) as pilot:
+                await pilot.pause(0.5)
+                app.open_arranging("last-boat")
+                await pilot.pause(2.0)
+                await pilot.press(*["down"] * 6)
+                await pilot.pause(0.3)
+                save(app, out / f"arranging-{name}.svg")
+                await pilot.press("k")
+                await pilot.pause(2.5)
+                save(app, out / f"keys-{name}.svg")
+                await pilot.press("escape", "h")
+                await pilot.pause(0.6)
+                await pilot.press("enter", "end", "space", "X")
+                await pilot.pause(0.3)
+                save(app, out / f"chart-{name}.svg")
+                await pilot.press("backspace", "backspace", "escape", "escape", "w")
+                await pilot.pause(1.5)
+                save(app, out / f"export-{name}.svg")
+
+
 async def readme_picture(path: Path) -> None:
     """The stage in the middle of a block, as the README shows it."""
     clock = FakeClock()
@@ -213,3 +238,4 @@ if __name__ == "__main__":
     asyncio.run(song_pictures(target))
     asyncio.run(songbook_pictures(target))
     asyncio.run(progress_pictures(target))
+    asyncio.run(arranging_pictures(target))
