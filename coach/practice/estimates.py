@@ -26,7 +26,7 @@ from coach.practice.steady import Evidence, Steady, Tried, evidence_of, known, o
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
 
-LAYOUT = 5
+LAYOUT = 6
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (
@@ -94,11 +94,13 @@ class Estimates:
         """The steady tempo of every drill that has one, kin lending strength."""
         with self._lock:
             self.refresh()
+            standing = keptfigures.standing(self._db, drills, today)
+            if standing is not None:
+                return standing
             if self._figures is None:
                 self._figures = keptfigures.read(self._db)
             found, fresh = keptfigures.steadies(drills, self._figures, self._read, today)
-            if fresh:
-                self._write({id_: self._figures[id_] for id_ in fresh})
+            self._write({id_: self._figures[id_] for id_ in fresh}, keptfigures.mark_of(drills))
             return found
 
     def _read(self, drill: str) -> Evidence | None:
@@ -112,13 +114,14 @@ class Estimates:
             self._full[drill] = None if row is None else _evidence(*row)
         return self._full[drill]
 
-    def _write(self, figures: dict[str, keptfigures.Figure]) -> None:
+    def _write(self, figures: dict[str, keptfigures.Figure], mark: str) -> None:
         """Keep figures that were worked out; where that cannot be done now they are worked out again another time."""
         with suppress(sqlite3.Error):
             self._db.execute("BEGIN IMMEDIATE")
             try:
                 if self._seen() == self._ends:  # else another coach has counted more meanwhile
                     keptfigures.write(self._db, figures)
+                    keptfigures.stand(self._db, mark)
             finally:
                 self._db.execute("COMMIT")
 
@@ -183,7 +186,7 @@ class Estimates:
         """Throw everything away and work it out from the ledger; gives how many drills there are."""
         with self._lock:
             with suppress(sqlite3.Error):
-                for table in ("seen", "kept", "figures", "told", "pasts", "minutes"):
+                for table in ("seen", "kept", "figures", "stands", "told", "pasts", "minutes"):
                     self._db.execute(f"DELETE FROM {table}")
             self._forget()
             return self.refresh()
@@ -227,12 +230,14 @@ class Estimates:
                 # Not the ledger that was seen: a copy was put back, or another laid in its place.
                 db.execute("DELETE FROM kept")
                 db.execute("DELETE FROM figures")
+                keptfigures.stand(db, None)
                 self._forget()
                 seen = {}
             after = {what: seen.get(what, (0, ""))[0] for what in ends}
             found = tally.counted(self._ledger, after, {what: row for what, (row, _) in ends.items()})
             for drill, window in found.items():
                 self._keep(drill, window)
+            keptfigures.stand(db, None)
             db.executemany(
                 "INSERT OR REPLACE INTO seen VALUES (?, ?, ?)", [(what, *end) for what, end in ends.items()]
             )

@@ -7,14 +7,27 @@ gone days do to it is plain arithmetic and is not kept.
 
 from __future__ import annotations
 
+import math
 import sqlite3
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from hashlib import sha256
 
 from coach.practice.drills import Drill
 from coach.practice.kin import Kin, Lent, lends
-from coach.practice.steady import Evidence, Places, Prior, Steady, Tried, as_known, own_prior, places
+from coach.practice.steady import (
+    LEAST_PASSES,
+    WIDEST,
+    Evidence,
+    Places,
+    Prior,
+    Steady,
+    Tried,
+    as_known,
+    own_prior,
+    places,
+)
 
 TABLES = (
     # passes to last_day: the passes in short (Tried). centre: of the wide prior, with which mean and variance are what
@@ -22,6 +35,8 @@ TABLES = (
     "CREATE TABLE figures (drill TEXT PRIMARY KEY, passes INTEGER NOT NULL, both INTEGER NOT NULL, slow REAL NOT NULL,"
     " fast REAL NOT NULL, last_day TEXT NOT NULL, centre REAL, mean REAL, variance REAL, kin_centre REAL, kin_sd REAL,"
     " low REAL, middle REAL, ask REAL, high REAL) WITHOUT ROWID",
+    # the drills for which all figures stand, as a mark; no row when one does not
+    "CREATE TABLE stands (mark TEXT NOT NULL)",
 )
 
 
@@ -62,6 +77,40 @@ def write(db: sqlite3.Connection, figures: Mapping[str, Figure]) -> None:
         kin = (None, None) if prior is None else (prior.centre, prior.sd)
         rows.append((*head, *(one.lent or (None,) * 2), *kin, *(one.places or (None,) * 4)))
     db.executemany(f"INSERT OR REPLACE INTO figures VALUES ({', '.join('?' * 15)})", rows)
+
+
+def mark_of(drills: Sequence[Drill]) -> str:
+    """A mark of all that these drills' priors depend on beside what was played."""
+    told = [
+        f"{d.id}\n{d.pattern}\n{d.grows_from}\n{d.slots_per_beat.numerator}/{d.slots_per_beat.denominator}"
+        f"\n{d.start_bpm}\n{d.target_bpm}"
+        for d in drills
+    ]
+    return sha256("\n\n".join(told).encode()).hexdigest()
+
+
+def standing(db: sqlite3.Connection, drills: Sequence[Drill], today: date | None = None) -> dict[str, Steady] | None:
+    """What `steadies` gives, read in one go where every figure of these drills stands; None where not.
+
+    Only what may be shown is read: gone days can but widen a range. Raises sqlite3.Error.
+    """
+    if db.execute("SELECT mark FROM stands").fetchall() != [(mark_of(drills),)]:
+        return None
+    found = {}
+    for drill, passes, slow, fast, day, *at in db.execute(
+        "SELECT drill, passes, slow, fast, last_day, low, middle, ask, high FROM figures"
+        " WHERE both AND passes >= ? AND high - low <= ?",
+        (LEAST_PASSES, 1.001 * math.log(WIDEST)),
+    ):
+        found[drill] = as_known(Tried(passes, True, slow, fast, date.fromisoformat(day)), Places(*at), today)
+    return {d.id: one for d in drills if (one := found.get(d.id)) is not None}
+
+
+def stand(db: sqlite3.Connection, mark: str | None) -> None:
+    """Say for which drills all figures stand; for none, when None. Raises sqlite3.Error."""
+    db.execute("DELETE FROM stands")
+    if mark is not None:
+        db.execute("INSERT INTO stands VALUES (?)", (mark,))
 
 
 def steadies(
