@@ -84,6 +84,7 @@ class ChartPage(Screen[None]):
         self.place = next((p for p in self.lines if p.kind == BAR), self.lines[0])
         self.column = 0
         self.typing = False
+        self.line = Line(id="type", compact=True, select_on_focus=False)
         self.wrong: dict[Place, dict[str, str]] = {}
         self.asked: dict[str, tuple[Place, str, str]] = {}
         self.leaving = False
@@ -94,7 +95,7 @@ class ChartPage(Screen[None]):
         yield Static(id="heads", markup=False)
         yield RowView(id="lines")
         yield Static(id="ask", markup=False)
-        yield Line(id="type", compact=True, select_on_focus=False)
+        yield self.line
         yield Static(id="say", markup=False)
         yield Static(id="keys", markup=False)
 
@@ -104,12 +105,14 @@ class ChartPage(Screen[None]):
         self.call_after_refresh(self.show)
 
     def on_unmount(self) -> None:
-        """All is saved before the page is gone."""
+        """All is saved before the page is gone, also what is just being typed."""
+        if self.typing:
+            self._keep(anyhow=True)
         self.draft.close()
 
     def say(self, sentence: str) -> None:
         """One sentence."""
-        if self.is_mounted:
+        if self.is_attached and self.line.is_attached:
             self.query_one("#say", Static).update(sentence)
 
     @property
@@ -130,7 +133,7 @@ class ChartPage(Screen[None]):
         if not self.is_mounted:
             return
         sheet, lines, at, cell, wrong = self.sheet, self.lines, self.at, self.cell, self.wrong
-        typed = self.query_one("#type", Input).value if self.typing else None
+        typed = self.line.value if self.typing else None
         width = max(self.size.width, 20)
         bars = sum(len(part.get("bars", ())) for part in sheet.get("parts", {}).values())
         title = f"Chart: {sheet.get('title', '')} · {bars} bars · {self.draft.path.name}"
@@ -173,7 +176,7 @@ class ChartPage(Screen[None]):
 
     def action_type(self) -> None:
         """Type in the chosen cell."""
-        line = self.query_one("#type", Line)
+        line = self.line
         self.typing = True
         kept = self.wrong.get(self.place, {}).get(self.cell)
         line.value = cell_text(self.sheet, self.place, self.cell) if kept is None else kept
@@ -192,7 +195,7 @@ class ChartPage(Screen[None]):
 
     def on_input_submitted(self) -> None:
         """On to the next line; an empty line for new bars ends the typing, and so does one of the head."""
-        place, text = self.place, self.query_one("#type", Line).value
+        place, text = self.place, self.line.value
         if place.kind in (HEAD, PART) or (place.kind == ADD and not text.strip()):
             self.action_typed()
             return
@@ -233,7 +236,7 @@ class ChartPage(Screen[None]):
 
     def _keep(self, *, anyhow: bool = False) -> int | None:
         """Save what is typed; how many bars it is. None when it cannot be read: it is marked and kept here `anyhow`."""
-        place, cell, text = self.place, self.cell, self.query_one("#type", Line).value
+        place, cell, text = self.place, self.cell, self.line.value
         trouble = problem_with(self.sheet, place, cell, text)
         if trouble:
             self.say(trouble)

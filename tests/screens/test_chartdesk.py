@@ -139,6 +139,15 @@ async def test_a_tab_goes_on_to_the_next_column(tmp_path: Path) -> None:
         assert (await saved(here, page)).order == ("Turn", "Chorus")
 
 
+async def test_leaving_the_coach_at_once_keeps_what_is_being_typed(tmp_path: Path) -> None:
+    """Ctrl-q in the middle of a line: its chords are in the file."""
+    async with house(tmp_path, (100, 36)) as here:
+        await opened(here)
+        await here.press("down", "enter", *"Am", "ctrl+q")
+    song = read_song(places.songs() / FILE, own=True)
+    assert str(song.parts["Verse"].bars[1].chords[0][1]) == "Am"
+
+
 async def test_a_pick_up_is_typed_as_beats(tmp_path: Path) -> None:
     """b on the first bar of the turn: one beat of it is left, and nothing else changes."""
     async with house(tmp_path, (100, 36)) as here:
