@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
 from datetime import date, datetime
 from functools import cache, partial
@@ -42,6 +42,19 @@ def songs() -> SongShelf:
     from coach.song.songs import read_songs
 
     return read_songs(places.shipped("shared") / "songs", places.songs())
+
+
+def beats_of(library: Library, songs: Callable[[], SongShelf]) -> Callable[[str], int | None]:
+    """What tells the beats in a bar of a drill by its id, None where it is not known; `songs` is asked when needed."""
+
+    def beats(drill: str) -> int | None:
+        name = drill.partition("/")[0]
+        if name in library.patterns:
+            return library.patterns[name].meter.beats
+        song = songs().songs.get(name)
+        return song.meter.beats if song else None
+
+    return beats
 
 
 @cache

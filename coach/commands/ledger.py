@@ -6,6 +6,7 @@ import difflib
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Sequence
 from datetime import datetime
+from functools import cache
 from itertools import chain
 from pathlib import Path
 
@@ -60,9 +61,8 @@ def _summary(takes: Sequence[Take]) -> Iterator[str]:
     if not takes:
         return
     library, today = shelf.library(), now_here().date()
-    beats = {pattern.id: pattern.meter.beats for pattern in library.patterns.values()}
     yield ""
-    yield week_words(takes, lambda drill: beats.get(drill.partition("/")[0]), today)
+    yield week_words(takes, shelf.beats_of(library, cache(shelf.songs)), today)
     for drill, before, after in moved(shelf.drills_here(library), by_drill(takes), today):
         yield f"{drill.title}: steady at {after:.0f} bpm, {before:.0f} a week ago."
 

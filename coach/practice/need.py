@@ -72,13 +72,17 @@ class Reason:
 
 @dataclass(frozen=True)
 class View:
-    """One drill as it stands on a local day; `rung` is its place in ladder order, `steady` None until known."""
+    """One drill as it stands on a local day; `rung` is its place in ladder order, `steady` None until known.
+
+    `below` is the title of the drill it grows from, "" on a first rung.
+    """
 
     drill: Drill
     rung: int
     past: Past | None
     today: date
     steady_of: SteadyOf | None = None
+    below: str = ""
 
     @property
     def memory(self) -> Memory | None:
@@ -187,7 +191,11 @@ def views_of(
     drills: Sequence[Drill], pasts: Mapping[str, Past], today: date, steady_of: SteadyOf | None = None
 ) -> list[View]:
     """Each drill as it stands today, in the order given."""
-    return [View(d, i, pasts.get(d.id), today, steady_of) for i, d in enumerate(drills)]
+    titles = {drill.id: drill.title for drill in drills}
+    return [
+        View(d, i, pasts.get(d.id), today, steady_of, titles.get(d.grows_from or "", d.grows_from or ""))
+        for i, d in enumerate(drills)
+    ]
 
 
 def reasons(view: View, extra: Sequence[Reason] = ()) -> tuple[Reason, ...]:

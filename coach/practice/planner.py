@@ -326,8 +326,8 @@ def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
     told = [r.text for r in (*extra, *by_date(view))]
     if first_day:
         return [*told, "one of the lowest rungs, for a first day"]
-    below = view.drill.grows_from
-    ground = f"what it grows from ({below}) was held on an earlier day" if below else "the first rung of its ladder"
+    below = view.below
+    ground = f"what it grows from ('{below}') was held on an earlier day" if below else "the first rung of its ladder"
     return [*told, f"new today: {ground}", "listen to it once before the first take"]
 
 

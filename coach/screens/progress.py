@@ -20,6 +20,7 @@ from textual.screen import Screen
 from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach import shelf
 from coach.errors import CoachError
 from coach.screens.actions import PROGRESS, action, bindings, first_key, hints
 from coach.screens.plots import glyphs_here
@@ -69,11 +70,8 @@ class Record:
                 remembered = {drill: past.memory for drill, past in estimates.pasts().items()}
         self.standings: list[Standing] = standings(world.drills, self.takes, steady, self.today, remembered)
         everything = [take for own in self.takes.values() for take in own]
-        self.minutes = minutes_by_day(everything, self._beats, self.today, MINUTE_DAYS)
-
-    def _beats(self, drill: str) -> int | None:
-        pattern = self.world.library.patterns.get(drill.partition("/")[0])
-        return pattern.meter.beats if pattern else None
+        beats = shelf.beats_of(world.library, lambda: world.songs)
+        self.minutes = minutes_by_day(everything, beats, self.today, MINUTE_DAYS)
 
     def _piece_map(self, drill: Drill) -> LoopMap | None:
         """The map of what the stage would play; None when it cannot be read."""
