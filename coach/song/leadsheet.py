@@ -36,6 +36,7 @@ from coach.song.harmonising import harmonised
 from coach.song.harmonyxml import Harmony, harmonies, number_of
 from coach.song.sheetlengths import check_lengths
 from coach.song.sheetparts import Written, cut, divided, flat_order
+from coach.song.sheetrepeats import with_beginnings
 from coach.song.sheetxml import sheet_tree
 
 USUAL_TEMPO = Fraction(90)
@@ -50,6 +51,8 @@ _ALIKE: dict[tuple[int, int], tuple[str, Fraction | int]] = {
     (6, 4): ("6/8", Fraction(1, 2)), (4, 8): ("2/4", 1), (9, 4): ("9/8", Fraction(1, 2)), (5, 8): ("5/4", 2),
     (12, 4): ("12/8", Fraction(1, 2)), (12, 16): ("12/8", 2), (6, 16): ("6/8", 2), (8, 8): ("4/4", 1),
 }  # fmt: skip
+# The church modes whose third is minor, and the others.
+_MODES = {"dorian": True, "phrygian": True, "aeolian": True, "lydian": False, "mixolydian": False, "ionian": False}
 
 
 @dataclass(frozen=True)
@@ -190,6 +193,8 @@ class _Reading:
         for measure in voice.findall("measure"):
             for element in [e for e in measure if e.tag in ("harmony", "print", "figured-bass")]:
                 measure.remove(element)
+        if with_beginnings(voice.findall("measure")):
+            self.note("where a repeated section has no sign at its beginning it is taken to follow the one before")
         if voice.find("measure/attributes/transpose") is not None:
             self.note("the sheet is for a transposing instrument: notes and chords are read as written")
         try:
@@ -346,6 +351,9 @@ class _Reading:
         mode = getattr(signs[0], "mode", None)
         if mode in ("major", "minor"):
             told = next(k for k in KEYS if k.signature == sharps and k.minor == (mode == "minor"))
+        elif mode in _MODES and (modal := _modal(signs[0], _MODES[mode])):
+            self.note(f"its tune is in the {mode} mode: it is kept as {modal.title}, with notes of its own")
+            return modal
         elif likely is not None and likely.signature == sharps:
             told = likely
         else:
@@ -403,6 +411,12 @@ def _pitch(found: Any) -> Pitch | None:
     if alter.denominator != 1 or abs(alter) > 2 or found.octave is None or not 0 <= found.octave <= 9:
         return None
     return Pitch(Note(LETTERS.index(found.step), int(alter)), int(found.octave))
+
+
+def _modal(sign: Any, minor: bool) -> Key | None:
+    """Our key on the final of a church mode, None where there is none."""
+    note = Note(LETTERS.index(sign.tonic.step), int(sign.tonic.alter))
+    return next((k for k in KEYS if k.tonic == note and k.minor == minor), None)
 
 
 def _key_of_tune(written: Sequence[Written], sharps: int) -> Key:

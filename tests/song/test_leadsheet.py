@@ -129,6 +129,28 @@ def test_endings_are_taken_in_turn(tmp_path: Path) -> None:
     assert played == ["C", "F", "C", "G"]
 
 
+def test_a_second_repeat_without_its_beginning_follows_the_first(tmp_path: Path) -> None:
+    """A :| B :| is A A B B, as tune books mean it, and it is told; with its sign at the beginning nothing is."""
+    first, second = attributes() + harmony("C") + note("C4", 4) + REPEAT, harmony("G") + note("G4", 4) + REPEAT
+    sheet_ = read(tmp_path, first, second)
+    played = [str(bar.chords[0][1]) for name in sheet_.song.order for bar in sheet_.song.parts[name].bars]
+    assert played == ["C", "C", "G", "G"]
+    assert any("no sign at its beginning" in text for text in sheet_.notes)
+    signed = read(tmp_path, first, '<barline location="left"><repeat direction="forward"/></barline>' + second)
+    assert signed.song.order == sheet_.song.order
+    assert not any("no sign at its beginning" in text for text in signed.notes)
+
+
+@pytest.mark.parametrize(
+    ("fifths", "mode", "key"), [(-1, "dorian", "Gm"), (0, "mixolydian", "G"), (1, "lydian", "C"), (0, "aeolian", "Am")]
+)
+def test_a_church_mode_is_kept_by_its_final(tmp_path: Path, fifths: int, mode: str, key: str) -> None:
+    """G Dorian has one flat and a minor third on G, so it is kept as G minor; and so with the others."""
+    sheet_ = read(tmp_path, attributes(fifths, mode=mode) + note("G4", 4))
+    assert str(sheet_.song.key) == key
+    assert any(f"{mode} mode" in text for text in sheet_.notes)
+
+
 def test_stanzas_without_a_repeat_are_sung_one_after_the_other(tmp_path: Path) -> None:
     """Two stanzas under one melody: the tune twice, each with its words."""
     song = read(tmp_path, attributes() + harmony("C") + note("C4", 4, "first|second")).song
