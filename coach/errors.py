@@ -9,6 +9,11 @@ CoachError                    exit code 1: the thing asked could not be done
 
 from __future__ import annotations
 
+import re
+
+_LONGEST = 120  # letters without a blank that a sentence repeats of what the player wrote
+_HEARD_BY_TERMINALS = re.compile(r"[\x00-\x08\x0e-\x1b\x7f-\x9f]")
+
 
 class CoachError(Exception):
     """Something could not be done; `str(error)` is one clear sentence for the player."""
@@ -22,10 +27,11 @@ class CoachError(Exception):
         super().__init__(what, where, mend)
 
     def __str__(self) -> str:
-        """`WHERE: WHAT; HOW TO MEND IT.` on one line."""
+        """`WHERE: WHAT; HOW TO MEND IT.` on one line, without very long words and signs that steer a terminal."""
         head = f"{self.where}: " if self.where else ""
         tail = f"; {self.mend}" if self.mend else ""
-        said = " ".join(f"{head}{self.what}{tail}".split()).rstrip(".")
+        what = " ".join(w if len(w) <= _LONGEST else f"{w[:40]}…{w[-10:]}" for w in self.what.split())
+        said = _HEARD_BY_TERMINALS.sub("?", " ".join(f"{head}{what}{tail}".split()).rstrip("."))
         return said if said.endswith("?") else said + "."
 
     def at(self, where: str) -> CoachError:

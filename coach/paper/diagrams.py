@@ -2,23 +2,39 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from functools import cache
 
 from coach.errors import BadShape
 from coach.guitar.choices import with_fingers
 from coach.guitar.shape import Shape
 from coach.paper.glyphs import BOLD, REGULAR, disc
-from coach.paper.layout import Item, bar, drawn, rule, words
+from coach.paper.layout import Block, Item, bar, drawn, fitted, rule, words
 
 FRETS = 4
 _STRING, _FRET, _DOT = 6.6, 7.8, 2.7
+_NAME, _APART = 11.5, 62.0
 _MARKS, _FINGERS = 7.5, 8.5  # room above for open and muted strings, below for finger numbers
 
 
 def diagram(shape: Shape, group: str) -> tuple[Item, ...]:
     """The diagram as items of one group, upper left near (0, 0); fingers are worked out where none are said."""
     return tuple(_diagram(_held(shape), group))
+
+
+def shape_rows(shapes: Sequence[tuple[str, Shape]], room: float, group: str) -> tuple[Block, ...]:
+    """Named shapes side by side, in rows of as many as `room` points hold; each row a block that keeps to the next."""
+    across = max(int((room + 20) / _APART), 1)
+    return tuple(_row(shapes[k : k + across], f"{group}-{k}") for k in range(0, len(shapes), across))
+
+
+def _row(shapes: Sequence[tuple[str, Shape]], group: str) -> Block:
+    items: list[Item] = []
+    for k, (name, shape) in enumerate(shapes):
+        x = k * _APART
+        items.append(fitted("chord", f"{group}-name{k}", x, _NAME - 1, name, _NAME, _APART - 8, BOLD))
+        items += [item.moved(x, _NAME + 3) for item in diagram(shape, f"{group}-{k}")]
+    return Block(tuple(items), max(item.box.bottom for item in items) + 2, keep=True, apart=7)
 
 
 @cache

@@ -16,7 +16,7 @@ from coach.paper.engraving_lines import Line, planned
 from coach.paper.engraving_marks import WORD
 from coach.paper.engraving_spacing import MOST_STRETCH, broken, spread
 from coach.paper.engraving_stems import DOWN, LINE_GAP, STAFF, UP, ZONE, stems
-from coach.paper.layout import Block, Item, rule, words
+from coach.paper.layout import Block, Item, Text, rule, words
 
 _MOST_BARS = 12
 
@@ -25,7 +25,7 @@ _ABOVE = (
     *(("endings", 4.0), ("marks", 5.0), ("diagrams", 2.0), ("chords", 5.0)),
     *(("fermata", 2.0), ("fingers", 2.0), ("accent-up", 2.0), ("tuplet-up", 2.0)),
 )
-_BELOW = (("tuplet-down", 2.0), ("accent-down", 2.0), ("thumb", 2.0), ("count", 3.0), ("breaths", 1.0), ("words", 0.0))
+_BELOW = (("tuplet-down", 2.0), ("accent-down", 2.0), ("thumb", 2.0), ("count", 3.0), ("words", 0.0))
 
 
 def engraved(bars: Sequence[Drawn], room: float, group: str) -> list[Block]:
@@ -76,9 +76,8 @@ def placed(line: Line, room: float, group: str) -> Block:
     y = 0.0
     for lane, space in _ABOVE:
         y = _row(items, lanes.get(lane, []), y, space)
-    ups = any(s.voices[1] for s in line.sets)
     # With nothing over the staff the bar's number still needs room.
-    y = max(y + (ZONE if ups else 5.0), 10.0)
+    y = max(y + (ZONE if _stemmed(line, 1) else 5.0), 10.0)
     staff = lanes.pop("staff")
     items += [item.moved(0, y) for item in (*staff, *_staff_lines(staff, xs, f"{group}-staff"))]
     items += [item.moved(0, y - 6) for item in lanes["number"]]
@@ -86,10 +85,15 @@ def placed(line: Line, room: float, group: str) -> Block:
         for voice, side in zip(set_.voices, (DOWN, UP), strict=True):
             at = [(xs[set_.first] + xs[set_.last]) / 2 if n.bar_rest else xs[set_.at[n.beat]] for n in voice]
             items += [i.moved(0, y) for i in stems(voice, at, side, f"{group}-v{k}{side.way}")]
-    y += STAFF + (ZONE + 2 if any(s.voices[0] for s in line.sets) else 8.0)
+    y += STAFF + (ZONE + 2 if _stemmed(line, 0) else 8.0)
     for lane, space in _BELOW:
         y = _row(items, lanes.get(lane, []), y, space)
-    return Block(tuple(items), y, apart=10.0, bars=len(line.sets))
+    return Block(tuple(items), y, apart=8.0, bars=len(line.sets))
+
+
+def _stemmed(line: Line, voice: int) -> bool:
+    """Whether a voice has more than whole notes, which have no stem."""
+    return any(n.rest or n.type != "whole" for s in line.sets for n in s.voices[voice])
 
 
 def _row(items: list[Item], lane: Sequence[Item], y: float, space: float) -> float:
@@ -103,7 +107,7 @@ def _row(items: list[Item], lane: Sequence[Item], y: float, space: float) -> flo
 
 def _hyphens(line: Line, xs: Sequence[float], group: str) -> Iterator[Item]:
     """A hyphen midway between a syllable that goes on and the next one, or right after it at the line's end."""
-    sung = sorted((c for c in line.cells if c.lane == "words"), key=lambda c: c.column)
+    sung = sorted((c for c in line.cells if c.lane == "words" and isinstance(c.items[0], Text)), key=lambda c: c.column)
     for k, each in enumerate(sung):
         if not each.joins:
             continue

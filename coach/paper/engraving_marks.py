@@ -110,16 +110,21 @@ def told(plan: Plan, each: Drawn, before: Drawn | None, at: dict[Fraction, int],
             items = [i.moved(-_HALF, 0) for i in diagram(hold.shape, plan.name(f"shape{k}-{number}"))]
             plan.put("diagrams", at[hold.beat], items, ("diagrams",), 6)
     _counted(plan, bar_, at, k)
-    for n, beat in enumerate(bar_.breaths):
-        column = at[max((b for b in at if b <= beat), default=min(at))]
-        plan.put("breaths", column, [_breath(7, plan.name(f"breath{k}-{n}"))], ("breaths",), 1)
+    breathing = {at[max((b for b in at if b <= beat), default=min(at))] for beat in bar_.breaths}
     sung: dict[Fraction, list[str]] = {}
     for word in bar_.words:
         sung.setdefault(word.beat, []).append(word.text)
     for beat, texts in sorted(sung.items()):
         said, joins = " ".join(texts).strip(), texts[-1].rstrip().endswith("-")
         item = words("words", plan.name(f"words{k}-{beat}"), -_HALF, 0, said.rstrip("-") or said, WORD)
-        plan.put("words", at[max(b for b in at if b <= beat)], [item], ("words",), 3.4, joins)
+        column = at[max(b for b in at if b <= beat)]
+        stands: list[Item] = [item]
+        if column in breathing:
+            breathing.remove(column)
+            stands.append(_breath(item.box.right + 4, plan.name(f"breath{k}-{column}")))
+        plan.put("words", column, stands, ("words",), 3.4, joins)
+    for column in sorted(breathing):
+        plan.put("words", column, [_breath(7, plan.name(f"breath{k}-{column}"))], ("words",), 1)
 
 
 def _counted(plan: Plan, bar: PieceBar, at: dict[Fraction, int], k: int) -> None:
@@ -132,7 +137,7 @@ def _counted(plan: Plan, bar: PieceBar, at: dict[Fraction, int], k: int) -> None
 
 
 def _breath(x: float, group: str) -> Item:
-    """A raised comma."""
+    """A comma raised to the top of the words."""
     tail = (("M", (x + 1.4, 0.0)), ("C", (x + 1.6, 2.4, x + 0.2, 4.0, x - 1.4, 4.6)))
     back = (("C", (x - 0.4, 3.6, x + 0.2, 2.4, x, 1.0)), ("Z", ()))
-    return drawn("breath", group, (*disc(x, 0, 1.5), *tail, *back))
+    return drawn("breath", group, (*disc(x, 0, 1.5), *tail, *back)).moved(0, -6.8)

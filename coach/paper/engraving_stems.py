@@ -18,7 +18,7 @@ from coach.paper.layout import Item, bar, drawn, rule
 
 LINE_GAP = 8.0
 STAFF = 5 * LINE_GAP
-CLEAR, STEM, SHORT = 5.0, 14.0, 7.0
+CLEAR, STEM, SHORT = 5.0, 12.0, 6.0
 ZONE = CLEAR + STEM
 _BEAM, _BEAM_STEP, _HOOK = 2.1, 3.3, 4.5
 _NAMES = tuple(TYPES)

@@ -15,7 +15,7 @@ from coach.paper.glyphs import REGULAR, Op, depth, height, width
 
 # Paper sizes in points: ISO 216 A4 (210 x 297 mm) and US Letter (8.5 x 11 inches, ANSI/ASME Y14.1).
 PAPERS = {"a4": (595.28, 841.89), "letter": (612.0, 792.0)}
-MARGIN_LEFT, MARGIN_RIGHT, MARGIN_TOP, MARGIN_BOTTOM = 42.0, 42.0, 40.0, 48.0
+MARGIN_LEFT, MARGIN_RIGHT, MARGIN_TOP, MARGIN_BOTTOM = 42.0, 42.0, 34.0, 44.0
 
 
 @dataclass(frozen=True)

@@ -6,7 +6,9 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
+from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD
+from coach.paper.diagrams import shape_rows
 from coach.paper.engraving import engraved, fits
 from coach.paper.engraving_bars import Drawn
 from coach.paper.engraving_tempo import tempo_mark
@@ -20,13 +22,16 @@ from coach.song.piece import Piece, PieceBar
 
 _TITLE, _HEADING, _INFO = 21.0, 13.0, 9.5
 _GUTTER = 26.0
+_MOST_SHAPES = 16  # two rows
 
 
 def piece_blocks(piece: Piece, paper: str, group: str, source: str = "", ties: bool = False) -> list[Block]:
     """A piece from its title to its last bar, on pages of its own."""
     blocks = list(_head(piece, paper, group, source))
     room = text_width(paper)
-    shown: set[tuple[str, str]] = set()
+    gathered = _gathered(piece)
+    blocks += shape_rows(list(gathered.items()), room, f"{group}-shapes")
+    shown = {(name, str(shape)) for name, shape in gathered.items()}
     parts = stretches(piece)
     tempos, meters = len({b.bpm for b in piece.bars}) > 1, len({b.meter for b in piece.bars}) > 1
     for k, stretch in enumerate(parts):
@@ -39,6 +44,19 @@ def piece_blocks(piece: Piece, paper: str, group: str, source: str = "", ties: b
             blocks.append(_headed(stretch.heading, said, room, f"{group}-head{k}", _tall(lines)))
         blocks += lines
     return blocks
+
+
+def _gathered(piece: Piece) -> dict[str, Shape]:
+    """The shapes of a song by chord, to stand at its head; none where a chord is held in two ways, or they are many.
+
+    Then, as over a pattern, each stands where it first comes.
+    """
+    if not piece.order:
+        return {}
+    holds = [hold for bar in piece.bars for hold in bar.held.holds]
+    found = dict.fromkeys((str(hold.chord), hold.shape) for hold in holds if hold.shape is not None)
+    by_name = {name: shape for name, shape in found if shape is not None}
+    return by_name if len(by_name) == len(found) <= _MOST_SHAPES else {}
 
 
 def layer_blocks(piece: Piece, about: str, paper: str) -> list[Block]:

@@ -321,14 +321,19 @@ class _SongReader:
         r, value = self.reading, self.data.get("order")
         if value is None:
             return tuple(parts)
+        told = len(r.problems)
         names = r.texts(("order",), value)
+        if len(r.problems) > told:
+            return ()
         if not names and isinstance(value, list) and not value:
             r.problem(("order",), "the order is empty", "name the parts in the order they are played")
+        written = self.data.get("parts")
+        unreadable = set(written).difference(parts) if isinstance(written, dict) else set()
         for number, name in enumerate(names):
-            if name not in parts:
+            if name not in parts and name not in unreadable:  # what is wrong with those is told at them
                 near = difflib.get_close_matches(name, parts, n=1)
                 hint = f"did you mean {near[0]}?" if near else "the parts are " + (", ".join(parts) or "missing")
-                r.problem(("order", number), f"the order names {name}, which is no part", hint)
+                r.problem(("order", number), f"the order names '{name}', which is no part", hint)
         for name in parts:
             if name not in names:
                 r.odd(("parts", name), f"part {name} is never played", "name it in order")

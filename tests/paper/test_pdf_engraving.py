@@ -214,6 +214,24 @@ def test_a_shape_is_drawn_where_it_comes_first() -> None:
     assert texts(leaves.pages[0].items, "chord") == ["C", "G", "C", "G"]
 
 
+def test_a_song_s_shapes_stand_together_at_its_head() -> None:
+    """Each once beside its name, and none over the staves; where a chord is held in two ways both stand over theirs."""
+    piece = replace(piece_of("C G | C F"), order=("",))
+    page = sheet_leaves([piece]).pages[0]
+    top = min(item.box.top for item in kinds(page.items, "staffline"))
+    drawn = kinds(page.items, "diagram")
+    assert len({item.group for item in drawn}) == 3
+    assert max(item.box.bottom for item in drawn) < top
+    named = [text.text for text in kinds(page.items, "chord") if text.box.top < min(item.box.top for item in drawn)]
+    assert sorted(named) == ["C", "F", "G"]
+    first, second = piece.bars
+    other = replace(second.held.holds[0], shape=Shape.parse("x32013"))
+    twice = replace(piece, bars=(first, replace(second, held=replace(second.held, holds=(other,)))))
+    page = sheet_leaves([twice]).pages[0]
+    names = {item.group.split("-shape")[0] for item in kinds(page.items, "diagram")}
+    assert not any("shapes" in name for name in names)
+
+
 def test_a_barre_is_one_finger_over_its_strings() -> None:
     """F as 133211: finger 1 over all six at fret 1; C as x32010 has none."""
     assert barres(Shape.parse("133211", "134211")) == ((1, 0, 5),)

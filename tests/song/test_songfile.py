@@ -269,3 +269,22 @@ def test_a_hostile_file_ends_quickly() -> None:
         assert problems(text)
     # Generous: only a time that grows with the square of the size would come near.
     assert time.perf_counter() - began < 60
+
+
+def test_an_order_whose_part_is_unreadable_tells_that_part_alone() -> None:
+    """A part with a name of 60 letters is one problem, not two; a broken order calls no part unused."""
+    long = "V" * 60
+    checked = check_text(GOOD.replace("[parts.Verse", f"[parts.{long}").replace('"Verse"', f'"{long}"'), "x")
+    assert [p.what for p in checked.problems if "order" in p.what] == []
+    assert [p.what for p in checked.problems if "short name" in p.what]
+    lines = GOOD.splitlines()
+    no_list = "\n".join("order = 7" if line.startswith("order") else line for line in lines)
+    assert [note.what for note in check_text(no_list, "x").notes if "never played" in note.what] == []
+
+
+def test_what_a_file_holds_does_not_flood_or_steer_the_terminal() -> None:
+    """A key of 3000 letters is told shortened, an escape sequence in a name of the order is not sent on."""
+    for text in (GOOD.replace('key = "G"', f'key = "{"A" * 3000}"'), GOOD.replace('"Verse"', '"\\u001b[2J"', 1)):
+        said = problems(text)
+        assert said
+        assert all(len(one) < 300 and one.isprintable() for one in said)
