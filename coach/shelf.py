@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
+from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
 from functools import cache, partial
@@ -219,7 +220,7 @@ def plan_here(
     from coach.practice.ledger import Ledger
 
     use = _plan_settings(settings)
-    with Ledger(path) as ledger, Estimates(ledger) as estimates:
+    with _collector_waits(), Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, played = estimates.pasts(), estimates.minutes()
         day = read_day(ledger, drills, library, now.date())
         if any("/" in drill.id for drill in drills):
@@ -262,6 +263,21 @@ def _piece(library: Library, settings: Settings, song: str, arrangement: str) ->
         return perform(read, arrangement_of(read, arrangement), library.patterns, shapes(), hand=hand_of(settings))
     except CoachError:  # the songs' own list tells what is wrong with it
         return None
+
+
+@contextmanager
+def _collector_waits() -> Iterator[None]:
+    """Python's search for rings of dead values waits: a plan makes thousands of values and no ring, and the search
+    would go through all of them time and again."""
+    import gc
+
+    was = gc.isenabled()
+    gc.disable()
+    try:
+        yield
+    finally:
+        if was:
+            gc.enable()
 
 
 def _plan_settings(settings: Settings) -> PlanSettings:

@@ -10,11 +10,11 @@ from __future__ import annotations
 
 import json
 import sqlite3
+from array import array
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
 from datetime import UTC, date, datetime, timedelta
 from itertools import groupby
-from typing import Any
 
 from coach.practice import tally
 from coach.practice.days import from_utc_text, utc_text
@@ -22,16 +22,18 @@ from coach.practice.ledger import Ledger
 from coach.practice.load import minutes_by_day
 from coach.practice.memory import Memory
 from coach.practice.past import OnLayer, Past, after_day
-from coach.practice.takes import Take
+from coach.practice.takes import VERDICTS, Take
 
 TABLES = (
     "CREATE TABLE told (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
     # before: the past up to the latest day; open: the ids of that day's takes; past: both together
-    "CREATE TABLE pasts (drill TEXT PRIMARY KEY, before TEXT, open TEXT NOT NULL, past TEXT NOT NULL) WITHOUT ROWID",
+    "CREATE TABLE pasts (drill TEXT PRIMARY KEY, before BLOB, open TEXT NOT NULL, past BLOB NOT NULL) WITHOUT ROWID",
     "CREATE TABLE minutes (day TEXT PRIMARY KEY, minutes REAL NOT NULL) WITHOUT ROWID",
 )
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _day = date.fromordinal
+_WORDS = (None, *VERDICTS)
+_HEAD = 24
 _AT_A_TIME = 20_000  # takes held in memory while pasts are folded anew
 
 
@@ -39,7 +41,7 @@ def read_pasts(db: sqlite3.Connection, drills: Iterable[str] | None = None) -> d
     """Every drill's past, or those of some."""
     rows = db.execute("SELECT drill, past FROM pasts").fetchall()
     wanted = None if drills is None else set(drills)
-    return {drill: _past(drill, json.loads(text)) for drill, text in rows if wanted is None or drill in wanted}
+    return {drill: _past(drill, blob) for drill, blob in rows if wanted is None or drill in wanted}
 
 
 def read_minutes(db: sqlite3.Connection) -> dict[date, float]:
@@ -106,7 +108,7 @@ def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], tou
     for drill in chunk:
         row = db.execute("SELECT before, open FROM pasts WHERE drill = ?", (drill,)).fetchone()
         before, opened = (None, []) if row is None else (row[0], json.loads(row[1]))
-        known[drill] = None if before is None else _past(drill, json.loads(before))
+        known[drill] = None if before is None else _past(drill, before)
         wanted |= touched[drill] | set(opened)
     own: dict[str, list[Take]] = defaultdict(list)
     for take in ledger.takes(ids=wanted):
@@ -120,8 +122,8 @@ def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], tou
             before, opened = past, list(run)
             past = after_day(before, opened)
         if past is not None:
-            row = (drill, None if before is None else _text(before), json.dumps([t.id for t in opened]), _text(past))
-            db.execute("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", row)
+            so_far, ids = None if before is None else _numbers(before), json.dumps([t.id for t in opened])
+            db.execute("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", (drill, so_far, ids, _numbers(past)))
 
 
 def _count(db: sqlite3.Connection, ledger: Ledger, days: Iterable[str] | None) -> None:
@@ -142,66 +144,69 @@ def _count(db: sqlite3.Connection, ledger: Ledger, days: Iterable[str] | None) -
     db.executemany("INSERT OR REPLACE INTO minutes VALUES (?, ?)", rows_)
 
 
-# A past as JSON: days by their number, moments in microseconds; thousands are read for a plan
+# A past as numbers in a row (8-byte floats, which hold days and microseconds exactly): thousands are read for a plan.
+# Nothing kept can be 0, so 0 stands for None.
 
 
-def _text(past: Past) -> str:
-    memory = past.memory
-    return json.dumps(
-        (
-            past.first_day.toordinal(),
-            past.last_day.toordinal(),
-            _moment(past.last_at),
-            past.held_day and past.held_day.toordinal(),
-            past.latest,
-            _layer(past.full),
-            _layer(past.thumb),
-            [(day.toordinal(), bpm) for day, bpm in past.curve],
-            memory
-            and (
-                memory.first_day.toordinal(),
-                memory.last_day.toordinal(),
-                memory.days,
-                memory.stability,
-                memory.difficulty,
-                memory.due.toordinal(),
-                memory.standing,
-                memory.first_held and memory.first_held.toordinal(),
-            ),
-        ),
-        separators=(",", ":"),
-    )
+def _numbers(past: Past) -> bytes:
+    memory, latest, curve = past.memory, past.latest, past.curve
+    row: list[float] = [past.first_day.toordinal(), past.last_day.toordinal(), _moment(past.last_at)]
+    row += [_number(past.held_day), len(latest), len(curve)]
+    for layer in (past.full, past.thumb):
+        row += [_place(layer.standing), layer.slowest or 0, layer.told or 0, layer.held or 0, len(layer.kept)]
+    if memory is None:
+        row += [0] * 8
+    else:
+        row += [memory.first_day.toordinal(), memory.last_day.toordinal(), memory.days, memory.stability]
+        row += [memory.difficulty, memory.due.toordinal(), _place(memory.standing), _number(memory.first_held)]
+    row += [n for pair in latest for n in pair]
+    row += [n for day, bpm in curve for n in (day.toordinal(), bpm)]
+    row += [n for layer in (past.full, past.thumb) for at, bpm in layer.kept for n in (_moment(at), bpm)]
+    return array("d", row).tobytes()
+
+
+def _place(verdict: str | None) -> int:
+    return 0 if verdict is None else VERDICTS.index(verdict) + 1
+
+
+def _number(day: date | None) -> int:
+    return 0 if day is None else day.toordinal()
 
 
 def _moment(at: datetime) -> int:
     return (at - _EPOCH) // timedelta(microseconds=1)
 
 
-def _layer(one: OnLayer) -> list[Any]:
-    return [one.standing, one.slowest, one.told, one.held, [(_moment(at), bpm) for at, bpm in one.kept]]
-
-
-def _past(drill: str, told: list[Any]) -> Past:
-    first, last, at, held, latest, full, thumb, curve, memory = told
-    if memory is not None:
-        begun, graded, days, stability, difficulty, due, standing, first_held = memory
-        known = first_held and _day(first_held)
-        memory = Memory(
-            drill, _day(begun), _day(graded), days, stability, difficulty, _day(due), standing, known
-        )
+def _past(drill: str, blob: bytes) -> Past:
+    values = array("d")
+    values.frombytes(blob)
+    row = values.tolist()
+    first, last, at, held_day, latest, curve = row[:6]
+    begun, graded, days, stability, difficulty, due, stands, first_held = row[16:_HEAD]
+    curve_at = _HEAD + 2 * int(latest)
+    full_at = curve_at + 2 * int(curve)
+    thumb_at = full_at + 2 * int(row[10])
+    memory = None
+    if begun:
+        known = _day(int(first_held)) if first_held else None
+        ends = _day(int(begun)), _day(int(graded))
+        verdict = VERDICTS[int(stands) - 1]
+        memory = Memory(drill, *ends, int(days), stability, difficulty, _day(int(due)), verdict, known)
     return Past(
-        _day(first),
-        _day(last),
+        _day(int(first)),
+        _day(int(last)),
         _EPOCH + timedelta(0, 0, at),
-        held and _day(held),
-        tuple([(clean, weight) for clean, weight in latest]),
-        _on(full),
-        _on(thumb),
-        tuple([(_day(day), bpm) for day, bpm in curve]),
+        _day(int(held_day)) if held_day else None,
+        tuple(zip(row[_HEAD:curve_at:2], row[_HEAD + 1 : curve_at : 2], strict=True)),
+        _layer(row, 6, full_at),
+        _layer(row, 11, thumb_at),
+        tuple([(_day(int(row[n])), row[n + 1]) for n in range(curve_at, full_at, 2)]),
         memory,
     )
 
 
-def _on(told: list[Any]) -> OnLayer:
-    standing, slowest, low, held, kept = told
-    return OnLayer(standing, slowest, low, held, tuple([(_EPOCH + timedelta(0, 0, at), bpm) for at, bpm in kept]))
+def _layer(row: Sequence[float], head: int, kept_at: int) -> OnLayer:
+    standing, slowest, told, held, kept = row[head : head + 5]
+    places = range(kept_at, kept_at + 2 * int(kept), 2)
+    lately = tuple([(_EPOCH + timedelta(0, 0, row[n]), row[n + 1]) for n in places])
+    return OnLayer(_WORDS[int(standing)], slowest or None, told or None, held or None, lately)
