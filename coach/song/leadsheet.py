@@ -200,7 +200,10 @@ class _Reading:
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")
-                score = import_module("music21.musicxml.xmlToM21").MusicXMLImporter().xmlRootToScore(self.root)
+                importer = import_module("music21.musicxml.xmlToM21").MusicXMLImporter()
+                # Staves of one part go into the importer's own stream, whatever stream it is given.
+                score = importer.stream = import_module("music21.stream").Score()
+                importer.xmlRootToScore(self.root, score)
             part = score.parts[0]
         except Exception as error:  # whatever a broken score brings up in music21
             raise BadInput(

@@ -18,7 +18,7 @@ from coach.guitar.shape import Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.music.rekey import for_players, rekey
-from coach.song.arrangement import Arrangement, BarWay, PartWay
+from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay
 
 BAR, CHORD, PART, ALL = "this bar", "this chord in the part", "the part", "the whole song"
 SCOPES = (BAR, CHORD, PART, ALL)
@@ -55,7 +55,9 @@ def with_pattern(arrangement: Arrangement, scope: str, part: str, bar: int, chor
     way = arrangement.parts.get(part, _NONE)
     if scope == BAR:
         own = way.bars.get(bar, BarWay())
-        return _bar(arrangement, part, bar, BarWay(pattern, shapes=own.shapes, why=YOURS))
+        # All strings were left open for the tune where there is no chord: a pattern would pick them.
+        shapes = _without(own.shapes, NO_CHORD) if own.lanes else own.shapes
+        return _bar(arrangement, part, bar, BarWay(pattern, shapes=shapes, why=YOURS))
     if scope == CHORD:
         return _part(arrangement, part, replace(way, by_chord={**way.by_chord, chord: pattern}))
     if scope == PART:

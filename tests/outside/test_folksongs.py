@@ -2,7 +2,7 @@
 
 Sources: S. C. Foster, Jeanie with the Light Brown Hair, 1854 (corpus leadSheet/fosterBrownHair.mxl, marked public
 domain); Queen Liliuokalani, Aloha Oe, 1884 (corpus liliuokalani/aloha_oe.mxl, marked public domain, encoding CC0);
-the tunes of tests/folksongs.py.
+G. Verdi, La donna e mobile, 1851 (corpus verdi/laDonnaEMobile.mxl); the tunes of tests/folksongs.py.
 """
 
 from __future__ import annotations
@@ -89,6 +89,16 @@ def test_a_sheet_without_symbols_gets_chords_of_its_key() -> None:
     assert sheet.song.tempo == 90
     last = [c for bar in sheet.song.parts[sheet.song.order[-1]].bars for _, c in bar.chords][-1]
     assert str(last) == "G"
+
+
+def test_a_voice_and_its_keyboard_in_one_part_are_read_by_the_voice() -> None:
+    """La donna e mobile, on two staves of one part: B flat major, 3/8, its first words and its two stanzas."""
+    sheet = read_leadsheet(corpus() / "verdi/laDonnaEMobile.mxl")
+    assert str(sheet.song.key) == "Bb"
+    assert any("3/8 is written as 3/4" in text for text in sheet.notes)
+    first = [w.text for bar in sheet.song.parts[sheet.song.order[0]].bars for w in bar.words]
+    assert first[:4] == ["La", "don-", "na.è", "mo-"]
+    assert len(sheet.song.order) == 2
 
 
 @pytest.mark.parametrize(("file", "number"), NAMES)

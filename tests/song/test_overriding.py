@@ -17,7 +17,7 @@ from coach.guitar.shape import Shape
 from coach.guitar.standins import standins
 from coach.music.chords import Chord
 from coach.music.keys import Key
-from coach.song.arrangement import Arrangement, pattern_under
+from coach.song.arrangement import Arrangement, BarWay, PartWay, pattern_under
 from coach.song.arranging import propose
 from coach.song.chart import Song
 from coach.song.edit import set_arrangement
@@ -200,3 +200,11 @@ def test_whatever_is_chosen_is_kept_in_the_file_and_can_be_played(deeds: list[tu
     piece = perform(SONG, again, PATTERNS, BOOK)
     assert [bar.plucks for bar in piece.bars] == [bar.plucks for bar in perform(SONG, way, PATTERNS, BOOK).bars]
     assert piece.beats == Fraction(40)
+
+
+def test_a_pattern_in_place_of_a_tune_leaves_no_chord_silent() -> None:
+    """A pick-up plucked over open strings is given a pattern by hand: where there is no chord nothing is picked."""
+    tune = BarWay(lanes=(("m", "2! ."),), slots=2, shapes={"N": Shape.parse("000000"), "G": Shape.parse("320003")})
+    arrangement = Arrangement("plain", PartWay("outside-in"), {"Verse": PartWay(bars={0: tune})})
+    after = with_pattern(arrangement, BAR, "Verse", 0, "G", "inside-out")
+    assert list(after.parts["Verse"].bars[0].shapes) == ["G"]
