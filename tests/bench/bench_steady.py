@@ -20,6 +20,7 @@ from coach.practice.estimates import Estimates
 from coach.practice.ledger import Ledger
 from coach.practice.steady import Prior, Steady
 from coach.practice.tempos import span
+from tests.bench.bench_practice import kept_plan
 from tests.bench.learners.player import Player, made
 from tests.bench.learners.sessions import asked_session, evenings
 
@@ -155,9 +156,11 @@ def speed(takes: int, drills: int) -> None:
             print(f"  {name:44} median {median(spent):7.2f} ms   worst {max(spent):7.2f} ms   (60)")
             print(f"  {'... of it on the processor':44} median {median(used):7.2f} ms")
             timed("nothing new", one_more, 100)
+            timed("fold all pasts", estimates.pasts, 1)
         with Estimates(ledger) as estimates:
             timed("all figures, from a file just opened", lambda: estimates.steadies(ladder, NOW.date()), 1)
             timed("all figures again", lambda: estimates.steadies(ladder, NOW.date()), 3)
+        timed("the day's plan from what is kept, file opened anew", lambda: kept_plan(ledger, ladder), 7)
         with Estimates(ledger) as estimates:
             timed("twelve drills' tempos, from a file just opened", lambda: _twelve(estimates, ladder[:12]), 1)
 
