@@ -141,3 +141,12 @@ def test_a_root_may_be_any_note() -> None:
         for alter in (-1, 0, 1):
             for quality in ("", "m", "7", "m7"):
                 assert BOOK.shapes(Chord(Note(step, alter), quality))
+
+
+@pytest.mark.parametrize(
+    ("chord", "shape"),
+    [("Emaj7", "021100"), ("F#maj7", "2x332x"), ("F#m7b5", "xx4555"), ("E7sus4", "020200"), ("G7sus4", "353533")],
+)
+def test_sevenths_are_held_where_players_hold_them(chord: str, shape: str) -> None:
+    """Low on the neck, and not high up by a form of another string (common practice, no source)."""
+    assert str(BOOK.shapes(Chord.parse(chord))[0]) == shape

@@ -26,7 +26,7 @@ from tests.picking.shipped import BOOK, PATTERNS, everything, held, over
 from tests.picking.test_pattern import THUMB, pattern_of
 
 # Beats of the bar that the style gives to the thumb, from 0 (common practice, no source).
-STRONG = {"2/4": (0,), "3/4": (0,), "4/4": (0, 2), "5/4": (0, 3), "6/8": (0, 1), "12/8": (0, 2)}
+STRONG = {"2/4": (0,), "3/4": (0,), "4/4": (0, 2), "5/4": (0, 3), "6/8": (0, 1), "9/8": (0,), "12/8": (0, 2)}
 
 
 def strings(pattern: Pattern, chord: str, shape: str, finger: str = "p") -> list[int]:
