@@ -7,8 +7,11 @@ from fractions import Fraction
 import pytest
 
 from coach import shelf
+from tests.folksongs import score_of
 
-music21 = pytest.importorskip("music21", reason="missing tool: music21")
+pytest.importorskip("music21", reason="missing tool: music21")
+
+MINSTRELSY = "miscFolk/northumbrianminstrelsyopus.abc"
 
 
 def ours(name: str, parts: list[str]) -> list[tuple[int, Fraction]]:
@@ -26,23 +29,23 @@ def theirs(score: object) -> list[tuple[int, Fraction]]:
 
 def test_the_water_of_tyne() -> None:
     """Bruce and Stokoe, Northumbrian Minstrelsy, 1882 (music21 corpus, miscFolk): our first verse has its tune."""
-    book = music21.corpus.parse("miscFolk/northumbrianminstrelsyopus")
-    score = next(s for s in book.scores if s.metadata.title == "The Water of Tyne")
+    score = score_of(MINSTRELSY, 23)
+    assert score.metadata.title == "The Water of Tyne"
     assert ours("water-of-tyne", ["Verse"]) == theirs(score)
 
 
 def test_der_mond_ist_aufgegangen() -> None:
     """Böhme 1895, number 237 (music21 corpus, Essen collection): both verses have its tune."""
-    book = music21.corpus.parse("essenFolksong/boehme10")
-    score = next(s for s in book.scores if s.metadata.title == "DER MOND IST AUFGEGANGEN")
+    score = score_of("essenFolksong/boehme10.abc", 199)
+    assert score.metadata.title == "DER MOND IST AUFGEGANGEN"
     assert ours("der-mond", ["Verse"]) == theirs(score)
     assert ours("der-mond", ["Second verse"]) == theirs(score)
 
 
 def test_the_oak_and_the_ash() -> None:
     """Bruce and Stokoe 1882 (music21 corpus, miscFolk): verse and chorus have its tune, either verse."""
-    book = music21.corpus.parse("miscFolk/northumbrianminstrelsyopus")
-    score = next(s for s in book.scores if s.metadata.title.startswith("O the Oak and the Ash"))
+    score = score_of(MINSTRELSY, 21)
+    assert score.metadata.title == "O the Oak and the Ash and the Bonny Ivy Tree"
     tune = theirs(score)
     assert ours("oak-and-ash", ["Verse", "Chorus"]) == tune
     assert ours("oak-and-ash", ["Second verse", "Chorus"]) == tune
