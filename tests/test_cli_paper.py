@@ -116,6 +116,14 @@ def test_the_ladder_of_a_pattern_as_pdf(data: Data, tmp_path: Path) -> None:
     assert (tmp_path / "a.pdf").stat().st_size > (tmp_path / "b.pdf").stat().st_size
 
 
+def test_letters_that_the_page_cannot_show_are_told(run: Run, song: Path, tmp_path: Path) -> None:
+    """Accents and Cyrillic are there; Han is not, and the player hears of it on stderr, for a PDF only."""
+    song.write_text(song.read_text("utf-8").replace("Ropes at", "Ropes \u0416\u00e9 \u8266 at"), "utf-8")
+    code, _, err = run("sheet", "ropes", "-o", str(tmp_path / "a.pdf"))
+    assert (code, err.count("\u8266"), "\u0416" in err) == (0, 1, False)
+    assert run("sheet", "ropes", "-o", str(tmp_path / "a.txt"))[2] == ""
+
+
 # track ----------------------------------------------------------------------------------------
 
 

@@ -128,3 +128,10 @@ def test_a_broken_song_is_told_and_the_rest_is_listed(run: Run, coach_home: Path
     assert code == 0
     assert "last-boat" in out
     assert "bad.song.toml" in err
+
+
+def test_what_is_neither_song_nor_pattern_gets_the_nearest_of_both(run: Run) -> None:
+    """A slip of one letter in either is told by `coach show`."""
+    for slip, meant in (("last-bot", "last-boat"), ("outside-inn", "outside-in")):
+        code, _, err = run("show", slip)
+        assert (code, f"did you mean {meant}?" in err) == (2, True)

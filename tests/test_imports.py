@@ -4,12 +4,14 @@ from __future__ import annotations
 
 import subprocess
 import sys
+from pathlib import Path
 
 import pytest
 
 DRAWING = {"textual", "rich"}
 SOUNDING = {"numpy", "miniaudio", "mido", "rtmidi"}
 KEEPING = {"sqlite3", "fsrs", "platformdirs", "tomli_w"}
+PRINTING = {"reportlab", "PIL", "music21", "musicxml", "soundfile"}
 
 _PROBE = """
 import sys
@@ -31,7 +33,7 @@ def brought_in(*words: str) -> set[str]:
 
 def test_help_reads_next_to_nothing() -> None:
     """`coach --help` needs no screen, no sound, no ledger, not even the parser of options."""
-    assert not brought_in("--help") & (DRAWING | SOUNDING | KEEPING | {"argparse", "tomllib"})
+    assert not brought_in("--help") & (DRAWING | SOUNDING | KEEPING | PRINTING | {"argparse", "tomllib"})
 
 
 @pytest.mark.parametrize("words", [("patterns",), ("show", "outside-in"), ("layers", "outside-in")])
@@ -48,7 +50,25 @@ def test_a_ramp_is_sums_only() -> None:
 @pytest.mark.parametrize("words", [("today",), (), ("drills",), ("log",)])
 def test_planning_draws_nothing_and_sounds_nothing(words: tuple[str, ...]) -> None:
     """`coach today`, and `coach` in a pipe, import none of the screen's or the sound's libraries."""
-    assert not brought_in(*words) & (DRAWING | SOUNDING)
+    assert not brought_in(*words) & (DRAWING | SOUNDING | PRINTING)
+
+
+@pytest.mark.parametrize(
+    "words",
+    [("song",), ("song", "check", "last-boat"), ("show", "last-boat", "--sing"), ("keysheet", "--key", "G")],
+)
+def test_songs_are_text_in_text_out(words: tuple[str, ...]) -> None:
+    """To list, check and print songs and chords takes no library of screen, sound, paper or scores."""
+    assert not brought_in(*words) & (DRAWING | SOUNDING | PRINTING | {"fsrs"})
+
+
+@pytest.mark.parametrize(
+    ("ending", "needs"), [("txt", set()), ("musicxml", set()), ("mid", {"mido"}), ("pdf", {"reportlab", "PIL"})]
+)
+def test_a_sheet_brings_in_what_its_kind_needs(ending: str, needs: set[str], tmp_path: Path) -> None:
+    """Text and MusicXML are written with nothing but Python; no sheet needs arrays or the screen's libraries."""
+    found = brought_in("sheet", "last-boat", "-o", str(tmp_path / f"a.{ending}"))
+    assert not found & (DRAWING | SOUNDING | PRINTING | {"fsrs", "sqlite3"}) - needs
 
 
 @pytest.mark.parametrize("room", ["music", "guitar", "picking", "practice", "settings", "shelf"])

@@ -39,7 +39,7 @@ def chosen(args: Namespace, *, loops: int = 1) -> Chosen:
     A pattern is at its drill's target tempo. Raises BadInput that names the nearest song or pattern.
     """
     layer = None if args.layer is None else check_layer(args.layer)
-    if _is_song(args):
+    if is_song(args):
         for option, given in (("--chords", args.chords), ("--shapes", args.shapes)):
             if given:
                 raise BadInput(f"{option} is for patterns, and '{args.name}' is a song", mend="leave it out")
@@ -72,8 +72,11 @@ def ladder_of(pattern: Pattern) -> tuple[Pattern, ...]:
     return (*below, *above)
 
 
-def _is_song(args: Namespace) -> bool:
-    """Whether a song is meant. Raises BadInput when there is neither a song nor a pattern of that name."""
+def is_song(args: Namespace) -> bool:
+    """Whether `args.name` (with `args.chords`) means a song.
+
+    Raises BadInput when there is neither a song nor a pattern of that name.
+    """
     songs, patterns = shelf.songs(), shelf.library()
     name = args.name
     if args.chords is None and songs.has(name):

@@ -144,7 +144,7 @@ COMMANDS = {
     "drill": Command(
         "Opens the stage on one pattern or song at once.",
         'coach drill outside-in --chords "C | Am | F | G" --tempo 72\ncoach drill outside-in --sing\n'
-        "coach drill SONG --part Verse --sing",
+        "coach drill last-boat --part Verse --sing",
         _drill_arguments,
         _drill,
     ),

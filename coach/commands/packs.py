@@ -184,6 +184,7 @@ COMMANDS = {
     "pack": Command(
         "Puts what a student needs into one zip: sheet (PDF and text), tracks at 70, 85 and 100 % of the tempo, "
         "the pattern and song files, and a README with the cautions.",
+        "coach pack last-boat --sing -o last-boat.zip\n"
         'coach pack outside-in --chords "C | Am | F | G" -o outside-in.zip',
         _pack_arguments,
         _pack,

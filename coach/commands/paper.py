@@ -59,10 +59,23 @@ def _sheet(args: Namespace) -> None:
         data, pages = sheet_bytes(what, path.suffix.lower(), args.paper, layers=not one_way)
     with new_file(path, "the sheet", force=args.force) as out:
         out.write(data)
+    if path.suffix.lower() == ".pdf":
+        _tell_lacking(what)
     bars = len(what.piece.bars)
     told = {"file": str(path), "pages": pages, "bars": bars, **_source(what)}
     on = f" on {_counted(pages, 'page')}" if path.suffix.lower() == ".pdf" else ""
     answer(args.json, told, [f"{path}: {_named(what)}, {_counted(bars, 'bar')}{on}."])
+
+
+def _tell_lacking(what: Chosen) -> None:
+    """A note where title or words have letters that no font of the page has."""
+    from coach.paper.glyphs import lacking
+
+    piece = what.piece
+    names = "".join((piece.title, piece.arrangement, *piece.order, what.song.source if what.song else ""))
+    if missing := lacking(names + "".join(word.text for bar in piece.bars for word in bar.words)):
+        told = " ".join(missing[:8])
+        note(f"the PDF has an empty box for each {told}, which its font lacks; a .txt sheet shows them.")
 
 
 def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
@@ -228,14 +241,16 @@ COMMANDS = {
     "sheet": Command(
         "Writes a song or pattern as a handout: text tab, PDF, MusicXML or MIDI, as the file's name ends. "
         "A part that comes again unchanged is printed once.",
+        "coach sheet last-boat --arrangement plain --sing -o last-boat.pdf\n"
         'coach sheet outside-in --chords "C | F" -o outside-in.txt\n'
-        "coach sheet outside-in -o outside-in.pdf --paper letter",
+        "coach sheet outside-in --ladder -o ladder.pdf --paper letter",
         _sheet_arguments,
         _sheet,
     ),
     "track": Command(
         "Writes a track to play along with: guitar, click, count-in and, for songs, the tune hummed. "
         "WAV, and FLAC or Ogg where the library soundfile is there.",
+        "coach track last-boat --tempo 60 --sing --no-voice -o slow-boat.wav\n"
         'coach track outside-in --chords "C | Am | F | G" --tempo 72 --loops 4 -o slow.wav\n'
         "coach track outside-in --tempo 66 --to 84 --step 3 --every 4 --no-thumb -o climb.flac",
         _track_arguments,

@@ -165,6 +165,7 @@ def _show_performed(args: Namespace) -> None:
                 "beats": str(bar.beats),
                 "slots": bar.slots,
                 "bpm": float(bar.bpm),
+                "way": bar.way,
                 "layer": bar.layer,
                 **_sung(bar),
             }
@@ -288,6 +289,11 @@ def _show_either(args: Namespace) -> None:
     if args.chords is not None or _song_file(args.pattern) is None:
         if args.arrangement is not None or args.sing:
             raise BadInput(f"'{args.pattern}' is no song", mend="leave out --arrangement and --sing, or name a song")
+        if args.chords is None and args.pattern not in shelf.library().patterns:
+            from coach.commands.chosen import is_song
+
+            args.name = args.pattern
+            is_song(args)  # tells the nearest of songs and patterns
         picking.show_pattern(args)
         return
     args.name = args.pattern

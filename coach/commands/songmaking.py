@@ -34,7 +34,7 @@ def _arrange_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--early", action="store_true", help="thin the picking one bar before the words begin")
     parser.add_argument("--name", metavar="A", help="a name for the arrangement (usual: the tier's)")
     parser.add_argument("--force", action="store_true", help="take the place of what has that name already")
-    parser.add_argument("-o", "--output", metavar="FILE", help=f"write the song there, a name that ends in {SUFFIX}")
+    parser.add_argument("-o", "--out", metavar="FILE", help=f"write the song there, a name that ends in {SUFFIX}")
     add_json(parser)
 
 
@@ -117,8 +117,8 @@ def _check_free(song: Song, names: Any) -> None:
 
 def _target(args: Namespace, path: Path, text: str, own: bool) -> _Target:
     """The file to write: what -o says, else the song's own, else a copy of a shipped one among the player's songs."""
-    if args.output is not None:
-        out = _song_path(args.output)
+    if args.out is not None:
+        out = _song_path(args.out)
         if out.exists() and out.resolve() == path.resolve():
             return _Target(path, text)
         return _Target(out, None)
@@ -222,7 +222,7 @@ def _bar_lines(arrangement: Arrangement) -> Iterator[str]:
 def _import_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("file", metavar="FILE", help="a lead sheet, .musicxml or .mxl")
     parser.add_argument("--name", metavar="ID", help="the song's id (usual: made of the file's name)")
-    parser.add_argument("-o", "--output", metavar="FILE", help=f"write it there, a name that ends in {SUFFIX}")
+    parser.add_argument("-o", "--out", metavar="FILE", help=f"write it there, a name that ends in {SUFFIX}")
     add_json(parser)
 
 
@@ -232,8 +232,8 @@ def _import(args: Namespace) -> None:
     from coach.song.songtext import song_text
 
     path = Path(args.file)
-    if args.output is not None:
-        out = _song_path(args.output)
+    if args.out is not None:
+        out = _song_path(args.out)
     else:
         if args.name is not None and slug(args.name) != args.name:
             raise BadInput(f"--name '{args.name}' is no id", mend=f"write it like {slug(args.name)}")

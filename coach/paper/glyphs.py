@@ -40,6 +40,12 @@ def load(name: str) -> Any:
     return font
 
 
+def lacking(text: str) -> str:
+    """The letters of `text` that the fonts have no sign for, each once."""
+    has = load(REGULAR).face.charToGlyph
+    return "".join(dict.fromkeys(c for c in text if not c.isspace() and ord(c) not in has))
+
+
 def width(text: str, font: str, size: float) -> float:
     """Points that `text` takes."""
     return float(load(font).stringWidth(text, size))

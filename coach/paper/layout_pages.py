@@ -44,13 +44,27 @@ class Leaves:
         return PAPERS[self.paper]
 
 
+_MOST_SPREAD = 8.0  # points that may come between two blocks of a page with room left
+
+
 @dataclass
 class _Stack:
-    """A page being filled."""
+    """A page being filled: its blocks with the heights at which they begin."""
 
-    items: list[Item] = field(default_factory=list)
-    marks: list[tuple[int, str, float]] = field(default_factory=list)
+    blocks: list[tuple[Block, float]] = field(default_factory=list)
     y: float = MARGIN_TOP
+
+    def page(self, room: float) -> tuple[list[Item], list[tuple[int, str, float]]]:
+        """Its items and marks, `room` points that are left spread between blocks that need not stay together."""
+        gaps = sum(1 for block, _ in self.blocks[:-1] if not block.keep)
+        each, down = min(_MOST_SPREAD, room / gaps) if gaps else 0.0, 0.0
+        items: list[Item] = []
+        marks: list[tuple[int, str, float]] = []
+        for block, y in self.blocks:
+            items += [item.moved(MARGIN_LEFT, y + down) for item in block.items]
+            marks += [(*mark, y + down) for mark in block.marks]
+            down += 0.0 if block.keep else each
+        return items, marks
 
 
 def flow(blocks: Sequence[Block], paper: str, title: str, subject: str = "", foot: str = "") -> Leaves:
@@ -64,20 +78,21 @@ def flow(blocks: Sequence[Block], paper: str, title: str, subject: str = "", foo
         top = here.y + chain[0].apart
         # A part that would fit on a page of its own is not torn, unless that left much of this one white.
         crowded = top + want > bottom and here.y > MARGIN_TOP + 0.7 * (bottom - MARGIN_TOP)
-        if here.items and (chain[0].fresh or top + need > bottom or crowded):
+        if here.blocks and (chain[0].fresh or top + need > bottom or crowded):
             stacks.append(_Stack())
             here = stacks[-1]
         for block in chain:
-            if here.items:
+            if here.blocks:
                 here.y += block.apart
-            here.items += [item.moved(MARGIN_LEFT, here.y) for item in block.items]
-            here.marks += [(*mark, here.y) for mark in block.marks]
+            here.blocks.append((block, here.y))
             here.y += block.height
-    pages = tuple(
-        Page((*stack.items, *_footer(paper, title, foot, k + 1, len(stacks))), tuple(stack.marks))
-        for k, stack in enumerate(stacks)
-    )
-    return Leaves(paper, pages, title, subject, sum(b.bars for b in blocks))
+    pages = []
+    for k, stack in enumerate(stacks):
+        # A page on which a piece ends stays as it is.
+        full = k + 1 < len(stacks) and not stacks[k + 1].blocks[0][0].fresh
+        items, marks = stack.page(bottom - stack.y if full else 0.0)
+        pages.append(Page((*items, *_footer(paper, title, foot, k + 1, len(stacks))), tuple(marks)))
+    return Leaves(paper, tuple(pages), title, subject, sum(b.bars for b in blocks))
 
 
 def _chains(blocks: Sequence[Block]) -> Iterator[list[Block]]:

@@ -258,6 +258,18 @@ def test_a_song_writes_each_part_once_with_its_order() -> None:
     assert f"Order: {piece.order[0]}" in info
 
 
+def test_a_page_with_room_left_spreads_its_lines_and_the_last_does_not() -> None:
+    """Lines of 100 points on A4: seven to a page, 8 points further apart at most; what stays together does."""
+    one = Block((words("info", "g", 0, 80, "x", 8),), 100)
+    leaves = flow([replace(one, keep=True), *[one] * 9], "a4", "Lines")
+    first, last = ([i.box.top for i in page.items if i.kind == "info"] for page in leaves.pages)
+    steps = [b - a for a, b in pairwise(first)]
+    assert len(first) == 7
+    assert steps[0] == pytest.approx(100)
+    assert all(100 < step <= 108 for step in steps[1:])
+    assert [b - a for a, b in pairwise(last)] == pytest.approx([100, 100])
+
+
 def test_a_heading_never_stands_alone_at_the_foot() -> None:
     """On no page is a heading the last thing above the foot."""
     for seed in range(8):
