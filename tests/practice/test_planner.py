@@ -238,7 +238,7 @@ def test_the_second_evening_brings_one_new_rung() -> None:
     made = plan(DRILLS, [take("landing-walk", 1)], NOW, 20)
     new = [b for b in made.blocks if b.drill == "two-lamps"]
     assert {b.drill for b in made.blocks} == {"landing-walk", "two-lamps"}
-    assert "landing-walk" in new[0].why[0]
+    assert "'Landing walk'" in new[0].why[0]
     assert any("listen" in text for text in new[0].why)
 
 
