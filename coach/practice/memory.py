@@ -10,7 +10,7 @@ and random spreading are off: the grade is a day's grade, and a plan must come o
 
 The weights are not fitted to one player. With 8 passes in 10 clean on purpose and no interval above three weeks, the
 first pass of a day says next to nothing of how stable a memory is: by Fisher's information a scale known to 15 % takes
-some 7,000 first passes three weeks apart at a stability of 50 days, over 10,000 at the shorter gaps of a daily plan.
+some 7,000 first passes three weeks apart at a stability of 50 days, 11,000 three days apart at one of 10 days.
 """
 
 from __future__ import annotations
