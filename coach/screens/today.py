@@ -64,6 +64,7 @@ class Today(Screen[None]):
         self.minutes = world.settings.minutes
         self.plan: Plan | None = None
         self.trouble = ""
+        self._open = -1  # the block whose reasons are all told
         # A plan being made may be overtaken by the next one; what was wished is written by whichever comes to it.
         self._to_note: deque[tuple[str, str]] = deque()
         self._noting = Lock()
@@ -138,10 +139,11 @@ class Today(Screen[None]):
 
     def _show(self, made: Plan) -> None:
         blocks = self.query_one("#blocks", Blocks)
-        at = blocks.highlighted or 0
+        at = min(blocks.highlighted or 0, len(made.blocks) - 1)
+        self._open = at
         blocks.clear_options()
-        blocks.add_options([Option(self._words(block, number)) for number, block in enumerate(made.blocks, 1)])
-        blocks.highlighted = min(at, len(made.blocks) - 1) if made.blocks else None
+        blocks.add_options([Option(self._words(block, k, k == at)) for k, block in enumerate(made.blocks)])
+        blocks.highlighted = at if made.blocks else None
         first = not self.world.settings.cautions_seen
         begin = first_key(action("begin"), self.world.keys)
         welcome = f"Welcome. Guitar on the knee, {begin}, and play: the starter ladder is ready."
@@ -163,11 +165,22 @@ class Today(Screen[None]):
         count, key = len(self.world.library.broken), first_key(action("patterns"), self.world.keys)
         return [f"{count} pattern file{'s' if count > 1 else ''} cannot be read: {key} shows why."] if count else []
 
-    def _words(self, block: Block, number: int) -> Text:
-        """Two lines: what and how fast; why."""
+    def on_option_list_option_highlighted(self, event: OptionList.OptionHighlighted) -> None:
+        """Only the chosen block tells all its reasons where lines are few."""
+        if self.plan is None or event.option_index == self._open or self.size.height >= TALL:
+            return
+        closed, self._open = self._open, event.option_index
+        for k in (closed, self._open):
+            if 0 <= k < len(self.plan.blocks):
+                event.option_list.replace_option_prompt_at_index(
+                    k, self._words(self.plan.blocks[k], k, k == self._open)
+                )
+
+    def _words(self, block: Block, place: int, chosen: bool) -> Text:
+        """What and how fast; why: all of it, or its first line where lines are few and another is chosen."""
         width = max(self.size.width - 6, 40)
         text = Text(no_wrap=True, overflow="ellipsis", end="")
-        left = f"{number:>2}  {block.title}"
+        left = f"{place + 1:>2}  {block.title}"
         if block.drill:
             sung = "  sing over the thumb" if block.layer == "thumb" else ""
             right = f"{block.tempo_from} → {block.tempo_to} bpm  {block.minutes:>2} min"
@@ -180,7 +193,10 @@ class Today(Screen[None]):
         pattern = self.world.library.patterns.get(block.drill or "")
         if tall and pattern is not None and pattern.about:
             text.append(f"    {pattern.about}\n")
-        for line in wrap("; ".join(block.why), max(width - 4, 20)):
+        lines = wrap("; ".join(block.why), max(width - 4, 20))
+        if not (tall or chosen) and len(lines) > 1:
+            lines = [lines[0][: max(width - 6, 18)].rstrip(" ;,") + " …"]
+        for line in lines:
             text.append(f"    {line}\n", style="dim")
         text.rstrip()
         if tall:

@@ -113,8 +113,9 @@ class House:
         """Let the clock go on to `beat` of bar `number`."""
         stage = self.stage
         while stage._order is not None and stage._order.number < number:
+            await self.settle()  # also lets the app work where the clock is past this bar already
             current = next(b for b in self.engine.timeline if b.number == stage._order.number)
-            await self.to(current.end_frame / self.engine.rate + 0.001)
+            await self.to(max(current.end_frame / self.engine.rate, self.clock.seconds) + 0.001)
         bar = next(b for b in self.engine.timeline if b.number == number)
         frame = bar.start_frame + (bar.end_frame - bar.start_frame) * beat / float(bar.score.beats)
         await self.to(frame / self.engine.rate)

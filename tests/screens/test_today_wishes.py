@@ -9,7 +9,7 @@ import pytest
 from coach.practice.care import PAIN, SLIP
 from coach.practice.edits import WISH
 from coach.practice.ledger import Ledger
-from coach.practice.planner import Plan
+from coach.practice.planner import Block, Plan
 from coach.screens.today import Blocks, Today
 from tests.screens.evenings import practise
 from tests.screens.house import House, house
@@ -155,3 +155,18 @@ async def test_the_day_after_pain_is_short(played: Path) -> None:
         await planned(here)
         assert plan(here).minutes == 5
         assert "Pain was noted yesterday: 5 minutes at a time, then 60 minutes of rest" in words(here)
+
+
+async def test_only_the_chosen_block_tells_all_its_reasons_on_a_low_window(tmp_path: Path) -> None:
+    """In 24 lines the chosen block is told whole and the others in a line; walking on opens the next and closes it."""
+    async with house(tmp_path, (80, 24), minutes=20) as here:
+        await planned(here)
+        blocks = plan(here).blocks
+        assert len("; ".join(blocks[0].why)) > 80  # more than a line
+
+        def told(block: Block) -> bool:
+            return "; ".join(block.why) in " ".join(here.page_text().split())
+
+        await here.until(lambda: told(blocks[0]), "all reasons of the first")
+        await here.press("down")
+        await here.until(lambda: not told(blocks[0]) and told(blocks[1]), "the second in its place")
