@@ -10,7 +10,7 @@ from pathlib import Path
 
 import pytest
 
-from coach import cli
+from coach import cli, shelf
 from coach.picking.patternfile import parse_pattern
 from coach.practice.cautions import CAUTIONS
 
@@ -55,7 +55,7 @@ def test_the_two_commands_install_what_the_project_names() -> None:
 
 def test_the_pattern_in_the_readme_can_be_read() -> None:
     """Who copies it gets a pattern, and what it grows from is shipped."""
-    (text,) = blocks("toml")
+    text, _ = blocks("toml")
     pattern = parse_pattern(text, "two-and-a-pinch")
     assert len(pattern.bars[0].aims) == 5
     assert (ROOT / "patterns" / f"{pattern.grows_from}.toml").exists()
@@ -76,6 +76,17 @@ def test_what_a_page_links_to_is_there(page: str) -> None:
     text = (ROOT / page).read_text("utf-8")
     for target in re.findall(r"\]\(([^)#:]+)\)", text):
         assert (ROOT / target).exists(), target
+
+
+def test_the_song_in_the_readme_can_be_played() -> None:
+    """Who copies it gets a song without a problem or a note, and its arrangement can be performed."""
+    from coach.song.check import check_song
+
+    _, text = blocks("toml")
+    checked = check_song(text, "ferry-bell", shelf.library().patterns, shelf.shapes())
+    assert (checked.problems, checked.notes) == ((), ())
+    assert checked.song is not None
+    assert checked.song.arrangements["plain"].capo == 2
 
 
 def test_the_map_of_the_house_names_every_room() -> None:
