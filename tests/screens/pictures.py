@@ -121,19 +121,26 @@ async def progress_pictures(out: Path) -> None:
 async def song_pictures(out: Path) -> None:
     """Write song-wide.svg, song-middle.svg, song-small.svg: our own song in its full arrangement, sung."""
     for name, size in (("wide", (160, 45)), ("middle", (100, 36)), ("small", (80, 24))):
-        clock = FakeClock()
-        with tempfile.TemporaryDirectory() as home:
-            shown = world(Path(home), clock, cautions_seen=True)
-            app = Coach(shown, free_block(shown, "last-boat/full/sing", 72, False))
-            async with app.run_test(size=size) as pilot:
-                await pilot.pause(1.0)
-                # A third of a second at a time, as it would go, into the chorus.
-                for step in range(1, 156):
-                    clock.seconds = step / 3
-                    await pilot.pause(0.02)
-                await pilot.press("v")  # a key: what was said about the sound gives way
-                await pilot.pause(0.3)
-                save(app, out / f"song-{name}.svg")
+        await sung_picture(out / f"song-{name}.svg", size)
+
+
+async def sung_picture(path: Path, size: tuple[int, int]) -> None:
+    """The stage in the chorus of our own song, sung."""
+    clock = FakeClock()
+    with tempfile.TemporaryDirectory() as home:
+        shown = world(Path(home), clock, cautions_seen=True)
+        app = Coach(shown, free_block(shown, "last-boat/full/sing", 72, False))
+        async with app.run_test(size=size) as pilot:
+            await pilot.pause(1.0)
+            # A third of a second at a time, as it would go, into the chorus.
+            for step in range(1, 156):
+                clock.seconds = step / 3
+                await pilot.pause(0.02)
+            await pilot.press("v")  # a key: what was said about the sound gives way
+            await pilot.pause(0.1)
+            app.screen.query_one("#say", Static).update("")  # of no use to the reader
+            await pilot.pause(0.2)
+            save(app, path)
 
 
 async def songbook_pictures(out: Path) -> None:
@@ -230,7 +237,9 @@ def save(app: Coach, path: Path) -> None:
 
 if __name__ == "__main__":
     if sys.argv[1] == "README":
-        asyncio.run(readme_picture(places.shipped("shared") / "pictures" / "stage.svg"))
+        shown_there = places.shipped("shared") / "pictures"
+        asyncio.run(readme_picture(shown_there / "stage.svg"))
+        asyncio.run(sung_picture(shown_there / "song.svg", (112, 36)))
         sys.exit()
     target = Path(sys.argv[1])
     target.mkdir(parents=True, exist_ok=True)
