@@ -46,13 +46,6 @@ def data(run: Run) -> Data:
     return call
 
 
-def pytest_collection_modifyitems(items: list[pytest.Item]) -> None:
-    """Tests that share the sound server's names, or measure what a whole machine does, run one after the other."""
-    for item in items:
-        if item.get_closest_marker("jack") or item.path.stem in ("test_terminal", "test_kill"):
-            item.add_marker(pytest.mark.xdist_group("alone"))
-
-
 @pytest.hookimpl(wrapper=True)
 def pytest_runtest_makereport(
     item: pytest.Item, call: pytest.CallInfo[None]
