@@ -76,6 +76,16 @@ def add_json(parser: argparse.ArgumentParser) -> None:
     parser.add_argument("--json", action="store_true", help="print one JSON document and nothing else")
 
 
+def add_force(parser: argparse.ArgumentParser) -> None:
+    """The option of every command that writes a file."""
+    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+
+
+def add_paper(parser: argparse.ArgumentParser) -> None:
+    """The option of every command that prints."""
+    parser.add_argument("--paper", metavar="P", default="a4", help="of a PDF: a4 or letter (usual: a4)")
+
+
 def add_ramp(parser: argparse.ArgumentParser, *, needed: bool) -> None:
     """The options that shape a tempo plan."""
     parser.add_argument("--from", dest="start", metavar="B", required=needed, help="tempo at the beginning, in bpm")

@@ -12,7 +12,7 @@ from pathlib import Path
 
 from coach import places, shelf
 from coach.commands.answers import answer, note, table
-from coach.commands.arguments import Command, add_json, tempo, whole
+from coach.commands.arguments import Command, add_force, add_json, add_paper, tempo, whole
 from coach.errors import BadInput
 from coach.outfile import new_file
 from coach.picking.layers import FULL, check_layer
@@ -119,7 +119,7 @@ def _moment(text: str) -> datetime:
 
 def _export_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("file", metavar="F.{csv,json}", help="csv: a line a take; json: all of it, to merge elsewhere")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_force(parser)
     add_json(parser)
 
 
@@ -152,9 +152,9 @@ def _merge(args: Namespace) -> None:
 
 def _blank_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--days", metavar="N", default="7", help="columns, 1 to 14 (usual: 7)")
-    parser.add_argument("--paper", metavar="P", default="a4", help="a4 or letter (usual: a4)")
+    add_paper(parser)
     parser.add_argument("-o", "--out", metavar="F.pdf", required=True, help="the file to write")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_force(parser)
     add_json(parser)
 
 

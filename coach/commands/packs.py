@@ -12,7 +12,7 @@ from pathlib import Path
 
 from coach import places, shelf
 from coach.commands.answers import answer, note
-from coach.commands.arguments import Command, add_json, tempo
+from coach.commands.arguments import Command, add_force, add_json, add_paper, tempo
 from coach.commands.chosen import add_chosen, chosen, loops_of
 from coach.commands.paper import shown
 from coach.errors import BadInput, CoachError
@@ -33,10 +33,10 @@ def _pack_arguments(parser: ArgumentParser) -> None:
     add_chosen(parser)
     parser.add_argument("--tempo", metavar="B", help="the tempo that is 100 %% (usual: what it is meant for)")
     parser.add_argument("--loops", metavar="N", help="how often a track goes round (usual: 8 a pattern, 1 a song)")
-    parser.add_argument("--paper", metavar="P", default="a4", help="of the PDF: a4 or letter (usual: a4)")
+    add_paper(parser)
     parser.add_argument("--wav", action="store_true", help="tracks as WAV, also where FLAC could be written")
     parser.add_argument("-o", "--out", metavar="F.zip", required=True, help="the file to write; an old one is kept")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_force(parser)
     add_json(parser)
 
 

@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach.commands.answers import answer, note
-from coach.commands.arguments import Command, add_json, decimal, tempo, whole
+from coach.commands.arguments import Command, add_force, add_json, add_paper, decimal, tempo, whole
 from coach.commands.chosen import USUAL_CHORD, add_chosen, chosen, ladder_of, loops_of, target_of
 from coach.commands.tempo import HIGHEST_RATE, LOWEST_RATE
 from coach.errors import BadInput
@@ -35,9 +35,9 @@ def _sheet_arguments(parser: ArgumentParser) -> None:
     add_chosen(parser)
     parser.add_argument("--loops", metavar="N", default="1", help="how many times round a pattern goes (usual: 1)")
     parser.add_argument("--ladder", action="store_true", help="PDF: also the patterns below and above it on its ladder")
-    parser.add_argument("--paper", metavar="P", default="a4", help="of a PDF: a4 or letter (usual: a4)")
+    add_paper(parser)
     parser.add_argument("-o", "--out", metavar="F", required=True, help="the file: .txt, .pdf, .musicxml or .mid")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_force(parser)
     add_json(parser)
 
 
@@ -131,7 +131,7 @@ def _track_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--rate", metavar="HZ", default="48000", help="samples a second (usual: 48000)")
     parser.add_argument("--bits", metavar="N", default="16", help="16 or 24 (usual: 16)")
     parser.add_argument("-o", "--out", metavar="F", required=True, help="the file: .wav, .flac or .ogg")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_force(parser)
     add_json(parser)
 
 

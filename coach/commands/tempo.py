@@ -11,7 +11,7 @@ from pathlib import Path
 from typing import Any
 
 from coach.commands.answers import answer, note, table
-from coach.commands.arguments import Command, add_json, add_ramp, decimal, tempo, whole
+from coach.commands.arguments import Command, add_force, add_json, add_ramp, decimal, tempo, whole
 from coach.errors import BadInput
 from coach.music.meter import Meter
 from coach.music.tempo import TempoPlan, constant, smooth, steps
@@ -120,7 +120,7 @@ def _click_arguments(parser: ArgumentParser) -> None:
     add_ramp(parser, needed=False)
     parser.add_argument("--rate", metavar="HZ", default="48000", help="samples a second (usual: 48000)")
     parser.add_argument("-o", "--out", metavar="F.wav", required=True, help="the file to write; an old one is kept")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_force(parser)
     add_json(parser)
 
 

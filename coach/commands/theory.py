@@ -8,7 +8,7 @@ from pathlib import Path
 from typing import Any
 
 from coach.commands.answers import answer, note, width, wrapped
-from coach.commands.arguments import Command, add_json
+from coach.commands.arguments import Command, add_force, add_json, add_paper
 from coach.errors import BadInput
 from coach.music.chords import Chord, read_bars
 from coach.music.keychords import BORROWED, DOMINANT, OUTSIDE, standing
@@ -169,8 +169,8 @@ def _rekey_lines(rows: Sequence[Sequence[Sequence[str]]], old: Key, new: Key, sa
 def _keysheet_arguments(parser: ArgumentParser) -> None:
     parser.add_argument("--key", metavar="K", help="one key only (usual: all thirty)")
     parser.add_argument("-o", "--out", metavar="F", help="also write it to this file, .txt or .pdf; an old one is kept")
-    parser.add_argument("--paper", metavar="P", default="a4", help="of a PDF: a4 or letter (usual: a4)")
-    parser.add_argument("--force", action="store_true", help="write over a file that exists")
+    add_paper(parser)
+    add_force(parser)
     add_json(parser)
 
 

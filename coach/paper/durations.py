@@ -179,11 +179,6 @@ def whole_rest(bar: PieceBar) -> Written:
     return Written(Fraction(0), bar.beats * bar.meter.quarters_per_beat, "whole", bar_rest=True)
 
 
-def lead(bar: PieceBar) -> Fraction:
-    """Where in the meter a bar begins, in felt beats: a pick-up bar is the end of a full one, so above 0."""
-    return bar.offset
-
-
 def _ringing(bar: PieceBar, plucks: Sequence[Pluck], before: tuple[Pluck, ...], goes_on: bool) -> tuple[Written, ...]:
     if not plucks:
         return ()

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-from coach.paper.durations import Written, lead, voices
+from coach.paper.durations import Written, voices
 from coach.paper.engraving_spacing import Cell, Step, cell
 from coach.paper.engraving_stems import light
 from coach.paper.layout import Item
@@ -49,7 +49,7 @@ class Drawn:
     @cached_property
     def beats(self) -> tuple[Fraction, ...]:
         """Every instant of the bar at which something stands."""
-        here, offset = self.bar, lead(self.bar)
+        here, offset = self.bar, self.bar.offset
         beats = {slot * here.slot_beats - offset for slot in range(here.slots)}
         beats |= {n.beat for voice in self.spoken for n in voice} | {h.beat for h in here.held.holds}
         beats |= {w.beat for w in here.words} | {p.beat for p in here.sounding}

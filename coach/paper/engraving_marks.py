@@ -8,7 +8,7 @@ from fractions import Fraction
 
 from coach.music.meter import count_syllables
 from coach.paper.diagrams import diagram
-from coach.paper.durations import Written, lead
+from coach.paper.durations import Written
 from coach.paper.engraving_bars import Drawn, Plan
 from coach.paper.engraving_spacing import Cell
 from coach.paper.engraving_stems import LINE_GAP, Side, flags_of
@@ -128,7 +128,7 @@ def told(plan: Plan, each: Drawn, before: Drawn | None, at: dict[Fraction, int],
 
 
 def _counted(plan: Plan, bar: PieceBar, at: dict[Fraction, int], k: int) -> None:
-    offset = lead(bar)
+    offset = bar.offset
     for slot, said in enumerate(count_syllables(bar.meter, bar.slots)):
         column = at.get(slot * bar.slot_beats - offset)
         if column is not None:

@@ -8,16 +8,9 @@ from pathlib import Path
 
 from coach.errors import BadInput, CoachError
 from coach.outfile import new_file
+from coach.picking.library import Broken
 from coach.song.chart import Song
 from coach.song.songfile import SUFFIX, read_song, read_text, song_id
-
-
-@dataclass(frozen=True)
-class BrokenSong:
-    """A song file that could not be read, and the sentence that says why."""
-
-    path: Path
-    why: str
 
 
 @dataclass(frozen=True)
@@ -26,7 +19,7 @@ class SongShelf:
 
     songs: dict[str, Song]
     paths: dict[str, Path] = field(default_factory=dict)
-    broken: tuple[BrokenSong, ...] = ()
+    broken: tuple[Broken, ...] = ()
 
     def has(self, name: str) -> bool:
         """Whether `name` means a song: an id here (readable or not), or a path that ends in `.song.toml`."""
@@ -58,7 +51,7 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
     """Read both folders. An own song stands before a shipped one of the same id."""
     found: dict[str, Song] = {}
     paths: dict[str, Path] = {}
-    broken: list[BrokenSong] = []
+    broken: list[Broken] = []
     for folder, mine in ((shipped, False), (own, True)):
         if not folder.is_dir():
             continue
@@ -66,7 +59,7 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
             try:
                 song = read_song(path, own=mine)
             except BadInput as error:
-                broken.append(BrokenSong(path, str(error)))
+                broken.append(Broken(path, str(error)))
                 continue
             found[song.id], paths[song.id] = song, path
     ordered = sorted(found.values(), key=lambda song: (song.title.casefold(), song.id))

@@ -36,17 +36,6 @@ def hum(midi: int, frames: int, rate: int) -> NDArray[np.float32]:
     return wave
 
 
-class Hum:
-    """The hummed voice at one rate."""
-
-    def __init__(self, rate: int) -> None:
-        self.rate = rate
-
-    def note(self, midi: int, seconds: float) -> NDArray[np.float32]:
-        """`hum` for so many seconds; its release comes after them."""
-        return hum(midi, max(round(seconds * self.rate), 1), self.rate)
-
-
 @lru_cache(maxsize=16)
 def _half_cosine(frames: int) -> NDArray[np.float32]:
     """From 0 up to 1 without a corner."""

@@ -8,6 +8,7 @@ from datetime import timedelta
 from pathlib import Path
 
 import pytest
+from textual.widgets import Input
 
 from coach.practice import dates
 from coach.practice.ledger import Ledger
@@ -72,6 +73,7 @@ async def test_a_day_and_a_rest_are_written_down_and_obeyed(coach_home: Path) ->
         song = page.line.song.id
         await here.press("d")
         await here.on("Ask")
+        await here.until(lambda: isinstance(here.app.focused, Input), "the line to type on")
         await here.press("plus", "1", "4", "enter")
         await here.until(lambda: page.line is not None and page.line.settled.due is not None, "the day")
         assert "in 14 days" in here.page_text()
@@ -168,7 +170,6 @@ def test_lines_fit_their_room(width: int) -> None:
 
 async def test_a_lead_sheet_is_brought_in_beside_what_is_there(coach_home: Path) -> None:
     """The same sheet twice: two songs of the player's own, the second under a name of its own; none is overwritten."""
-    from textual.widgets import Input
 
     async with opened(coach_home) as (here, page):
         for count in (1, 2):
