@@ -42,6 +42,9 @@ def span(
     low, high, why = _from_steady(known, on) if known else _from_past(drill, past, on, layer)
     if warm:
         held = known.bpm if known else on.bpm
+        if layer != FULL and past is not None and past.full.bpm is not None:
+            # The thumb alone, played as a warm-up day after day, would never get faster by itself.
+            held = max(held or 0.0, past.full.bpm * (1 - BACK_OFF))
         base = held if held is not None else drill.start_bpm
         low, high, why = base * (1 - WARM), base * (1 - FEW), "slower than you can, to warm up"
     ceiling = drill.target_bpm * (1 + MARGIN)

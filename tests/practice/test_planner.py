@@ -14,7 +14,7 @@ from coach.practice.evidence import was_held
 from coach.practice.past import past_of
 from coach.practice.planner import Block, Plan, Reason, Settings, drill_rows, plan
 from coach.practice.steady import Steady
-from coach.practice.takes import VERDICTS, Take
+from coach.practice.takes import THUMB, VERDICTS, Take
 from coach.practice.tempos import span
 from tests.practice.made import NOW, TODAY, day, ladder, take
 
@@ -412,6 +412,13 @@ def test_it_never_aims_far_past_the_target() -> None:
     """Held at 150 with a target of 104: to 109 and no further."""
     tempo = span(BY_ID["two-lamps"], past_of([take("two-lamps", 1, tempo=150)]))
     assert (tempo.low, tempo.high) == (104, 109)
+
+
+def test_a_sung_warm_up_goes_with_the_full_layer() -> None:
+    """Full held at 100, the thumb sung at 56 as a warm-up: the next one goes from a fifth below 92, not below 56."""
+    played = [take("two-lamps", 2, tempo=56, layer=THUMB), take("two-lamps", 1, tempo=100)]
+    tempo = span(BY_ID["two-lamps"], past_of(played), THUMB, warm=True)
+    assert (tempo.low, tempo.high) == (73, 88)
 
 
 def test_a_warm_up_stays_below_what_was_held() -> None:
