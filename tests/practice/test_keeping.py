@@ -30,11 +30,12 @@ def test_nothing_played_says_what_is_published() -> None:
     """Without returns the middle is half of accuracy gone after 6.5 months (Tatel & Ackerman), and nothing changes."""
     found = keeping({})
     assert found.middle == pytest.approx(PUBLISHED_HALF_DAYS, rel=0.02)
-    assert found.wait == LONGEST_INTERVAL_DAYS and found.words is None
+    assert found.wait == LONGEST_INTERVAL_DAYS
+    assert found.words is None
 
 
 def test_the_range_holds_the_truth_about_9_times_in_10() -> None:
-    """Over made-up players who forget as the law says, the 90 % range holds the true half-life 82 to 98 times in 100."""
+    """Over made-up players who forget as the law says, the range holds the true half-life 82 to 98 times in 100."""
     inside = 0
     for seed in range(100):
         half = random.Random(1000 + seed).lognormvariate(5.27, 1.0)  # around 195 days
@@ -48,7 +49,8 @@ def test_a_player_who_forgets_fast_is_told_so(seed: int) -> None:
     """Half gone in a month: things come back after about five days, and the words say so with the number."""
     found = keeping(made_returns(30, 400, seed))
     assert 3 <= found.wait <= 8
-    assert found.words is not None and f"about {found.wait} days" in found.words
+    assert found.words is not None
+    assert f"about {found.wait} days" in found.words
 
 
 @pytest.mark.parametrize("seed", range(5))
@@ -66,7 +68,8 @@ def test_more_bad_returns_never_lengthen_the_wait() -> None:
     """The more first passes are lost after ten days away, the sooner things come back."""
     waits = [keeping({1: (180, 200), 10: (100 - lost, 100)}).wait for lost in range(10, 80, 10)]
     assert waits == sorted(waits, reverse=True)
-    assert waits[0] == LONGEST_INTERVAL_DAYS and waits[-1] < 7
+    assert waits[0] == LONGEST_INTERVAL_DAYS
+    assert waits[-1] < 7
 
 
 def take(*tempos: tuple[float, bool], layer: str = FULL) -> Take:
@@ -122,7 +125,7 @@ def by_months(fades: float, seed: int) -> Returns:
 
 
 def test_learners_by_published_curves_keep_their_three_weeks() -> None:
-    """Learners who forget as published, by another law than the one assumed, are not hurried."""
+    """Learners who forget as published, another law than the one assumed, are not hurried."""
     assert all(keeping(by_months(1.0, seed)).wait == LONGEST_INTERVAL_DAYS for seed in range(4))
 
 
