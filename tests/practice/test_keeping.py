@@ -73,6 +73,7 @@ def test_more_bad_returns_never_lengthen_the_wait() -> None:
 
 
 def take(*tempos: tuple[float, bool], layer: str = FULL) -> Take:
+    """A take of passes at these tempos, clean or not."""
     passes = tuple(Pass(n, bpm, 4, int(not clean), clean, layer) for n, (bpm, clean) in enumerate(tempos, 1))
     at = datetime(2026, 3, 10, 18, tzinfo=UTC)
     return Take("t", at, DAY, "two-lamps", tempos[0][0], 4 * len(passes), 0, "held", layer, "play", passes)
