@@ -31,8 +31,13 @@ was gained in accuracy is lost (half in 13 and in 6.5 months; Tatel & Ackerman, 
 USUAL_GAIN = 0.02
 """Gain in ln tempo thought usual for a day of practice, until a drill has days of its own (ours, no source)."""
 LEAST_GAIN = 0.002
-STUCK_DAYS = 6
-"""So many days of practice without a gain of half a tempo step are called no faster (ours, no source)."""
+GAIN_DAYS = 6
+"""Days of practice from which on a drill's own gain is told (ours, no source); it is that of its latest eight."""
+_LATEST_GAIN_DAYS = 8
+LEVEL_DAYS = 10
+"""Of so many days of practice, twelve at most, a gain of less than one tempo step is called none (ours, no source).
+Fewer days, or the first against the last alone, call a slow climb level: single days are some 3 % off, and a thing given
+up on the way is worth nothing (on made-up learners half of those given up would have got there)."""
 SOON_DAYS = 42
 
 SteadyOf = Callable[[Drill, str], Steady | None]
@@ -158,21 +163,20 @@ class View:
     @_Once
     def gain_known(self) -> bool:
         """True when it has days of practice enough to tell its gain from."""
-        return self.past is not None and len(self.past.curve) >= STUCK_DAYS
+        return self.past is not None and len(self.past.curve) >= GAIN_DAYS
 
     @_Once
     def gain(self) -> float:
         """Gain in ln tempo a day of practice, from its latest days; the usual one where there are too few."""
-        curve = self.past.curve if self.past is not None else ()
-        if not self.gain_known:
+        if self.past is None or not self.gain_known:
             return USUAL_GAIN
-        return max(math.log(curve[-1][1] / curve[0][1]) / (len(curve) - 1), LEAST_GAIN)
+        return max(_gain_of(self.past.curve[-_LATEST_GAIN_DAYS:]), LEAST_GAIN)
 
     @_Once
     def _level(self) -> bool:
-        """True when its latest days of practice made it no faster by half a tempo step."""
+        """True when its latest days of practice made it no faster: less than a tempo step in ten."""
         curve = self.past.curve if self.past is not None else ()
-        return self.gain_known and math.log(curve[-1][1] / curve[0][1]) < self.drill.step_share / 2
+        return len(curve) >= LEVEL_DAYS and _gain_of(curve) < self.drill.step_share / LEVEL_DAYS
 
     @_Once
     def stuck(self) -> bool:
@@ -185,6 +189,13 @@ class View:
         base = self.bpm if self.bpm is not None else self.drill.start_bpm
         far = math.log(self.drill.target_bpm * (1 + OVER) / base)
         return max(far / self.gain, 1.0)
+
+
+def _gain_of(curve: Sequence[tuple[date, float]]) -> float:
+    """The gain in ln tempo a day of practice: the slope of the straight line nearest to all days (least squares)."""
+    middle = (len(curve) - 1) / 2
+    climb = math.fsum((n - middle) * math.log(bpm) for n, (_, bpm) in enumerate(curve))
+    return climb * 12 / (len(curve) * (len(curve) ** 2 - 1))
 
 
 def views_of(

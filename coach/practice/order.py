@@ -9,9 +9,9 @@ from coach.practice.need import Reason, View, ease, need
 from coach.practice.turns import arrange, shares
 
 MOST_DRILLS = 12
-ROOM = 0.8
-"""Different drills for each turn of a plan. Days apart help what is learned, minutes apart do not (Donovan & Radosevich
-1999; Wiseheart, D'Souza & Chae 2017), so a thing rather has a turn every day than two every other day."""
+"""Different drills in a plan; below that each turn is another's. Days apart help what is learned, minutes apart do not
+(Donovan & Radosevich 1999; Wiseheart, D'Souza & Chae 2017), so a thing rather has a turn every day than two every other
+day."""
 _EASY_ENOUGH = 0.7  # how playable one of today's own must be to open the evening (ours, no source)
 
 Pressing = Mapping[str, Sequence[Reason]]
@@ -66,7 +66,7 @@ def turn_order(
     need. With one drill only it has every turn.
     """
     use = wishes or Wishes()
-    room = max(min(count, 3), min(MOST_DRILLS, round(count * ROOM)))
+    room = max(min(count, 3), min(MOST_DRILLS, count))
     ranked = sorted(known, key=lambda v: v.rung) if first_day else neediest_first(known, {})
     begun = [] if first_day else new[: max(room - 1, 0) if count >= 3 else 0]
     chosen = chosen_today(ranked, begun, room, at_once, pressing, use)

@@ -21,7 +21,7 @@ from coach.practice.voices import as_counted
 LATELY = timedelta(days=28)
 """How long a held tempo is believed without being shown again (ours, no source)."""
 LATEST_TAKES = 3
-CURVE_DAYS = 8
+CURVE_DAYS = 12
 
 
 @dataclass(frozen=True, slots=True)

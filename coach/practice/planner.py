@@ -266,7 +266,8 @@ def _sung(order: Sequence[View], warm: bool) -> set[int]:
     for place, view in enumerate(order):
         places.setdefault(view.drill.id, []).append(place)
     once = {v.drill.id: v for v in order if v.drill.kind in _SUNG_KINDS}.values()
-    fit = [v for v in easiest_first(once) if v.held_before and ease(v) >= _SING_EASE]
+    fit = [v for v in easiest_first(once) if v.held_before and v.gap == 0 and ease(v) >= _SING_EASE]
+    fit = [v for v in fit if v.finished] or fit
     last = [places[v.drill.id][-1] for v in fit if len(places[v.drill.id]) > 1]
     if not last and len(order) > 2:
         last = [len(order) - 1 for v in fit if v is order[-1]]

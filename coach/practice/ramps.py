@@ -24,7 +24,7 @@ from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 SMALLEST_STEP, LARGEST_STEP = 0.015, 0.05
 STEPS_DOWN = 4
 # How far past the target an earned ramp may go: a margin makes the target itself easy.
-OVER_TARGET = 1.08
+OVER_TARGET = 1.1
 
 Tempo = tuple[Fraction, Fraction]
 

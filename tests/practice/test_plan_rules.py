@@ -48,30 +48,38 @@ def test_of_two_drills_alike_the_nearer_to_its_target_comes_first() -> None:
 
 
 def test_days_to_go_come_from_its_own_gain_and_are_told_with_it() -> None:
-    """From 80 to 90 bpm in six evenings is 2.4 % an evening: some nine more to 112 (8 % past 104)."""
+    """From 80 to 90 bpm in six evenings is 2.4 % an evening: some ten more to 114.4 (10 % past 104)."""
     one = view("two-lamps", *evenings("two-lamps", [80, 82, 84, 86, 88, 90]))
-    assert one.days_to_go == pytest.approx(9.4, abs=0.01)
-    assert any("gain of 2.4% a day of practice about 10 days to go" in r.text for r in reasons(one))
+    assert one.days_to_go == pytest.approx(10.19, abs=0.01)
+    assert any("gain of 2.4% a day of practice about 11 days to go" in r.text for r in reasons(one))
     few = view("two-lamps", *evenings("two-lamps", [80, 82, 84]))
     assert not any("to go" in r.text for r in reasons(few))  # three evenings tell no gain
 
 
 def test_what_gets_no_faster_steps_back_and_says_so() -> None:
-    """Eight evenings at 84 with a target of 104: fewer points than one begun lately at 84, with both figures told."""
-    level = view("two-lamps", *evenings("two-lamps", [84] * 8))
+    """Ten evenings at 84 with a target of 104: fewer points than one begun lately at 84, with both figures told."""
+    level = view("two-lamps", *evenings("two-lamps", [84] * 10))
     young = view("two-lamps", take("two-lamps", 1, tempo=84))
     assert level.stuck
     assert need(level) < need(young)
-    assert any(r.text == "no faster over its latest 8 days of practice (84, then 84)" for r in reasons(level))
+    assert any(r.text == "no faster over its latest 10 days of practice (84, then 84)" for r in reasons(level))
+
+
+def test_a_slow_climb_is_not_called_none() -> None:
+    """Half a bpm an evening from 84 is 6 % in eleven evenings, more than a tempo step of 3 % in ten: it goes on; so does
+    what had fewer than ten evenings, however level."""
+    assert not view("two-lamps", *evenings("two-lamps", [84 + n / 2 for n in range(11)])).stuck
+    assert not view("two-lamps", *evenings("two-lamps", [84] * 9)).stuck
+    assert view("two-lamps", *evenings("two-lamps", [84 + n / 5 for n in range(11)])).stuck
 
 
 def test_a_target_is_reached_with_something_to_spare() -> None:
-    """Held at the target of 104 it is still on its way, held 8 % past it it is finished: a month costs that much."""
-    assert pytest.approx(0.08) == OVER
+    """Held at the target of 104 it is still on its way, held 10 % past it it is finished: a month costs that much."""
+    assert pytest.approx(0.1) == OVER
     assert not view("two-lamps", take("two-lamps", 1, tempo=104)).finished
-    assert view("two-lamps", take("two-lamps", 1, tempo=112.4)).finished
-    assert view("two-lamps", *evenings("two-lamps", [105] * 8)).finished  # there, and level: good enough
-    assert not view("two-lamps", take("two-lamps", 0, tempo=112.4)).finished  # not before a night has passed
+    assert view("two-lamps", take("two-lamps", 1, tempo=114.5)).finished
+    assert view("two-lamps", *evenings("two-lamps", [105] * 10)).finished  # there, and level: good enough
+    assert not view("two-lamps", take("two-lamps", 0, tempo=114.5)).finished  # not before a night has passed
 
 
 def test_no_more_is_begun_than_the_minutes_carry() -> None:
@@ -80,7 +88,7 @@ def test_no_more_is_begun_than_the_minutes_carry() -> None:
     made = plan(MANY, takes, NOW, 20)
     assert "m6" not in turns(made)
     assert any("6 things are still on the way to their targets" in n for n in made.notes)
-    there = [*takes[1:], *[take("m0", d, tempo=113) for d in (9, 2)]]
+    there = [*takes[1:], *[take("m0", d, tempo=116) for d in (9, 2)]]
     assert "m6" in turns(plan(MANY, there, NOW, 20))
     assert any("3 things" in n for n in plan(MANY, takes[:3], NOW, 8).notes)
 
@@ -93,8 +101,8 @@ def test_what_is_begun_comes_every_day_rather_than_twice_every_other() -> None:
 
 def test_finished_things_come_back_when_due_and_one_turn_is_enough() -> None:
     """Of five finished and five on their way the one that is due has one turn, the four others wait."""
-    kept = [take(f"m{n}", d, tempo=113) for n in range(5) for d in (40, 30, 2)]
-    due = [take("m0", d, tempo=113) for d in (70, 60, 30)]
+    kept = [take(f"m{n}", d, tempo=116) for n in range(5) for d in (40, 30, 2)]
+    due = [take("m0", d, tempo=116) for d in (70, 60, 30)]
     way = [take(f"m{n}", 1, tempo=80) for n in range(5, 10)]
     count = Counter(turns(plan(MANY, [*due, *[t for t in kept if t.drill != "m0"], *way], NOW, 20)))
     assert count["m0"] == 1
@@ -103,13 +111,13 @@ def test_finished_things_come_back_when_due_and_one_turn_is_enough() -> None:
 
 def test_the_word_alone_does_not_unfinish_a_drill() -> None:
     """All passes clean past the target yesterday, called shaky today: it is due soon, but finished still."""
-    takes = [take("two-lamps", 5, tempo=113), take("two-lamps", 1, tempo=113, verdict="shaky")]
+    takes = [take("two-lamps", 5, tempo=116), take("two-lamps", 1, tempo=116, verdict="shaky")]
     assert view("two-lamps", *takes).finished
 
 
 def test_the_steady_tempo_stands_before_the_tempo_last_held() -> None:
-    """Clean once at 113 but steady at 98: not finished."""
-    one = View(BY_ID["two-lamps"], 0, past_of([take("two-lamps", 1, tempo=113)]), TODAY, lambda d, layer: STEADY)
+    """Clean once at 116 but steady at 98: not finished."""
+    one = View(BY_ID["two-lamps"], 0, past_of([take("two-lamps", 1, tempo=116)]), TODAY, lambda d, layer: STEADY)
     assert one.bpm == 98
     assert not one.finished
 

@@ -282,17 +282,20 @@ def test_reasons_carry_their_numbers() -> None:
 
 
 def test_singing_over_the_thumb_comes_once_it_is_held() -> None:
-    """A drill held on two days gets a later turn on its thumb alone, begun below the full tempo."""
-    takes = [take(d, n, clean=10, tempo=100) for d in IDS[:2] for n in (4, 1)]
+    """A drill held at its target on two days gets a later turn on its thumb alone, begun below the full tempo; one that
+    is not there yet, none."""
+    far = [take(d, n, clean=10, tempo=100) for d in IDS[:2] for n in (4, 1)]
+    assert not [b for b in plan(DRILLS, far, NOW, 30).blocks if b.layer == "thumb"]
+    takes = [take(d, n, clean=10, tempo=BY_ID[d].target_bpm) for d in IDS[:2] for n in (4, 1)]
     thumbs = [b for b in plan(DRILLS, takes, NOW, 30).blocks if b.layer == "thumb"]
     assert thumbs
-    assert all(b.tempo_from < 100 and "sing over the thumb" in " ".join(b.why) for b in thumbs)
+    assert all(b.tempo_from < BY_ID[b.drill].target_bpm and "sing over the thumb" in " ".join(b.why) for b in thumbs)
 
 
 def test_the_warm_up_is_sung_where_it_is_well_held() -> None:
-    """Two things held for days: of seven turns the one that is sung is the warm-up, and the drill comes again in full;
+    """Two things held at their targets for days: of seven turns the one that is sung is the warm-up, and the drill comes again in full;
     ten minutes have no warm-up, and there a later turn is sung."""
-    takes = [take(d, n, clean=10, tempo=100) for d in IDS[:2] for n in (4, 1)]
+    takes = [take(d, n, clean=10, tempo=BY_ID[d].target_bpm) for d in IDS[:2] for n in (4, 1)]
     blocks = plan(DRILLS, takes, NOW, 20).blocks
     assert [n for n, b in enumerate(blocks) if b.layer == "thumb"] == [0]
     assert any(b.drill == blocks[0].drill and b.layer == "full" for b in blocks)
