@@ -34,10 +34,13 @@ LEAST_GAIN = 0.002
 GAIN_DAYS = 6
 """Days of practice from which on a drill's own gain is told (ours, no source); it is that of its latest eight."""
 _LATEST_GAIN_DAYS = 8
-LEVEL_DAYS = 10
-"""Of so many days of practice, twelve at most, a gain of less than one tempo step is called none (ours, no source).
-Fewer days, or the first against the last alone, call a slow climb level: single days are some 3 % off, and a thing given
-up on the way is worth nothing (on made-up learners half of those given up would have got there)."""
+LEVEL_DAYS = 8
+"""Of so many days of practice, twelve at most, a gain of less than a tempo step in ten days is called none (ours, no
+source). The first day against the last alone calls a slow climb level: single days are some 3 % off."""
+FAR_DAYS = 20
+"""A thing that at its own gain has more days of practice to go than this makes way for others, unless there is a day it
+is wanted by. The gain only falls (Heathcote et al. 2000), so such a thing mostly ends below its target: on made-up
+learners (tests/bench/bench_plan.py) each of those took two thirds more turns than one that got there."""
 SOON_DAYS = 42
 
 SteadyOf = Callable[[Drill, str], Steady | None]
@@ -158,7 +161,7 @@ class View:
         if not self.held_before or self.bpm is None:
             return False
         over = self.bpm / self.drill.target_bpm
-        return over >= 1 + OVER or (over >= 1 and self._level)
+        return over >= 1 + OVER or (over >= 1 and (self.level or self.far_off))
 
     @_Once
     def gain_known(self) -> bool:
@@ -173,22 +176,34 @@ class View:
         return max(_gain_of(self.past.curve[-_LATEST_GAIN_DAYS:]), LEAST_GAIN)
 
     @_Once
-    def _level(self) -> bool:
+    def level(self) -> bool:
         """True when its latest days of practice made it no faster: less than a tempo step in ten."""
         curve = self.past.curve if self.past is not None else ()
-        return len(curve) >= LEVEL_DAYS and _gain_of(curve) < self.drill.step_share / LEVEL_DAYS
+        return len(curve) >= LEVEL_DAYS and _gain_of(curve) < self.drill.step_share / 10
+
+    @_Once
+    def far_off(self) -> bool:
+        """True when its latest days of practice say that its target is too many of them away."""
+        curve = self.past.curve if self.past is not None else ()
+        if len(curve) < LEVEL_DAYS or self.drill.due is not None:
+            return False
+        return self._left > FAR_DAYS * max(_gain_of(curve), LEAST_GAIN)
 
     @_Once
     def stuck(self) -> bool:
-        """True when its latest days of practice made it no faster, and it is not at its target."""
-        return self._level and not self.finished
+        """True when its latest days of practice made it no faster, or too little, and it is not finished."""
+        return (self.level or self.far_off) and not self.finished
+
+    @_Once
+    def _left(self) -> float:
+        """How far it is, in ln tempo, from being held with something to spare."""
+        base = self.bpm if self.bpm is not None else self.drill.start_bpm
+        return math.log(self.drill.target_bpm * (1 + OVER) / base)
 
     @_Once
     def days_to_go(self) -> float:
         """Days of practice left until it is held with something to spare, at its own rate of gain, 1 at least."""
-        base = self.bpm if self.bpm is not None else self.drill.start_bpm
-        far = math.log(self.drill.target_bpm * (1 + OVER) / base)
-        return max(far / self.gain, 1.0)
+        return max(self._left / self.gain, 1.0)
 
 
 def _gain_of(curve: Sequence[tuple[date, float]]) -> float:
@@ -236,9 +251,15 @@ def _own(view: View) -> list[tuple[float, Callable[[], str]]]:
         found.append((0.5, lambda: f"begun {_days(age)} ago: fresh things need another night"))
     if view.stuck and view.past is not None:
         curve = view.past.curve
-        told = f"{len(curve)} days of practice ({curve[0][1]:.0f}, then {curve[-1][1]:.0f})"
-        found.append((-1.5, lambda: f"no faster over its latest {told}"))
+        found.append((-1.5, lambda: _held_up(view, curve)))
     return found
+
+
+def _held_up(view: View, curve: Sequence[tuple[date, float]]) -> str:
+    told = f"its latest {len(curve)} days of practice ({curve[0][1]:.0f}, then {curve[-1][1]:.0f})"
+    if view.level:
+        return f"no faster over {told}"
+    return f"slow over {told}: at that gain more than {FAR_DAYS} days to its target, so others come first"
 
 
 def _to_go(view: View) -> str:
