@@ -293,7 +293,7 @@ def test_singing_over_the_thumb_comes_once_it_is_held() -> None:
 
 
 def test_the_warm_up_is_sung_where_it_is_well_held() -> None:
-    """Two things held at their targets for days: of seven turns the one that is sung is the warm-up, and the drill comes
+    """Two things at their targets for days: of seven turns the one that is sung is the warm-up, and the drill comes
     again in full; ten minutes have no warm-up, and there a later turn is sung."""
     takes = [take(d, n, clean=10, tempo=BY_ID[d].target_bpm) for d in IDS[:2] for n in (4, 1)]
     blocks = plan(DRILLS, takes, NOW, 20).blocks
