@@ -34,6 +34,7 @@ from coach.practice.steady import Steady, own_prior, steady
 from coach.practice.takes import FULL, THUMB, Take
 from coach.practice.tempos import span
 from coach.practice.turns import LONGEST_RUN, checked_minutes, cut, even, runs, turn_minutes
+from coach.practice.wanted import not_ready, to_begin
 
 __all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
 
@@ -173,7 +174,7 @@ def plan(
             sing = place in sung
             blocks.append(_block(view, length, ends, sing, first_day, wanted, press, wish))
             place += 1
-    return Plan(wanted, tuple(blocks), (*notes, *told, *_cautions(wanted)))
+    return Plan(wanted, tuple(blocks), (*notes, *told, *not_ready(views, today), *_cautions(wanted)))
 
 
 def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> SteadyOf:
@@ -218,13 +219,14 @@ def _known_and_new(
     """What has been played before, what may be begun today, and why nothing more may.
 
     No more is begun than the days can carry to its target: a few things at a time get there, many at once do not.
-    What has a day to be ready by, and what was pinned, does not wait for that.
+    What was pinned, what presses from outside and what must be begun now for its day (wanted.py) does not wait for that.
     """
     known = [v for v in views if v.known]
     wanted_now = called_for(wish)
     called = [v for v in views if not v.known and v.drill.id in wanted_now]
     untouched = [v for v in views if not v.known and v not in called]
-    left = use.new_a_day - sum(v.begun_today for v in known) - len(called)
+    dated = to_begin(untouched, views[0].today)
+    left = max(use.new_a_day, dated.a_day) - sum(v.begun_today for v in known) - len(called)
     on_the_way = sum(not v.finished and not v.stuck for v in known) + len(called)
     if not untouched or wanted < _NEW_FROM or use.new_a_day == 0:
         return known, called, ()
@@ -235,12 +237,12 @@ def _known_and_new(
     held = {v.drill.id for v in views if v.held_before}
     ready = [v for v in untouched if v.drill.grows_from is None or v.drill.grows_from in held]
     weight = {v.drill.id: math.fsum(r.points for r in (*press.get(v.drill.id, ()), *by_date(v))) for v in ready}
-    ready.sort(key=lambda v: (-weight[v.drill.id], v.rung))
+    ready.sort(key=lambda v: (v.drill.id not in dated.urgent, -weight[v.drill.id], v.rung))
     if on_the_way >= at_once:
-        ready = [v for v in ready if weight[v.drill.id] > 0]
+        ready = [v for v in ready if v.drill.id in dated.urgent or press.get(v.drill.id)]
         if not ready:
             return known, called, (f"Nothing new today: {on_the_way} things are still on the way to their targets.",)
-    return known, [*called, *ready[:left]], ()
+    return known, [*called, *ready[:left]], dated.words
 
 
 def _lengths(wanted: int, use: Settings, odd: bool) -> list[tuple[int, ...]]:

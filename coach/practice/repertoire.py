@@ -13,6 +13,7 @@ from coach.practice.dates import Settled
 from coach.practice.drills import Drill, Material, drills_from
 from coach.practice.need import Reason
 from coach.practice.past import Past
+from coach.practice.voices import SING
 
 STARTERS = 4
 """So many patterns of the first ladder stand before the first song: what a first day is made of."""
@@ -52,11 +53,23 @@ def taken_up(song: str, own: bool, what: Settled | None, played: Iterable[str]) 
     return own or (what is not None and what.taken) or any(drill.startswith(f"{song}/") for drill in played)
 
 
-def as_settled(drills: Iterable[Drill], what: Settled | None) -> tuple[Drill, ...]:
-    """The drills of one song with the day it is wanted by, and its rest."""
+def as_settled(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ...]:
+    """The drills of one song, in order, with the day it is wanted by, and its rest.
+
+    The day is for singing it through: it stands on what leads to the plainest arrangement sung as a whole (played, where
+    there is nothing to sing). Changes nothing waits for, singing over all of it and richer arrangements have no day.
+    """
     if what is None or (what.due is None and not what.resting):
         return tuple(drills)
-    return tuple(replace(drill, due=what.due, resting=what.resting) for drill in drills)
+    whole = [n for n, drill in enumerate(drills) if drill.id in _through(drills[0].family)] if drills else []
+    upto = max(whole, default=len(drills) - 1)
+    return tuple(
+        replace(drill, due=what.due if n <= upto else None, resting=what.resting) for n, drill in enumerate(drills)
+    )
+
+
+def _through(arrangement: str) -> tuple[str, str]:
+    return arrangement, f"{arrangement}/{SING}"
 
 
 def with_songs(patterns: Sequence[Drill], songs: Mapping[str, Sequence[Drill]]) -> tuple[Drill, ...]:

@@ -7,7 +7,7 @@ from datetime import timedelta
 import pytest
 
 from coach.errors import CoachError
-from coach.practice.drills import Material, drills_from
+from coach.practice.drills import Drill, Material, drills_from
 from coach.practice.edits import Wishes
 from coach.practice.load import allowed
 from coach.practice.need import OVER, Reason, View, need, reasons
@@ -153,6 +153,38 @@ def test_a_new_thing_with_a_day_does_not_wait_for_the_others() -> None:
     made = plan(dated, takes, NOW, 20)
     assert "m9" in turns(made)
     assert any("wanted in 14 days" in b.why for b in made.blocks if b.drill == "m9")
+
+
+def dated(count: int, days: int) -> list[Drill]:
+    """The first so many drills of many, wanted in some days."""
+    return [replace(d, due=TODAY + timedelta(days)) if n < count else d for n, d in enumerate(MANY)]
+
+
+def test_with_days_enough_what_is_wanted_waits_for_room() -> None:
+    """Six things on their way and a new one wanted in six weeks: it is not begun yet."""
+    takes = [take(f"m{n}", 2, tempo=80) for n in range(6)]
+    drills = [replace(d, due=TODAY + timedelta(42)) if d.id == "m9" else d for d in MANY]
+    assert "m9" not in turns(plan(drills, takes, NOW, 20))
+
+
+def test_with_few_days_left_more_than_one_thing_a_day_is_begun() -> None:
+    """Eight things never played and a day in eighteen days leave four days to begin them in: two a day, and it is said;
+    three at most, however near the day."""
+    takes = [take("m9", 2, tempo=80), take("m8", 2, tempo=80)]
+    made = plan(dated(8, 18), takes, NOW, 30)
+    assert len({b.drill for b in made.blocks} & {f"m{n}" for n in range(8)}) == 2
+    assert "8 things are still new for the day in 18 days: up to 2 a day are begun." in made.notes
+    hasty = plan(dated(8, 3), takes, NOW, 60)
+    assert len({b.drill for b in hasty.blocks} & {f"m{n}" for n in range(8)}) == 3
+
+
+def test_what_will_not_be_ready_is_said() -> None:
+    """Held at 60 of 104 and wanted in five days, at a usual gain of 2 % a day it takes 28: the plan says so by name;
+    held at 100 it takes two, and nothing is said."""
+    wanted = [replace(d, due=TODAY + timedelta(5)) if d.id == "two-lamps" else d for d in DRILLS]
+    for bpm, told in ((60, True), (100, False)):
+        notes = plan(wanted, [take("two-lamps", 1, tempo=bpm), take("landing-walk", 1)], NOW, 20).notes
+        assert any("'Two lamps' will not be at tempo in 5 days" in n for n in notes) == told
 
 
 def test_a_day_gone_by_presses_no_more() -> None:

@@ -267,10 +267,15 @@ def test_a_song_goes_on_step_by_step() -> None:
     assert next_steps(resting, {}, TODAY) == {}
 
 
-def test_a_day_and_a_rest_are_of_all_of_a_song() -> None:
-    """Wanted by a day, or resting: every drill of it."""
+def test_a_day_is_for_what_leads_to_the_song_sung() -> None:
+    """Wanted by a day: pattern, hard changes, parts, words and the whole sung, of the plainest arrangement; not what
+    waits behind it. A rest is of all of it."""
     wanted = as_settled(DRILLS, Settled(taken=True, due=date(2026, 3, 20)))
-    assert {d.due for d in wanted} == {date(2026, 3, 20)}
+    dated = [d.id for d in wanted if d.due == date(2026, 3, 20)]
+    assert dated[-1] == "landing/plain/sing"
+    assert dated == [d.id for d in DRILLS][: len(dated)]
+    assert {"landing/plain/pattern/outside-in", "landing/plain/part/Verse/sing", "landing/plain"} <= set(dated)
+    assert all(d.due is None for d in wanted if d.id.endswith("sing-full") or d.id.startswith("landing/full"))
     assert all(d.resting for d in as_settled(DRILLS, Settled(resting=True)))
 
 
