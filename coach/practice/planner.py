@@ -219,7 +219,7 @@ def _known_and_new(
     """What has been played before, what may be begun today, and why nothing more may.
 
     No more is begun than the days can carry to its target: a few things at a time get there, many at once do not.
-    What was pinned, what presses from outside and what must be begun now for its day (wanted.py) does not wait for that.
+    What was pinned, what presses from outside and what must be begun now for its day (wanted.py) does not wait for it.
     """
     known = [v for v in views if v.known]
     wanted_now = called_for(wish)

@@ -56,8 +56,9 @@ def taken_up(song: str, own: bool, what: Settled | None, played: Iterable[str]) 
 def as_settled(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ...]:
     """The drills of one song, in order, with the day it is wanted by, and its rest.
 
-    The day is for singing it through: it stands on what leads to the plainest arrangement sung as a whole (played, where
-    there is nothing to sing). Changes nothing waits for, singing over all of it and richer arrangements have no day.
+    The day is for singing it through: it stands on what leads to the plainest arrangement sung as a whole (played,
+    where there is nothing to sing). Changes nothing waits for, singing over all of it and richer arrangements have no
+    day.
     """
     if what is None or (what.due is None and not what.resting):
         return tuple(drills)

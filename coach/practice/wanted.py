@@ -42,7 +42,8 @@ def to_begin(untouched: Sequence[View], today: date) -> Begin:
         urgent |= set(things)
         pace = min(math.ceil(len(things) / max(room, 1)), MOST_NEW)
         if pace > max(a_day, 1):
-            words = [f"{len(things)} things are still new for {_when(day, today, 'the day in')}: up to {pace} a day are begun."]
+            when = _when(day, today, "the day in")
+            words = [f"{len(things)} things are still new for {when}: up to {pace} a day are begun."]
         a_day = max(a_day, pace)
     return Begin(frozenset(urgent), a_day, tuple(words))
 
