@@ -172,6 +172,21 @@ def takes(path: Path | None = None) -> list[Take]:
         return ledger.takes()
 
 
+def heard(today: date, path: Path | None = None) -> set[str]:
+    """The drills that were played or, on `today`, listened to, by the ledger (the player's own when None); none, and no
+    file made, where there is none yet. Raises CoachError.
+    """
+    path = path or places.ledger()
+    if not path.exists():
+        return set()
+    from coach.practice.ledger import Ledger
+    from coach.practice.listening import HEARD, heard_today
+
+    with Ledger(path) as ledger:
+        played = {drill for (drill,) in ledger.rows("SELECT DISTINCT drill FROM takes")}
+        return played | heard_today(ledger.notes(HEARD), today)
+
+
 def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, Steady] | None:
     """The steady tempos known on `today`, from the estimates kept beside the ledger (the player's own when None).
 
@@ -245,6 +260,7 @@ def plan_here(
                 played=played,
                 steady_of=steady_of,
                 wishes=wishes,
+                heard=day.heard,
             )
 
         return plan_under(day, minutes, drills, make), day.wishes

@@ -43,7 +43,8 @@ def plan_lines(plan: Plan) -> Iterator[str]:
     yield f"Today: {plan.minutes} minutes"
     for block in plan.blocks:
         yield ""
-        yield f"{block.minutes:3} min  {block.title}{_tempos(block)}"
+        listen = "listen: " if block.listened else ""
+        yield f"{block.minutes:3} min  {listen}{block.title}{_tempos(block)}"
         for why in block.why:
             yield from wrapped(why, " " * 9, columns)
     if plan.notes:

@@ -15,6 +15,7 @@ from coach.practice.checkup import findings, pressing, taken_courses
 from coach.practice.drills import Drill
 from coach.practice.edits import WISH, Wishes, wishes_of
 from coach.practice.ledger import Ledger
+from coach.practice.listening import HEARD, heard_today
 from coach.practice.need import Reason
 from coach.practice.planner import Plan
 from coach.practice.remedies import resting
@@ -24,12 +25,14 @@ Pressing = Mapping[str, Sequence[Reason]]
 
 @dataclass(frozen=True)
 class DayNotes:
-    """`wishes` of today, `care` after pain, `pressing` reasons by drill, `rested` drills that a remedy keeps out."""
+    """`wishes` of today, `care` after pain, `pressing` reasons by drill, `rested` drills that a remedy keeps out,
+    `heard` drills that were listened to."""
 
     wishes: Wishes = field(default_factory=Wishes)
     care: Care = field(default_factory=Care)
     pressing: Pressing = field(default_factory=dict)
     rested: frozenset[str] = frozenset()
+    heard: frozenset[str] = frozenset()
 
 
 def read_day(ledger: Ledger, drills: Sequence[Drill], library: Library, today: date) -> DayNotes:
@@ -39,6 +42,7 @@ def read_day(ledger: Ledger, drills: Sequence[Drill], library: Library, today: d
         care_of([*ledger.notes(PAIN), *ledger.notes(SLIP)], today),
         pressing(findings(ledger, drills, library, today, curves=False)),
         resting(taken_courses(ledger), today),
+        heard_today(ledger.notes(HEARD), today),
     )
 
 

@@ -14,8 +14,8 @@ what presses from elsewhere (a song's date, a remedy) comes in as `pressing` rea
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from collections.abc import Collection, Iterable, Mapping, Sequence
+from dataclasses import dataclass, replace
 from datetime import date, datetime
 from typing import Any
 
@@ -25,6 +25,7 @@ from coach.practice.days import local_day
 from coach.practice.drills import Drill
 from coach.practice.edits import Wishes
 from coach.practice.kin import steadies_of
+from coach.practice.listening import LISTEN_FROM, LISTEN_MINUTES, to_hear
 from coach.practice.load import allowed, minutes_by_day
 from coach.practice.need import Reason, SteadyOf, View, by_date, ease, reasons, views_of
 from coach.practice.order import Pressing, easiest_first, turn_order
@@ -38,12 +39,13 @@ from coach.practice.wanted import not_ready, to_begin
 
 __all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
 
-PLAY, REST_KIND, WARM_UP_KIND = "play", "rest", "warm-up"
+PLAY, REST_KIND, WARM_UP_KIND, LISTEN_KIND = "play", "rest", "warm-up", "listen"
 _WARM_UP_FROM = 16  # plans of at least so many minutes open with a warm-up
 _NEW_FROM = 8  # a shorter plan is for what is known
 _SING_EASE = 0.7  # how playable a drill must be before one sings over it (ours, no source)
 _PLAYABLE = 0.5  # how playable the last thing must be to be called so (ours, no source)
 _MOST_REASONS = 4
+_HEAR_IT = "listen to it once before the first take"
 _SUNG_KINDS = ("pattern", "part", "song")  # the others have their own way with the words
 MINUTES_EACH = 3
 """Minutes a day for each thing on its way to a target: a turn every day."""
@@ -54,7 +56,7 @@ class Settings:
     """What the player may set. Minutes are whole; runs of playing are never longer than half an hour.
 
     `learning_at_once` is the most that is on its way to a target at once, however many minutes there are; `gently`
-    keeps a day's minutes near those of the days before (load.py).
+    keeps a day's minutes near those of the days before (load.py). `listening`: new things are heard first.
     """
 
     new_a_day: int = 1
@@ -64,6 +66,7 @@ class Settings:
     run_minutes: int = 25
     rest_minutes: int = 5
     gently: bool = True
+    listening: bool = True
 
     def __post_init__(self) -> None:
         if not 5 <= self.run_minutes <= LONGEST_RUN or self.rest_minutes < 5:
@@ -74,7 +77,8 @@ class Settings:
 
 @dataclass(frozen=True)
 class Block:
-    """One turn or rest: `kind` play, warm-up or rest; tempos in whole bpm (None in a rest); `why` in plain words."""
+    """One turn or rest: `kind` play, warm-up, listen or rest; tempos in whole bpm (None in a rest); `why` in plain
+    words. What is listened to is heard at `tempo_from` first, then at `tempo_to`."""
 
     kind: str
     drill: str | None
@@ -85,6 +89,16 @@ class Block:
     layer: str | None = None
     why: tuple[str, ...] = ()
     step_share: float | None = None
+
+    @property
+    def played(self) -> bool:
+        """True where the hands play."""
+        return self.kind in (PLAY, WARM_UP_KIND)
+
+    @property
+    def listened(self) -> bool:
+        """True where the hands lie still and the guide is heard."""
+        return self.kind == LISTEN_KIND
 
     def as_row(self) -> dict[str, Any]:
         """The block as `coach today --json` gives it."""
@@ -126,13 +140,15 @@ def plan(
     played: Mapping[date, float] | None = None,
     steady_of: SteadyOf | None = None,
     wishes: Wishes | None = None,
+    heard: Collection[str] = (),
 ) -> Plan:
     """The plan for `minutes` (rests included) at `now`, whose own clock gives the local day.
 
     `drills` in ladder order. `pasts`, `played` (minutes of each of the latest days) and `steady_of` give what is known
     of the takes already (shelf.py); without them all of it comes from the takes. `wishes` are obeyed: what is pinned
-    comes, what is skipped does not, a swap puts the second in the place of the first. Raises BadInput for minutes
-    outside 1 to 240 or a `now` without offset, CoachError when no drill is left to plan.
+    comes, what is skipped does not, a swap puts the second in the place of the first; what was `heard` today (ids of
+    drills) is not listened to again. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError
+    when no drill is left to plan.
     """
     use, wish, press = settings or Settings(), wishes or Wishes(), pressing or {}
     asked = checked_minutes(minutes if wish.minutes is None else wish.minutes)
@@ -164,6 +180,9 @@ def plan(
         lengths[0] = (lengths[0][-1], *lengths[0][:-1])
     order = turn_order(known, new, sum(len(run) for run in lengths), first_day, press, at_once, wish)
     sung = set() if first_day else _sung(order, wanted >= _WARM_UP_FROM)
+    listens: dict[int, tuple[str, ...]] = {}
+    if use.listening and not first_day and wanted >= LISTEN_FROM:
+        listens = to_hear(order, [length for run in lengths for length in run], heard)
     blocks: list[Block] = []
     place = 0
     for run in lengths:
@@ -172,7 +191,12 @@ def plan(
         for length in run:
             view, ends = order[place], (place == 0, place == len(order) - 1)
             sing = place in sung
-            blocks.append(_block(view, length, ends, sing, first_day, wanted, press, wish))
+            block = _block(view, length, ends, sing, first_day, wanted, press, wish)
+            if place in listens:
+                why = tuple(one for one in block.why if one != _HEAR_IT)
+                block = replace(block, minutes=length - LISTEN_MINUTES, why=why)
+                blocks.append(_listening(block, view, listens[place]))
+            blocks.append(block)
             place += 1
     return Plan(wanted, tuple(blocks), (*notes, *told, *not_ready(views, today), *_cautions(wanted)))
 
@@ -320,6 +344,18 @@ def _block(
     )
 
 
+def _listening(block: Block, view: View, why: tuple[str, ...]) -> Block:
+    """What is heard before a turn: at the tempo it will be begun at, then at its target."""
+    return replace(
+        block,
+        kind=LISTEN_KIND,
+        minutes=LISTEN_MINUTES,
+        tempo_to=max(view.drill.target_bpm, block.tempo_from or 0),
+        layer=FULL,
+        why=why,
+    )
+
+
 def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
     if view.known:
         told = [r.text for r in reasons(view, extra) if abs(r.points) >= 0.01]
@@ -331,7 +367,7 @@ def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
         return [*told, "one of the lowest rungs, for a first day"]
     below = view.below
     ground = f"what it grows from ('{below}') was held on an earlier day" if below else "the first rung of its ladder"
-    return [*told, f"new today: {ground}", "listen to it once before the first take"]
+    return [*told, f"new today: {ground}", _HEAR_IT]
 
 
 def _cautions(wanted: int) -> tuple[str, ...]:

@@ -78,6 +78,25 @@ class Steady:
 
 
 @dataclass(frozen=True)
+class Twice:
+    """For listening: the first `bars` bars at `slow`, all that follow at `target`."""
+
+    slow: Fraction
+    target: Fraction
+    bars: int
+    name: str = "listen"
+
+    def tempo(self, bar: int, passes: Sequence[bool]) -> Tempo:
+        """As the ramp's protocol has it."""
+        bpm = self.slow if bar < self.bars else self.target
+        return bpm, bpm
+
+    def ahead(self, bar: int, passes: Sequence[bool]) -> str:
+        """As the ramp's protocol has it."""
+        return f"then at {float(self.target):g}" if bar < self.bars and self.slow != self.target else "hands at rest"
+
+
+@dataclass(frozen=True)
 class Climb:
     """From `start` to `target` by `step` bpm every `every` bars; the last step lands on the target."""
 

@@ -108,6 +108,7 @@ class Run:
     under       the layer that singing begins with, "" for the lowest
     early       it changes one bar before the words begin
     climbs      while singing, passes move the layer (see the module's text)
+    listens     nothing is played: the model goes round until `play_limit` seconds are over, twice as long at the most
     """
 
     bars: Sequence[PieceBar]
@@ -121,6 +122,7 @@ class Run:
     under: str = ""
     early: bool = False
     climbs: bool = True
+    listens: bool = False
 
     nudge: Fraction = Fraction(0)
     held: bool = False
@@ -245,12 +247,18 @@ class Run:
         if self.ending:
             return None
         if last is None:
-            return self._order(0, MODEL if self.model else COUNT, 0, -1, self._from[0], 0.0, self._from[1])
+            kind = MODEL if self.model or self.listens else COUNT
+            return self._order(0, kind, 0, -1, self._from[0], 0.0, self._from[1])
         start = last.start_s + bar_seconds(last)
         number = last.number + 1
         if last.kind == MODEL:
             over = last.loop_bar + 1 >= len(self.bars)
             loop_bar = 0 if over else last.loop_bar + 1
+            if self.listens:
+                limit = self.play_limit or 0.0
+                if start >= (limit if over else 2 * limit):
+                    return None
+                return self._order(number, MODEL, loop_bar, -1, last.ramp_bar + 1, start, last.play_s)
             return self._order(number, COUNT if over else MODEL, loop_bar, -1, last.ramp_bar, start, last.play_s)
         if last.kind == COUNT:
             if last.loop_bar + 1 < len(self.count):

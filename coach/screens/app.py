@@ -133,7 +133,8 @@ class Coach(App[None]):
                 at += 1
                 continue
             place = f"block {at + 1} of {len(blocks)}" if len(blocks) > 1 else ""
-            stage = Stage(self.world, self.scribe, block, loop, place=place, model=block.drill not in heard)
+            first = not block.listened and block.drill not in heard
+            stage = Stage(self.world, self.scribe, block, loop, place=place, model=first)
             heard.add(block.drill)
             how = await self.push_screen_wait(stage)
             if how == HURT:
@@ -144,7 +145,8 @@ class Coach(App[None]):
             if how == AGAIN:
                 continue
             at += 1
-            rests = at < len(blocks) and blocks[at].drill is not None
+            # Hands that only lay still need no rest.
+            rests = at < len(blocks) and blocks[at].drill is not None and not block.listened
             if rests and not await self.push_screen_wait(Rest(SHORT_REST_S, _title(blocks, at), self.world.keys)):
                 break
         if alone:
@@ -191,10 +193,9 @@ class Coach(App[None]):
         import asyncio
 
         try:
-            takes = await asyncio.to_thread(self.world.takes)
+            return await asyncio.to_thread(self.world.heard)
         except CoachError:  # today has said so, or the scribe will
             return set()
-        return {take.drill for take in takes}
 
     def on_trouble(self, message: Trouble) -> None:
         """The scribe has something to say: on the stage where there is one, so that nothing lies over the tab."""

@@ -23,6 +23,7 @@ from textual.widgets import Static
 
 from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES, ClickWay
+from coach.practice.listening import HEARD
 from coach.practice.planner import Block
 from coach.practice.ramps import RAMP_NAMES, make_ramp, tenth
 from coach.practice.run import COUNT, PLAY, BarOrder, Run
@@ -317,6 +318,9 @@ class Stage(BlankLines, Screen[str]):
         self.ticker.pause()
         self._silence()
         passes = self.take.passes
+        if self.block.listened and self.block.drill:
+            heard, at = self.block.drill, self.world.now()
+            self.scribe.write(lambda ledger: ledger.add_note(HEARD, heard, None, at))
         if not passes:
             leave(self, NEXT)
             return

@@ -6,7 +6,7 @@ from collections.abc import Iterable
 from fractions import Fraction
 
 from coach.practice.planner import Block
-from coach.practice.ramps import make_ramp
+from coach.practice.ramps import Twice, make_ramp
 from coach.practice.run import Run
 from coach.screens.conductor import Loop, on_ladder
 from coach.settings import Settings
@@ -23,6 +23,8 @@ def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | 
     start = Fraction(block.tempo_from or USUAL_BPM)
     target = Fraction(block.tempo_to or start)
     share = block.step_share or USUAL_SHARE
+    if block.listened:
+        return _listening(block, loop, start, target)
     under = on_ladder(loop.layers, loop.under)
     layer = block.layer if block.layer in loop.layers else "full"
     return Run(
@@ -36,6 +38,19 @@ def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | 
         under=under,
         early=loop.early if settings.thinning == "arranged" else settings.thinning == "early",
         climbs=loop.climbs and settings.ladder,
+    )
+
+
+def _listening(block: Block, loop: Loop, slow: Fraction, target: Fraction) -> Run:
+    """A run that is only heard: once round slowly where there is time for it, then at the target."""
+    limit = block.minutes * 60.0
+    once = 60 * float(sum(bar.beats / (bar.bpm / loop.piece.bars[0].bpm) for bar in loop.piece.bars) / slow)
+    return Run(
+        loop.piece.bars,
+        Twice(slow, target, loop.bars if once <= limit / 2 else 0),
+        loop.layers,
+        play_limit=limit,
+        listens=True,
     )
 
 

@@ -157,8 +157,8 @@ class Today(Screen[None]):
         if not made.blocks:
             undo = first_key(action("plan-undo"), self.world.keys)
             return "\n".join([*made.notes, f"({undo} if the pain key was pressed by mistake.)"])
-        playing = sum(b.minutes for b in made.blocks if b.drill)
-        names = len({b.drill for b in made.blocks if b.drill})
+        playing = sum(b.minutes for b in made.blocks if b.played)
+        names = len({b.drill for b in made.blocks if b.played})
         return f"{playing} minutes of playing, {names} drill{'s' if names != 1 else ''}, short turns."
 
     def _broken(self) -> list[str]:
@@ -180,7 +180,7 @@ class Today(Screen[None]):
         """What and how fast; why: all of it, or its first line where lines are few and another is chosen."""
         width = max(self.size.width - 6, 40)
         text = Text(no_wrap=True, overflow="ellipsis", end="")
-        left = f"{place + 1:>2}  {block.title}"
+        left = f"{place + 1:>2}  {'listen: ' if block.listened else ''}{block.title}"
         if block.drill:
             sung = "  sing over the thumb" if block.layer == "thumb" else ""
             right = f"{block.tempo_from} → {block.tempo_to} bpm  {block.minutes:>2} min"

@@ -153,6 +153,13 @@ class World:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
         return shelf.takes(self.ledger_path)
 
+    def heard(self) -> set[str]:
+        """The drills that need not be heard before they are played: those with a take, and those listened to today.
+
+        Raises CoachError.
+        """
+        return shelf.heard(self.now().date(), self.ledger_path)
+
     def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:
         """Today's plan, from the ledger's takes unless others are given. Raises CoachError."""
         now = self.now()

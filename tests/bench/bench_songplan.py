@@ -43,7 +43,7 @@ def main() -> None:
             for days_ago in range(30, 0, -1):
                 at = now - timedelta(days=days_ago)
                 for block in shelf.plan_today(settings, at).blocks:
-                    if block.drill and block.tempo_to:
+                    if block.played and block.drill and block.tempo_to:
                         ledger.add_whole_take(block.drill, block.tempo_to, "held", bars=32, stumbles=1, at=at)
 
         def anew() -> object:

@@ -24,7 +24,7 @@ MANY = drills_from(Material(f"m{n}", f"M {n}", "4/4", 8, 4, None, (), n) for n i
 
 def turns(made: Plan) -> list[str]:
     """Whose turns there are, in order."""
-    return [b.drill for b in made.blocks if b.drill]
+    return [b.drill for b in made.blocks if b.played]
 
 
 def view(drill: str, *takes) -> View:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from coach.music.meter import Meter
 from coach.music.tempo import smooth as smooth_plan
 from coach.picking.realise import HeldBar
-from coach.practice.ramps import Alternate, Climb, Earned, Ramp, Smooth, Steady
+from coach.practice.ramps import Alternate, Climb, Earned, Ramp, Smooth, Steady, Twice
 from coach.practice.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run, bar_seconds
 from coach.song.piece import PieceBar
 
@@ -89,6 +89,31 @@ def test_a_new_thing_is_heard_first() -> None:
     assert words(run, 2) == "c0 p0"
     assert run.current is not None
     assert run.current.layer == "thumb"
+
+
+def test_a_listening_run_goes_round_and_ends_by_itself() -> None:
+    """Four bars at 60 take 16 s, then at 120 8 s: a minute of it is over with the round that crosses the minute. No
+    bar is counted in or played, and all of it sounds in full."""
+    run = run_of(Twice(Fraction(60), Fraction(120), BARS), layer="thumb", listens=True, play_limit=60.0)
+    heard = []
+    while (order := run.next_order(run.current)) is not None:
+        assert run.begin(order) is None
+        heard.append(order)
+    assert {(o.kind, o.layer) for o in heard} == {(MODEL, "full")}
+    assert [o.loop_bar for o in heard] == [k % BARS for k in range(len(heard))]
+    assert [o.bpm_from for o in heard] == [60] * BARS + [120] * (len(heard) - BARS)
+    assert heard[-1].start_s + bar_seconds(heard[-1]) == pytest.approx(16 + 6 * 8)  # 16, 24 ... 56, 64
+    assert run.end() is None
+    assert run.passes == []
+
+
+def test_a_long_loop_is_not_listened_to_from_end_to_end() -> None:
+    """Two hundred bars at 60 and a minute of time: it ends at the bar line after two minutes."""
+    run = Run(bars(200), Steady(Fraction(60)), LAYERS, listens=True, play_limit=60.0)
+    while (order := run.next_order(run.current)) is not None:
+        run.begin(order)
+    assert run.current is not None
+    assert run.current.loop_bar == 29
 
 
 def test_a_pass_is_done_when_the_next_one_begins() -> None:

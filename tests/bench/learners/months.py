@@ -70,7 +70,7 @@ def the_coach(state: Months, sing: bool = False) -> list[Turn]:
         (),
         now,
         state.minutes,
-        Settings(gently=False),
+        Settings(gently=False, listening=False),
         pasts=state.pasts,
         steady_of=lambda drill, layer: state.told.get(drill.id) if layer == FULL else None,
         wishes=Wishes(),
