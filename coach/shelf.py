@@ -237,15 +237,12 @@ def plan_here(
     use = _plan_settings(settings)
     with _collector_waits(), Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, played = estimates.pasts(), estimates.minutes()
-        day = read_day(ledger, drills, library, now.date())
+        day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any("/" in drill.id for drill in drills):
             from coach.practice.repertoire import next_steps
-            from coach.practice.songcorners import song_corners
 
-            steps = next_steps(drills, pasts, now.date())
-            corners = song_corners(ledger, drills, partial(_piece, library, settings), now.date())
-            drills = [*drills, *(corner for corner, _ in corners.values())]
-            day = replace(day, pressing={**day.pressing, **steps, **{id_: (why,) for id_, (_, why) in corners.items()}})
+            day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})
+            drills = [*drills, *day.corners]
         steady_of = estimates.steady_of(drills, now.date())
 
         def make(wanted: int, wishes: Wishes, pressing: Pressing) -> Plan:
@@ -266,8 +263,12 @@ def plan_here(
         return plan_under(day, minutes, drills, make), day.wishes
 
 
+def pieces(library: Library, settings: Settings) -> Callable[[str, str], Piece | None]:
+    """What gives a song of the shelf (its id) in an arrangement, read once; None where it cannot be had."""
+    return cache(partial(_piece, library, settings))
+
+
 def _piece(library: Library, settings: Settings, song: str, arrangement: str) -> Piece | None:
-    """A song of the shelf in an arrangement; None where it cannot be had."""
     from coach.song.perform import arrangement_of, perform
     from coach.song.songfile import read_song
 

@@ -9,6 +9,7 @@ from pathlib import Path
 import pytest
 
 from coach.practice.ledger import Ledger
+from coach.practice.remedies import CORNER, NOTE, note_text
 from tests.calls import Data, Run
 
 
@@ -51,7 +52,8 @@ def test_only_a_song_taken_up_is_practised(data: Data, coach_home: Path) -> None
         for drill in ("thumb-on-the-beat", "thumb-root-and-alternate", "thumb-three-strings"):
             ledger.add_whole_take(drill, 80, "held", bars=32, stumbles=0, at=yesterday)
     blocks = data("today")["blocks"]
-    song = next(b for b in blocks if b["drill"] and b["drill"].startswith("last-boat/"))
+    hear, song = [b for b in blocks if b["drill"] and b["drill"].startswith("last-boat/")][:2]
+    assert (hear["kind"], song["kind"], hear["drill"]) == ("listen", "play", song["drill"])
     assert song["drill"] == "last-boat/plain/pattern/outside-in"
     assert "wanted in 10 days" in song["why"]
     data("song", "due", "last-boat", "rest")
@@ -72,3 +74,28 @@ def test_stumbles_that_gather_in_a_bar_make_a_corner(data: Data, coach_home: Pat
     corner = next((b for b in plan["blocks"] if b["drill"] == "last-boat/plain/corner/Verse/4"), None)
     assert corner is not None, json.dumps(plan)
     assert any("stumbles gather" in why for why in corner["why"])
+    told = [w for b in plan["blocks"] if b["drill"] == "last-boat/plain/part/Verse" for w in b["why"]]
+    assert not any("stumbles gather" in w for w in told)  # said once
+    row = next(r for r in data("drills") if r["drill"] == "last-boat/plain/part/Verse")
+    assert row["trouble"].startswith("stumbles gather at bar 4, beat 2")
+    assert row["remedy"] == "that corner alone, round and round, with what stands beside it"
+
+
+def test_once_the_corner_had_its_go_the_part_itself_says_what_to_try(data: Data, coach_home: Path) -> None:
+    """The corner was tried and it is no cleaner since: the part presses by itself, with the next remedy."""
+    now = datetime.now().astimezone()
+    with Ledger(coach_home / "ledger.sqlite3") as ledger:
+        for days_ago in range(16, 0, -1):
+            at = now - timedelta(days=days_ago)
+            if days_ago == 8:
+                text = note_text("last-boat/plain/part/Verse", CORNER, "bar 4")
+                ledger.add_note(NOTE, text, None, at - timedelta(hours=1))
+            take = ledger.begin_take("last-boat/plain/part/Verse", 60, "full", at)
+            for number in range(1, 4):
+                ledger.add_stumble(take, 3, "1", 60, number, at=at)
+                ledger.add_pass(take, number, 60, 10, 1, "full", at=at)
+            ledger.give_verdict(take, "shaky", at=at)
+    blocks = data("today", "--minutes", "30")["blocks"]
+    assert "last-boat/plain/corner/Verse/4" not in {b["drill"] for b in blocks}
+    told = [w for b in blocks if b["drill"] == "last-boat/plain/part/Verse" for w in b["why"]]
+    assert any("stumbles gather" in w and "try: all of it slower" in w for w in told)

@@ -3,35 +3,56 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
-from coach.errors import CoachError
+from coach.errors import BadInput, CoachError
 from coach.picking.library import Library
 from coach.practice.days import from_utc_text
 from coach.practice.diagnosis import LATELY_DAYS, LATELY_TAKES, LEAST_HITS, Trouble, gathered
 from coach.practice.drills import Drill
 from coach.practice.ledger import Ledger
-from coach.practice.loopmap import LoopMap, loop_map
+from coach.practice.loopmap import LoopMap, loop_map, piece_map
 from coach.practice.need import Reason
 from coach.practice.plateau import curve
 from coach.practice.remedies import DROPPED, NOTE, Course, Finding, courses, finding
+from coach.practice.songdrills import read_drill_id
 from coach.practice.takes import Stumble, Take
+from coach.song.cuts import cut, part_span
+from coach.song.piece import Piece
+
+PieceOf = Callable[[str, str], Piece | None]
+"""The piece of a song (its id) in an arrangement, None where it cannot be had."""
 
 _LOOPS = ("pattern", "corner", "change")
 _AN_OFFSET = timedelta(days=1)
 _PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
 
 
-def map_of(drill: Drill, library: Library) -> LoopMap | None:
-    """Where a drill's stumbles lie: of one whose loop is its pattern on its chords. None for one of a song's parts,
-    whose piece has a map of its own (loopmap.piece_map), and where pattern or chords cannot be read."""
+def map_of(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> LoopMap | None:
+    """Where a drill's stumbles lie: its pattern on its chords, or for a part or a whole song what `piece_of` gives.
+
+    None where pattern, chords or song cannot be read, and for a song's part without `piece_of`.
+    """
+    if drill.kind not in _LOOPS:
+        return _map_of_song(drill.id, piece_of) if piece_of is not None else None
     pattern = library.patterns.get(drill.pattern)
-    if pattern is None or drill.kind not in _LOOPS:
+    if pattern is None:
         return None
     try:
         return loop_map(pattern, drill.chords)
     except CoachError:
+        return None
+
+
+def _map_of_song(drill: str, piece_of: PieceOf) -> LoopMap | None:
+    asked = read_drill_id(drill)
+    piece = piece_of(asked.song, asked.arrangement) if asked is not None else None
+    if asked is None or piece is None or not piece.bars:
+        return None
+    try:
+        return piece_map(cut(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
+    except BadInput:
         return None
 
 
@@ -53,13 +74,16 @@ def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
     return dict(found)
 
 
-def troubles(ledger: Ledger, drills: Iterable[Drill], library: Library, today: date) -> dict[str, Trouble]:
-    """Where the stumbles of each drill gather, for those drills where that can be told. Raises CoachError."""
+def troubles(
+    ledger: Ledger, drills: Iterable[Drill], library: Library, today: date, piece_of: PieceOf | None = None
+) -> dict[str, Trouble]:
+    """Where the stumbles of each drill gather, for those drills where that can be told; parts and whole songs with
+    `piece_of`, which is asked only where there are stumbles enough. Raises CoachError."""
     late = late_stumbles(ledger, today)
     found: dict[str, Trouble] = {}
     for drill in drills:
         own = late.get(drill.id, ())
-        if len(own) < LEAST_HITS or (loop := map_of(drill, library)) is None:
+        if len(own) < LEAST_HITS or (loop := map_of(drill, library, piece_of)) is None:
             continue
         told = gathered(loop.counts(own), loop)
         if told is not None:
@@ -80,13 +104,14 @@ def findings(
     takes: Mapping[str, Sequence[Take]] | None = None,
     *,
     curves: bool = True,
+    piece_of: PieceOf | None = None,
 ) -> dict[str, Finding]:
     """What is to be said of every drill of which there is something to say. Raises CoachError.
 
     `takes` by drill where they have been read already. `curves` False leaves the plateaus out: they take some tens of
     milliseconds for each drill, which a plan has no use for.
     """
-    told, taken = troubles(ledger, drills, library, today), taken_courses(ledger)
+    told, taken = troubles(ledger, drills, library, today, piece_of), taken_courses(ledger)
     found: dict[str, Finding] = {}
     for drill in drills:
         own = taken.get(drill.id, [])

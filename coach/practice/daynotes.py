@@ -11,7 +11,7 @@ from datetime import date
 
 from coach.picking.library import Library
 from coach.practice.care import PAIN, SLIP, Care, care_of
-from coach.practice.checkup import findings, pressing, taken_courses
+from coach.practice.checkup import PieceOf, findings, pressing, taken_courses
 from coach.practice.drills import Drill
 from coach.practice.edits import WISH, Wishes, wishes_of
 from coach.practice.ledger import Ledger
@@ -19,6 +19,7 @@ from coach.practice.listening import HEARD, heard_today
 from coach.practice.need import Reason
 from coach.practice.planner import Plan
 from coach.practice.remedies import resting
+from coach.practice.songcorners import song_corners
 
 Pressing = Mapping[str, Sequence[Reason]]
 
@@ -26,23 +27,34 @@ Pressing = Mapping[str, Sequence[Reason]]
 @dataclass(frozen=True)
 class DayNotes:
     """`wishes` of today, `care` after pain, `pressing` reasons by drill, `rested` drills that a remedy keeps out,
-    `heard` drills that were listened to."""
+    `heard` drills that were listened to, `corners` of songs that are drills of their own today."""
 
     wishes: Wishes = field(default_factory=Wishes)
     care: Care = field(default_factory=Care)
     pressing: Pressing = field(default_factory=dict)
     rested: frozenset[str] = frozenset()
     heard: frozenset[str] = frozenset()
+    corners: tuple[Drill, ...] = ()
 
 
-def read_day(ledger: Ledger, drills: Sequence[Drill], library: Library, today: date) -> DayNotes:
-    """What the ledger asks of a local day's plan. Raises CoachError."""
+def read_day(
+    ledger: Ledger, drills: Sequence[Drill], library: Library, today: date, piece_of: PieceOf | None = None
+) -> DayNotes:
+    """What the ledger asks of a local day's plan; of parts and whole songs with `piece_of`. Raises CoachError.
+
+    What gathers in a corner of a song is told of that corner, not of its part as well.
+    """
+    found = findings(ledger, drills, library, today, curves=False, piece_of=piece_of)
+    corners = song_corners(found, drills)
+    pressed = {drill: why for drill, why in pressing(found).items() if drill not in corners}
+    pressed |= {corner.id: (why,) for corner, why in corners.values()}
     return DayNotes(
         wishes_of(ledger.notes(WISH), today),
         care_of([*ledger.notes(PAIN), *ledger.notes(SLIP)], today),
-        pressing(findings(ledger, drills, library, today, curves=False)),
+        pressed,
         resting(taken_courses(ledger), today),
         heard_today(ledger.notes(HEARD), today),
+        tuple({corner.id: corner for corner, _ in corners.values()}.values()),
     )
 
 

@@ -12,6 +12,7 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 
 from coach.practice.need import View
+from coach.practice.songdrills import CORNER
 from coach.practice.takes import Note
 from coach.practice.voices import voice_of
 
@@ -44,7 +45,7 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
         if id_ in met:
             continue
         met.add(id_)
-        why = _why(view)
+        why = _why(view) if view.drill.kind != CORNER else ""  # a corner is of what was heard whole
         if why and place and length >= LISTEN_MINUTES + _LEAST_LEFT and len(found) + len(heard) < MOST_A_DAY:
             found[place] = (why, "hands at rest: hum it, tap it, follow the page")
     return found

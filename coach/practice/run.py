@@ -258,7 +258,7 @@ class Run:
                 limit = self.play_limit or 0.0
                 if start >= (limit if over else 2 * limit):
                     return None
-                return self._order(number, MODEL, loop_bar, -1, last.ramp_bar + 1, start, last.play_s)
+                return self._order(number, MODEL, loop_bar, -1, last.ramp_bar + 1, start, start)
             return self._order(number, COUNT if over else MODEL, loop_bar, -1, last.ramp_bar, start, last.play_s)
         if last.kind == COUNT:
             if last.loop_bar + 1 < len(self.count):

@@ -2,59 +2,28 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterable
-from datetime import date
+from collections.abc import Iterable, Mapping
 
-from coach.errors import BadInput
-from coach.practice.checkup import late_stumbles
-from coach.practice.diagnosis import LEAST_HITS, gathered
 from coach.practice.drills import Drill
-from coach.practice.ledger import Ledger
-from coach.practice.loopmap import LoopMap, piece_map
 from coach.practice.need import Reason
-from coach.practice.songdrills import SONG, SongDrillId, read_drill_id, song_corner
+from coach.practice.remedies import CORNER, Finding
+from coach.practice.songdrills import SONG, read_drill_id, song_corner
 from coach.practice.voices import PART, SING, SPOKEN
-from coach.song.cuts import cut, part_span
-from coach.song.piece import Piece
-
-PieceOf = Callable[[str, str], Piece | None]
-"""The piece of a song (its id) in an arrangement, None where it cannot be had."""
 
 _WHERE = (PART, SPOKEN, SING, SONG)
 _PRESSES = 1.0  # as much as being due (ours, no source)
 _A_CORNER = 3  # bars; what is no longer is its own corner
 
 
-def song_corners(
-    ledger: Ledger, drills: Iterable[Drill], piece_of: PieceOf, today: date
-) -> dict[str, tuple[Drill, Reason]]:
-    """By id the corner of each song drill whose stumbles gather, and why it is wanted. Raises CoachError.
-
-    Pieces are asked for only where there are stumbles enough.
-    """
-    found: dict[str, tuple[Drill, Reason]] = {}
-    late = late_stumbles(ledger, today)
+def song_corners(found: Mapping[str, Finding], drills: Iterable[Drill]) -> dict[str, tuple[Drill, Reason]]:
+    """For each song drill whose stumbles gather, and whose remedy is that corner alone: its id, the corner as a drill,
+    and why it is wanted today."""
+    corners: dict[str, tuple[Drill, Reason]] = {}
     for drill in drills:
-        own = late.get(drill.id, ())
-        if len(own) < LEAST_HITS or drill.kind not in _WHERE or drill.resting:
+        one, asked = found.get(drill.id), read_drill_id(drill.id)
+        if one is None or one.trouble is None or one.remedy != CORNER or asked is None:
             continue
-        asked = read_drill_id(drill.id)
-        loop = _map(asked, piece_of) if asked is not None else None
-        if asked is None or loop is None or loop.bars <= _A_CORNER:
-            continue
-        trouble = gathered(loop.counts(own), loop)
-        if trouble is not None:
-            corner = song_corner(drill, asked, trouble.spot.bar)
-            found.setdefault(corner.id, (corner, Reason(_PRESSES, trouble.words)))
-    return found
-
-
-def _map(asked: SongDrillId, piece_of: PieceOf) -> LoopMap | None:
-    """The map of a part or the whole song; None where it is there no more."""
-    piece = piece_of(asked.song, asked.arrangement)
-    if piece is None or not piece.bars:
-        return None
-    try:
-        return piece_map(cut(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
-    except BadInput:
-        return None
+        if drill.kind in _WHERE and not drill.resting and one.trouble.bars > _A_CORNER:
+            corner = song_corner(drill, asked, one.trouble.spot.bar)
+            corners[drill.id] = (corner, Reason(_PRESSES, one.trouble.words))
+    return corners
