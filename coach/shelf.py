@@ -260,7 +260,10 @@ def plan_here(
                 heard=day.heard,
             )
 
-        return plan_under(day, minutes, drills, make), day.wishes
+        made, told = plan_under(day, minutes, drills, make), estimates.keeping().words
+        if told and made.blocks:
+            made = replace(made, notes=(*made.notes, told))
+        return made, day.wishes
 
 
 def pieces(library: Library, settings: Settings) -> Callable[[str, str], Piece | None]:

@@ -19,6 +19,7 @@ from types import TracebackType
 
 from coach.practice import keptfigures, keptpasts, tally
 from coach.practice.drills import Drill
+from coach.practice.keeping import Keeping
 from coach.practice.ledger import Ledger
 from coach.practice.need import SteadyOf
 from coach.practice.past import Past
@@ -26,7 +27,7 @@ from coach.practice.steady import Evidence, Steady, Tried, evidence_of, known, o
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
 
-LAYOUT = 8
+LAYOUT = 9
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (
@@ -152,6 +153,12 @@ class Estimates:
             self._retold()
             return tuple(drill for (drill,) in self._db.execute("SELECT drill FROM pasts"))
 
+    def keeping(self) -> Keeping:
+        """How long this player's hands keep a thing, as the ledger is now."""
+        with self._lock:
+            self._retold()
+            return keptpasts.read_keeping(self._db)
+
     def minutes(self) -> dict[date, float]:
         """Minutes of practice on every local day, as the ledger is now."""
         with self._lock:
@@ -186,7 +193,7 @@ class Estimates:
         """Throw everything away and work it out from the ledger; gives how many drills there are."""
         with self._lock:
             with suppress(sqlite3.Error):
-                for table in ("seen", "kept", "figures", "stands", "told", "pasts", "minutes"):
+                for table in ("seen", "kept", "figures", "stands", "told", "pasts", "returns", "minutes"):
                     self._db.execute(f"DELETE FROM {table}")
             self._forget()
             return self.refresh()

@@ -18,17 +18,24 @@ from itertools import groupby
 
 from coach.practice import tally
 from coach.practice.days import from_utc_text, utc_text
+from coach.practice.keeping import Keeping, keeping
 from coach.practice.ledger import Ledger
 from coach.practice.load import minutes_by_day
-from coach.practice.memory import Memory
-from coach.practice.past import OnLayer, Past, after_day
+from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory
+from coach.practice.past import OnLayer, Past, after_day, returns_of
 from coach.practice.takes import VERDICTS, Take
 
 TABLES = (
     "CREATE TABLE told (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
     # before: the past up to the latest day; open: the ids of that day's takes; past: both together
     "CREATE TABLE pasts (drill TEXT PRIMARY KEY, before BLOB, open TEXT NOT NULL, past BLOB NOT NULL) WITHOUT ROWID",
+    # returns: those of all pasts together
+    "CREATE TABLE returns (gap INTEGER PRIMARY KEY, clean INTEGER NOT NULL, total INTEGER NOT NULL)",
     "CREATE TABLE minutes (day TEXT PRIMARY KEY, minutes REAL NOT NULL) WITHOUT ROWID",
+)
+_ADD = (
+    "INSERT INTO returns VALUES (?, ?, ?)"
+    " ON CONFLICT (gap) DO UPDATE SET clean = clean + excluded.clean, total = total + excluded.total"
 )
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
 _day = date.fromordinal
@@ -38,10 +45,15 @@ _AT_A_TIME = 20_000  # takes held in memory while pasts are folded anew
 
 
 def read_pasts(db: sqlite3.Connection, drills: Iterable[str] | None = None) -> dict[str, Past]:
-    """Every drill's past, or those of some."""
+    """Every drill's past, or those of some; due as soon as all returns together ask for."""
     rows = db.execute("SELECT drill, past FROM pasts").fetchall()
-    wanted = None if drills is None else set(drills)
-    return {drill: _past(drill, blob) for drill, blob in rows if wanted is None or drill in wanted}
+    wanted, wait = None if drills is None else set(drills), read_keeping(db).wait
+    return {drill: _past(drill, blob, wait) for drill, blob in rows if wanted is None or drill in wanted}
+
+
+def read_keeping(db: sqlite3.Connection) -> Keeping:
+    """How long this player's hands keep a thing."""
+    return keeping({gap: (clean, total) for gap, clean, total in db.execute("SELECT * FROM returns")})
 
 
 def read_minutes(db: sqlite3.Connection) -> dict[date, float]:
@@ -58,7 +70,7 @@ def up_to_date(db: sqlite3.Connection, ledger: Ledger) -> int:
     try:
         seen = _seen(db)
         if any(tally.mark(ledger, what, row) != mark for what, (row, mark) in seen.items()):
-            for table in ("pasts", "minutes"):  # not the ledger that was seen
+            for table in ("pasts", "returns", "minutes"):  # not the ledger that was seen
                 db.execute(f"DELETE FROM {table}")
             seen = {}
         touched: dict[str, set[str]] = defaultdict(set)
@@ -105,10 +117,13 @@ def _fold(db: sqlite3.Connection, ledger: Ledger, touched: dict[str, set[str]]) 
 
 def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], touched: dict[str, set[str]]) -> None:
     known, wanted = {}, set[str]()
+    gone, come = list[Past](), list[Past]()
     for drill in chunk:
-        row = db.execute("SELECT before, open FROM pasts WHERE drill = ?", (drill,)).fetchone()
+        row = db.execute("SELECT before, open, past FROM pasts WHERE drill = ?", (drill,)).fetchone()
         before, opened = (None, []) if row is None else (row[0], json.loads(row[1]))
         known[drill] = None if before is None else _past(drill, before)
+        if row is not None:
+            gone.append(_past(drill, row[2]))
         wanted |= touched[drill] | set(opened)
     own: dict[str, list[Take]] = defaultdict(list)
     for take in ledger.takes(ids=wanted):
@@ -124,6 +139,13 @@ def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], tou
         if past is not None:
             so_far, ids = None if before is None else _numbers(before), json.dumps([t.id for t in opened])
             db.execute("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", (drill, so_far, ids, _numbers(past)))
+            come.append(past)
+    less = returns_of(gone)
+    for gap, (clean, total) in returns_of(come).items():
+        clean, total = clean - less.get(gap, (0, 0))[0], total - less.pop(gap, (0, 0))[1]
+        db.execute(_ADD, (gap, clean, total))
+    db.executemany(_ADD, [(gap, -clean, -total) for gap, (clean, total) in less.items()])
+    db.execute("DELETE FROM returns WHERE total = 0")
 
 
 def _count(db: sqlite3.Connection, ledger: Ledger, days: Iterable[str] | None) -> None:
@@ -162,6 +184,7 @@ def _numbers(past: Past) -> bytes:
     row += [n for pair in latest for n in pair]
     row += [n for day, bpm in curve for n in (day.toordinal(), bpm)]
     row += [n for layer in (past.full, past.thumb) for at, bpm in layer.kept for n in (_moment(at), bpm)]
+    row += past.returns
     return array("d", row).tobytes()
 
 
@@ -177,7 +200,7 @@ def _moment(at: datetime) -> int:
     return (at - _EPOCH) // timedelta(microseconds=1)
 
 
-def _past(drill: str, blob: bytes) -> Past:
+def _past(drill: str, blob: bytes, wait: int = LONGEST_INTERVAL_DAYS) -> Past:
     values = array("d")
     values.frombytes(blob)
     row = values.tolist()
@@ -186,11 +209,13 @@ def _past(drill: str, blob: bytes) -> Past:
     curve_at = _HEAD + 2 * int(latest)
     full_at = curve_at + 2 * int(curve)
     thumb_at = full_at + 2 * int(row[10])
+    returns_at = thumb_at + 2 * int(row[15])
     memory = None
     if begun:
         known = _day(int(first_held)) if first_held else None
         ends = _day(int(begun)), _day(int(graded))
         verdict = VERDICTS[int(stands) - 1]
+        due = min(due, graded + wait)
         memory = Memory(drill, *ends, int(days), stability, difficulty, _day(int(due)), verdict, known)
     return Past(
         _day(int(first)),
@@ -202,6 +227,7 @@ def _past(drill: str, blob: bytes) -> Past:
         _layer(row, 11, thumb_at),
         tuple([(_day(int(row[n])), row[n + 1]) for n in range(curve_at, full_at, 2)]),
         memory,
+        tuple(map(int, row[returns_at:])),
     )
 
 

@@ -8,9 +8,10 @@ they are a prior and the longest interval is held to three weeks. It counts whol
 Tuesday 18:00 "the same day" as Monday 22:00; it is therefore given local days only, as midnights. Steps within a day
 and random spreading are off: the grade is a day's grade, and a plan must come out the same twice.
 
-The weights are not fitted to one player. With 8 passes in 10 clean on purpose and no interval above three weeks, the
-first pass of a day says next to nothing of how stable a memory is: by Fisher's information a scale known to 15 % takes
-some 7,000 first passes three weeks apart at a stability of 50 days, 11,000 three days apart at one of 10 days.
+The weights are not fitted to one player; only the longest interval is, and shortened (keeping.py). With 8 passes in 10
+clean on purpose and no interval above three weeks, the first pass of a day says next to nothing of how stable a memory
+is: by Fisher's information a scale known to 15 % takes some 7,000 first passes three weeks apart at a stability of 50
+days, 11,000 three days apart at one of 10 days.
 """
 
 from __future__ import annotations

@@ -14,7 +14,8 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 
 from coach.practice.evidence import HELD, clean_share, held_tempo, standing
-from coach.practice.memory import Memory, after, day_grade
+from coach.practice.keeping import keeping, returned
+from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory, after, day_grade
 from coach.practice.takes import FULL, THUMB, Take
 from coach.practice.voices import as_counted
 
@@ -61,6 +62,7 @@ class Past:
     full, thumb what the takes say of these layers
     curve       (local day, bpm held at its end) of the latest days of practice on which there was a held tempo
     memory      None while nothing was graded
+    returns     days away, clean and all of the first passes after them, by threes in order of days (keeping.py)
     """
 
     first_day: date
@@ -72,6 +74,7 @@ class Past:
     thumb: OnLayer = OnLayer()
     curve: tuple[tuple[date, float], ...] = ()
     memory: Memory | None = None
+    returns: tuple[int, ...] = ()
 
     @property
     def share(self) -> float | None:
@@ -85,6 +88,7 @@ def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
     takes = [as_counted(take) for take in takes]
     day, newest = takes[0].local_day, takes[-1]
     found = past or Past(day, day, newest.at)
+    told = returned((day - found.last_day).days, found.full.bpm, takes)
     words = [standing((t,)) for t in takes]
     full, thumb = (_on(layer, name, takes, words) for layer, name in ((found.full, FULL), (found.thumb, THUMB)))
     held_day = found.held_day
@@ -108,7 +112,25 @@ def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
         thumb=thumb,
         curve=curve,
         memory=memory,
+        returns=found.returns if told is None else _with((day - found.last_day).days, told, found.returns),
     )
+
+
+def _with(gap: int, told: tuple[int, int], returns: tuple[int, ...]) -> tuple[int, ...]:
+    by_gap = {gap: counts for gap, *counts in zip(returns[::3], returns[1::3], returns[2::3], strict=True)}
+    clean, total = by_gap.get(gap, (0, 0))
+    by_gap[gap] = [clean + told[0], total + told[1]]
+    return tuple([n for gap in sorted(by_gap) for n in (gap, *by_gap[gap])])
+
+
+def returns_of(pasts: Iterable[Past]) -> dict[int, tuple[int, int]]:
+    """All returns of a player: days away, and (clean, all) of the first passes after them."""
+    found: dict[int, tuple[int, int]] = {}
+    for past in pasts:
+        for gap, clean, total in zip(past.returns[::3], past.returns[1::3], past.returns[2::3], strict=True):
+            before = found.get(gap, (0, 0))
+            found[gap] = (before[0] + clean, before[1] + total)
+    return found
 
 
 def past_of(takes: Iterable[Take], before: Past | None = None) -> Past | None:
@@ -120,12 +142,27 @@ def past_of(takes: Iterable[Take], before: Past | None = None) -> Past | None:
 
 
 def pasts_of(takes: Iterable[Take]) -> dict[str, Past]:
-    """Every drill's past from all takes, in whatever order they come. A pure function of them."""
+    """Every drill's past from all takes, in whatever order they come. A pure function of them.
+
+    Due days are no later than this player's own returns allow (keeping.py).
+    """
     own: dict[str, list[Take]] = defaultdict(list)
     for take in takes:
         own[take.drill].append(take)
-    found = ((drill, past_of(played)) for drill, played in own.items())
-    return {drill: past for drill, past in found if past is not None}
+    folded = ((drill, past_of(played)) for drill, played in own.items())
+    found = {drill: past for drill, past in folded if past is not None}
+    wait = keeping(returns_of(found.values())).wait
+    if wait == LONGEST_INTERVAL_DAYS:
+        return found
+    return {drill: hastened(past, wait) for drill, past in found.items()}
+
+
+def hastened(past: Past, wait: int) -> Past:
+    """The past with its memory due after `wait` days at the latest."""
+    memory = past.memory
+    if memory is None or (memory.due - memory.last_day).days <= wait:
+        return past
+    return replace(past, memory=replace(memory, due=memory.last_day + timedelta(days=wait)))
 
 
 def memories(takes: Iterable[Take]) -> dict[str, Memory]:

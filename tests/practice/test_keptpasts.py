@@ -180,3 +180,26 @@ def test_a_past_without_a_held_day_is_read_back(tmp_path, field) -> None:
         past = estimates.pasts()["two-lamps"]
         assert getattr(past, field) is None
         assert past == pasts_of(ledger.takes())["two-lamps"]
+
+
+def test_a_player_who_forgets_fast_has_things_back_sooner_kept_or_not(tmp_path: Path) -> None:
+    """Clean from day to day and stumbling after ten days away, time and again: nothing waits three weeks any more, in the
+    kept pasts as in those from all takes; also when the evenings are looked at one by one."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        for number, name in enumerate(("landing-walk", "two-lamps", "slow-tide", "reed-bank")):
+            for days_ago in range(160 - number, 0, -11):
+                for away, clean in ((0, False), (1, True)):
+                    at = NOW - timedelta(days=days_ago - away)
+                    id_ = ledger.begin_take(name, 80, at=at)
+                    for n in range(4):
+                        ledger.add_pass(id_, n + 1, 80, 4, 0 if clean or n == 3 else 1, at=at)
+                    ledger.give_verdict(id_, "flowing" if clean else "held", at=at)
+            estimates.pasts()
+        kept_as_told(estimates, ledger)
+        wait = estimates.keeping().wait
+        assert 3 <= wait < 21
+        assert estimates.keeping().words is not None
+        dues = [(past.memory.due - past.memory.last_day).days for past in estimates.pasts().values() if past.memory]
+        assert max(dues) <= wait
+        estimates.rebuild()
+        kept_as_told(estimates, ledger)

@@ -17,8 +17,9 @@ from fractions import Fraction
 
 from coach.practice.drills import Drill, Material, drills_from
 from coach.practice.edits import Wishes
-from coach.practice.memory import recall
-from coach.practice.past import Past, past_of
+from coach.practice.keeping import keeping
+from coach.practice.memory import LONGEST_INTERVAL_DAYS, recall
+from coach.practice.past import Past, hastened, past_of, returns_of
 from coach.practice.planner import Settings, plan
 from coach.practice.ramps import Earned
 from coach.practice.steady import Steady
@@ -52,6 +53,7 @@ class Months:
     pasts: dict[str, Past] = field(default_factory=dict)
     told: dict[str, Steady] = field(default_factory=dict)
     place: int = 0
+    wait: int = LONGEST_INTERVAL_DAYS
 
     @property
     def today(self) -> date:
@@ -60,6 +62,15 @@ class Months:
 
 
 Planner = Callable[[Months], Sequence[Turn]]
+
+
+def _as_kept(state: Months) -> dict[str, Past]:
+    """The pasts with due days no later than the learner's own returns allow, which are looked at every tenth day."""
+    if state.day % 10 == 0:
+        state.wait = keeping(returns_of(state.pasts.values())).wait
+    if state.wait == LONGEST_INTERVAL_DAYS:
+        return state.pasts
+    return {id_: hastened(past, state.wait) for id_, past in state.pasts.items()}
 
 
 def the_coach(state: Months, sing: bool = False) -> list[Turn]:
@@ -71,7 +82,7 @@ def the_coach(state: Months, sing: bool = False) -> list[Turn]:
         now,
         state.minutes,
         Settings(gently=False, listening=False),
-        pasts=state.pasts,
+        pasts=_as_kept(state),
         steady_of=lambda drill, layer: state.told.get(drill.id) if layer == FULL else None,
         wishes=Wishes(),
     )
