@@ -17,7 +17,7 @@ from coach.practice.need import Reason
 from coach.practice.plateau import curve
 from coach.practice.remedies import DROPPED, NOTE, Course, Finding, courses, finding
 from coach.practice.songdrills import read_drill_id
-from coach.practice.takes import Stumble, Take
+from coach.practice.takes import OTHER_CHORDS, Stumble, Take
 from coach.song.cuts import cut, part_span
 from coach.song.piece import Piece
 
@@ -57,16 +57,18 @@ def _map_of_song(drill: str, piece_of: PieceOf) -> LoopMap | None:
 
 
 def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
-    """The stumbles of each drill's latest takes (as diagnosis.lately has them), by drill."""
+    """The stumbles of each drill's latest takes on its own chords (as diagnosis.lately has them), by drill."""
     since = today - timedelta(LATELY_DAYS - 1)
     rows = ledger.rows(
         "SELECT t.drill, s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM ("
         " SELECT id, drill, row_number() OVER (PARTITION BY drill ORDER BY at DESC, id DESC) AS place"
         " FROM takes WHERE at >= ? AND local_day BETWEEN ? AND ?"
+        " AND id NOT IN (SELECT take FROM notes WHERE kind = ? AND take IS NOT NULL)"
         f") t JOIN stumbles s ON s.take = t.id WHERE t.place <= {LATELY_TAKES} ORDER BY s.at, s.id",
         (since - _AN_OFFSET).isoformat(),  # by the index of moments; a local day begins up to 14 hours apart from UTC's
         since.isoformat(),
         today.isoformat(),
+        OTHER_CHORDS,
     )
     found: dict[str, list[Stumble]] = defaultdict(list)
     for drill, take, at, *rest in rows:

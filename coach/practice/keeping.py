@@ -9,6 +9,7 @@ enough that a few dozen returns outweigh it.
 It only ever shortens what the memory's own law (memory.py) would wait, and only where the data are clear. For a player
 like those of the published curves three weeks are safe and nothing is changed; on made-up players (tests/bench) longer
 waits than that cost targets, and twenty times as fast forgetting is told after some forty returns of a week or more.
+What it wins is small: on such learners, over four months, one target more in ten learners.
 """
 
 from __future__ import annotations

@@ -32,6 +32,7 @@ from coach.screens.world import World
 if TYPE_CHECKING:
     from coach.handout import Chosen
     from coach.practice.planner import Block
+    from coach.practice.steady import Steady
 
 SHORT_REST_S = 10
 HELD_UP_S = 0.2
@@ -117,7 +118,7 @@ class Coach(App[None]):
         from coach.screens.stage import AGAIN, HURT, LEAVE, Stage
 
         # Coming to the same drill again today, it need not be heard first.
-        heard = await self._heard_before()
+        heard, known = await self._known_before()
         at = 0
         while at < len(blocks):
             block = blocks[at]
@@ -134,7 +135,16 @@ class Coach(App[None]):
                 continue
             place = f"block {at + 1} of {len(blocks)}" if len(blocks) > 1 else ""
             first = not block.listened and block.drill not in heard
-            stage = Stage(self.world, self.scribe, block, loop, place=place, model=first)
+            stage = Stage(
+                self.world,
+                self.scribe,
+                block,
+                loop,
+                place=place,
+                model=first,
+                before=known.get(block.drill),
+                chords=(self.chords or "") if alone else "",
+            )
             heard.add(block.drill)
             how = await self.push_screen_wait(stage)
             if how == HURT:
@@ -189,13 +199,14 @@ class Coach(App[None]):
         except CoachError as error:
             self.notify(str(error), severity="error", timeout=10, markup=False)
 
-    async def _heard_before(self) -> set[str]:
+    async def _known_before(self) -> tuple[set[str], dict[str, Steady]]:
+        """What need not be heard first, and the steady tempos known so far."""
         import asyncio
 
         try:
-            return await asyncio.to_thread(self.world.heard)
+            return await asyncio.to_thread(lambda: (self.world.heard(), self.world.steadies()))
         except CoachError:  # today has said so, or the scribe will
-            return set()
+            return set(), {}
 
     def on_trouble(self, message: Trouble) -> None:
         """The scribe has something to say: on the stage where there is one, so that nothing lies over the tab."""

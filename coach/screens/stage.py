@@ -44,6 +44,7 @@ from coach.screens.wordview import WordView
 from coach.screens.world import World
 
 if TYPE_CHECKING:
+    from coach.practice.steady import Steady
     from coach.sound.engine import Engine
 
 T = TypeVar("T")
@@ -62,8 +63,18 @@ class Stage(BlankLines, Screen[str]):
     CSS = LOOK
 
     def __init__(
-        self, world: World, scribe: Scribe, block: Block, loop: Loop, *, place: str = "", model: bool = False
+        self,
+        world: World,
+        scribe: Scribe,
+        block: Block,
+        loop: Loop,
+        *,
+        place: str = "",
+        model: bool = False,
+        before: Steady | None = None,
+        chords: str = "",
     ) -> None:
+        """`before`: the steady tempo as known until now; `chords`: those asked for in place of the drill's own."""
         # Classes are given at once: each change of them has the whole page dressed anew.
         super().__init__(classes=" ".join(["worded"] * loop.worded + ["song"] * bool(loop.piece.order)))
         self.world = world
@@ -79,7 +90,8 @@ class Stage(BlankLines, Screen[str]):
         self.conductor = Conductor(self.run_state, loop, self.click_way, settings.guide)
         self.conductor.humming = settings.humming and any(loop.tune)
         self.phase = READY
-        self.take = TakeBook(scribe, world.now, block.drill or loop.piece.id)
+        self.take = TakeBook(scribe, world.now, block.drill or loop.piece.id, chords)
+        self.before = before
         self.engine: Engine | None = None
         self.band: Band | None = None
         self._order: BarOrder | None = None
@@ -324,7 +336,14 @@ class Stage(BlankLines, Screen[str]):
         if not passes:
             leave(self, NEXT)
             return
-        self.app.push_screen(Verdict(passes, self.take.borne_out(), self.world.keys), self._judged)
+        self.app.push_screen(Verdict(passes, self.take.borne_out(), self.world.keys, self._shows), self._judged)
+
+    def _shows(self) -> tuple[str, ...]:
+        """What the take has shown, from the ledger. On a thread; raises CoachError."""
+        self.scribe.wait()
+        if self.block.drill is None or self.take.chords:
+            return ()
+        return self.world.after_take(self.block.drill, self.before)
 
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""

@@ -9,17 +9,21 @@ from fractions import Fraction
 
 from coach.practice.evidence import standing
 from coach.practice.run import BarOrder, PassDone
-from coach.practice.takes import Pass, Take
+from coach.practice.takes import OTHER_CHORDS, Pass, Take
 from coach.screens.scribe import Scribe
 
 
 @dataclass
 class TakeBook:
-    """Tells the scribe what to write. The take's id comes once the scribe has begun it; deeds are done in order."""
+    """Tells the scribe what to write. The take's id comes once the scribe has begun it; deeds are done in order.
+
+    `chords` are those played in place of the drill's own, "" for its own.
+    """
 
     scribe: Scribe
     now: Callable[[], datetime]
     drill: str
+    chords: str = ""
     begun: bool = False
     id: str = ""
     passes: list[PassDone] = field(default_factory=list)
@@ -31,6 +35,8 @@ class TakeBook:
         self.scribe.write(
             lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.tempo, order.chosen, at, mode))
         )
+        if self.chords:  # where it stumbles says nothing of the drill's own bars
+            self.scribe.write(lambda ledger: ledger.add_note(OTHER_CHORDS, self.chords, self.id, at))
 
     def add_pass(self, done: PassDone) -> None:
         """A pass has ended."""

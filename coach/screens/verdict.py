@@ -2,15 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Callable, Mapping, Sequence
+from textwrap import wrap
 from typing import ClassVar
 
+from textual import work
 from textual.app import ComposeResult
 from textual.binding import BindingType
 from textual.containers import Vertical
 from textual.screen import ModalScreen
 from textual.widgets import Static
 
+from coach.errors import CoachError
 from coach.practice.ramps import shown
 from coach.practice.run import PassDone
 from coach.practice.takes import VERDICTS
@@ -18,6 +21,7 @@ from coach.screens.actions import VERDICT, action, bindings, first_key, keys_sho
 from coach.screens.leaving import leave
 
 GO_ON_AFTER_S = 20
+WIDTH = 62
 
 
 class Verdict(ModalScreen[str]):
@@ -29,8 +33,17 @@ class Verdict(ModalScreen[str]):
     #ask { width: 62; max-width: 100%; height: auto; background: $surface; border: round $primary; padding: 1 2; }
     """
 
-    def __init__(self, passes: Sequence[PassDone], suggested: str, keys: Mapping[str, str]) -> None:
+    def __init__(
+        self,
+        passes: Sequence[PassDone],
+        suggested: str,
+        keys: Mapping[str, str],
+        look: Callable[[], Sequence[str]] | None = None,
+    ) -> None:
+        """`look` tells what the take has shown; it may take its time, on a thread."""
         super().__init__()
+        self.look = look
+        self.told: Sequence[str] = ()
         self.passes = passes
         self.marked = suggested
         self.keys = keys
@@ -48,6 +61,8 @@ class Verdict(ModalScreen[str]):
         tempos = [p.bpm for p in self.passes]
         lines = [
             f"{count}, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm",
+            *(line for told in self.told for line in wrap(told, WIDTH - 6, subsequent_indent="  ")),
+            "",
             "How was it?",
             "",
         ]
@@ -61,6 +76,22 @@ class Verdict(ModalScreen[str]):
     def on_mount(self) -> None:
         """Hands may be busy: go on after a while without a word."""
         self.set_interval(1, self._wait)
+        if self.look is not None:
+            self._find_out(self.look)
+
+    @work(thread=True)
+    def _find_out(self, look: Callable[[], Sequence[str]]) -> None:
+        app = self.app  # a page that was left knows its app no more
+        try:
+            found = look()
+        except CoachError:  # the scribe has said so, or today will
+            return
+        app.call_from_thread(self._found, found)
+
+    def _found(self, lines: Sequence[str]) -> None:
+        if self.is_mounted:
+            self.told = lines
+            self.query_one("#words", Static).update(self.words())
 
     def _wait(self) -> None:
         self.left -= 1

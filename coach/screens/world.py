@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from coach.practice.drills import Drill
     from coach.practice.planner import Block, Plan
     from coach.practice.songdrills import SongDrillId
+    from coach.practice.steady import Steady
     from coach.practice.takes import Take
     from coach.screens.conductor import Loop
     from coach.screens.scribe import Scribe
@@ -159,6 +160,22 @@ class World:
         Raises CoachError.
         """
         return shelf.heard(self.now().date(), self.ledger_path)
+
+    def steadies(self) -> dict[str, Steady]:
+        """The steady tempos known by now, by drill. Raises CoachError."""
+        return shelf.steadies(self.drills, self.now().date(), self.ledger_path) or {}
+
+    def after_take(self, drill_id: str, before: Steady | None) -> tuple[str, ...]:
+        """What the take just played has shown, in a few lines. Raises CoachError."""
+        from coach.practice.aftertake import after_take
+        from coach.practice.checkup import findings
+        from coach.practice.ledger import Ledger
+
+        drill, today = self.drill(drill_id), self.now().date()
+        pieces = shelf.pieces(self.library, self.settings)
+        with Ledger(self.ledger_path) as ledger:
+            found = findings(ledger, [drill], self.library, today, curves=False, piece_of=pieces)
+        return after_take(before, self.steadies().get(drill_id), found.get(drill_id))
 
     def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:
         """Today's plan, from the ledger's takes unless others are given. Raises CoachError."""

@@ -183,7 +183,7 @@ def test_a_past_without_a_held_day_is_read_back(tmp_path, field) -> None:
 
 
 def test_a_player_who_forgets_fast_has_things_back_sooner_kept_or_not(tmp_path: Path) -> None:
-    """Clean from day to day and stumbling after ten days away, time and again: nothing waits three weeks any more, in the
+    """Clean from day to day, stumbling after ten days away: nothing waits three weeks any more, in the
     kept pasts as in those from all takes; also when the evenings are looked at one by one."""
     with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
         for number, name in enumerate(("landing-walk", "two-lamps", "slow-tide", "reed-bank")):
