@@ -20,6 +20,7 @@ from coach.practice.need import Reason
 from coach.practice.planner import Plan, plan
 from coach.practice.remedies import NOTE, REST, note_text
 from coach.practice.repertoire import drills_of
+from coach.practice.takes import OTHER_CHORDS
 from tests.practice.made import NOW, TODAY
 from tests.practice.test_diagnosis import LANDING
 
@@ -119,6 +120,17 @@ def test_the_ledger_is_asked_for_the_same_takes_as_the_value(ledger: Ledger) -> 
         read = late_stumbles(ledger, TODAY)[DRILL.id]
         assert len(chosen) == 12
         assert {s.take for s in read} == chosen
+
+
+def test_stumbles_on_other_chords_have_no_place_in_the_map(ledger: Ledger) -> None:
+    """The same drill on other chords: the take counts, but where it stumbled says nothing of the drill's bars."""
+    take = ledger.begin_take(DRILL.id, 80, at=NOW)
+    ledger.add_note(OTHER_CHORDS, "G | D", take, NOW)
+    for number in range(1, 9):
+        ledger.add_stumble(take, 0, "2", 80, number, at=NOW)
+    with ledger:
+        assert len(late_stumbles(ledger, TODAY)[DRILL.id]) == 8
+        assert troubles(ledger, DRILLS, LIBRARY, TODAY)[DRILL.id].hits == 8
 
 
 def test_a_drill_whose_pattern_is_gone_is_passed_over(ledger: Ledger) -> None:

@@ -142,17 +142,18 @@ async def house(
     drill: str = "",
     tempo: int = 120,
     sing: bool = False,
+    chords: str | None = None,
     songs: Iterable[Song] = (),
     **settings: object,
 ) -> AsyncIterator[House]:
-    """The coach opened in `home`; with `drill` on the stage at once, at `tempo`; `songs` are all there are."""
+    """The coach opened in `home`; with `drill` on the stage at once, at `tempo`, on `chords`; `songs` are all that is."""
     home.mkdir(parents=True, exist_ok=True)
     clock = FakeClock()
     settings.setdefault("cautions_seen", True)
     here = world(home, clock, **settings)
     here.songs = SongShelf({song.id: song for song in songs})
     first: Block | None = free_block(here, drill, tempo, sing) if drill else None
-    app = Coach(here, first)
+    app = Coach(here, first, chords=chords)
     async with app.run_test(size=size, notifications=True) as pilot:
         await pilot.pause()
         yield House(app, pilot, clock, home)

@@ -16,7 +16,9 @@ from coach.screens.stage import RUNNING
 from coach.screens.today import Today
 from coach.screens.verdict import Verdict
 from coach.settings import read_settings
+from tests.screens.evenings import practise
 from tests.screens.house import House, house
+from tests.screens.pictures import MOMENT
 
 SIZES = [(60, 22), (80, 24), (160, 45)]
 LONG = "busy-thumb-outside-in"
@@ -176,6 +178,36 @@ async def test_verdict_and_rest_fit(tmp_path: Path, size: tuple[int, int]) -> No
             assert "next: Thumb across three strings" in words(here)
             assert "esc is enough for now" in words(here)
             await here.press("escape")
+
+
+@pytest.mark.parametrize("size", SIZES)
+async def test_the_verdict_page_says_what_the_take_has_shown(tmp_path: Path, size: tuple[int, int]) -> None:
+    """After a take of a drill whose stumbles gather: its steady tempo before and now, the place, and what to try."""
+    practise(tmp_path / "ledger.sqlite3", MOMENT)
+    async with house(tmp_path, size, drill="outside-in", tempo=90) as here:
+        await here.running()
+        await here.to_bar(5)
+        await here.press("e")
+        await here.to(here.clock.seconds + 10)
+        await here.on("Verdict")
+        await here.until(lambda: "steady at" in words(here), "what the take has shown")
+        told = " ".join(words(here).replace("│", " ").split())
+        assert "steady at" in told
+        assert "stumbles gather at bar 3, beat 2" in told
+        assert "How was it?" in told
+        check_lines(here, size)
+
+
+async def test_a_take_on_other_chords_is_marked(tmp_path: Path) -> None:
+    """`coach drill outside-in --chords "G | D"`: the take has a note with the chords, one begun without has none."""
+    for chords, notes in (("G | D", ["G | D"]), (None, [])):
+        home = tmp_path / str(bool(chords))
+        async with house(home, drill="outside-in", tempo=120, chords=chords) as here:
+            await here.running()
+            await here.to_bar(6)
+            assert here.stage.take.chords == (chords or "")
+        with here.ledger() as ledger:
+            assert [n.text for n in ledger.notes("other chords")] == notes
 
 
 @pytest.mark.parametrize("size", SIZES)
