@@ -260,7 +260,7 @@ def plan_here(
                 heard=day.heard,
             )
 
-        made, told = plan_under(day, minutes, drills, make), estimates.keeping().words
+        made, told = plan_under(day, minutes, drills, make, library), estimates.keeping().words
         if told and made.blocks:
             made = replace(made, notes=(*made.notes, told))
         return made, day.wishes

@@ -17,9 +17,11 @@ from coach.practice.edits import WISH, Wishes, wishes_of
 from coach.practice.ledger import Ledger
 from coach.practice.listening import HEARD, heard_today
 from coach.practice.need import Reason
-from coach.practice.planner import Plan
-from coach.practice.remedies import resting
+from coach.practice.planner import PLAY, Block, Plan
+from coach.practice.remedies import Finding, resting
+from coach.practice.shaping import with_remedy
 from coach.practice.songcorners import song_corners
+from coach.practice.takes import FULL
 
 Pressing = Mapping[str, Sequence[Reason]]
 
@@ -27,7 +29,8 @@ Pressing = Mapping[str, Sequence[Reason]]
 @dataclass(frozen=True)
 class DayNotes:
     """`wishes` of today, `care` after pain, `pressing` reasons by drill, `rested` drills that a remedy keeps out,
-    `heard` drills that were listened to, `corners` of songs that are drills of their own today."""
+    `heard` drills that were listened to, `corners` of songs that are drills of their own today,
+    what was `found` of each drill."""
 
     wishes: Wishes = field(default_factory=Wishes)
     care: Care = field(default_factory=Care)
@@ -35,6 +38,7 @@ class DayNotes:
     rested: frozenset[str] = frozenset()
     heard: frozenset[str] = frozenset()
     corners: tuple[Drill, ...] = ()
+    found: Mapping[str, Finding] = field(default_factory=dict)
 
 
 def read_day(
@@ -55,13 +59,19 @@ def read_day(
         resting(taken_courses(ledger), today),
         heard_today(ledger.notes(HEARD), today),
         tuple({corner.id: corner for corner, _ in corners.values()}.values()),
+        found,
     )
 
 
 def plan_under(
-    day: DayNotes, minutes: int, drills: Sequence[Drill], make: Callable[[int, Wishes, Pressing], Plan]
+    day: DayNotes,
+    minutes: int,
+    drills: Sequence[Drill],
+    make: Callable[[int, Wishes, Pressing], Plan],
+    library: Library | None = None,
 ) -> Plan:
-    """The plan that `make` gives for so many minutes under a day's notes, with notes that say what those did.
+    """The plan that `make` gives for so many minutes under a day's notes, with notes that say what those did; the first
+    turn of a drill with a remedy under way is that remedy, where there is a `library`.
 
     On a day of pain there is none to make. Wished minutes stand before those given, care before both. A drill that a
     remedy rests stays out unless the player calls it. Raises what `make` raises.
@@ -82,7 +92,20 @@ def plan_under(
     if wishes.minutes is not None and care.minutes is None:
         notes.append(f"{wishes.minutes} minutes today, as you asked.")
     # What care has said already need not be said again.
-    return Plan(made.minutes, made.blocks, (*notes, *(n for n in made.notes if n not in notes)))
+    blocks = made.blocks if library is None else _remedied(made.blocks, day.found, drills, library)
+    return Plan(made.minutes, blocks, (*notes, *(n for n in made.notes if n not in notes)))
+
+
+def _remedied(
+    blocks: Sequence[Block], found: Mapping[str, Finding], drills: Sequence[Drill], library: Library
+) -> tuple[Block, ...]:
+    """The blocks with the first full turn of each drill that has a remedy under way given to it."""
+    left = {d.id: d for d in drills if d.id in found and found[d.id].under_way}
+    made = list(blocks)
+    for place, block in enumerate(blocks):
+        if block.kind == PLAY and block.layer == FULL and (drill := left.pop(block.drill or "", None)) is not None:
+            made[place] = with_remedy(block, drill, found[drill.id], library)
+    return tuple(made)
 
 
 def _titles(drills: Sequence[str], titles: Mapping[str, str]) -> str:

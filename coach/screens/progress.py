@@ -5,7 +5,6 @@ The ledger is read and worked out away from the screen; a drill's sheet is made 
 
 from __future__ import annotations
 
-from dataclasses import replace
 from datetime import timedelta
 from textwrap import wrap
 from typing import TYPE_CHECKING, ClassVar
@@ -334,23 +333,9 @@ class ProgressPage(Screen[None]):
 
     def _remedy_block(self, one: Standing, sheet: Sheet) -> Block:
         """The block of a remedy that is played. Raises CoachError."""
-        from coach.practice.corner import corner_of
-        from coach.practice.remedies import CORNER, SLOWER, THINNER, THUMB
+        from coach.practice.shaping import shaped
 
-        block, found = self._block(one), sheet.finding
-        low = block.tempo_from or one.drill.start_bpm
-        slower = max(round(low * 0.88), 20)
-        if found.remedy == SLOWER:
-            return replace(block, tempo_from=slower, tempo_to=low)
-        if found.remedy == CORNER and found.trouble is not None:
-            pattern = self.world.library.find(one.drill.pattern)
-            small = corner_of(one.drill, pattern, found.trouble.spot.bar)
-            return replace(block, drill=small.id, title=small.title, tempo_from=slower)
-        if found.remedy in (THINNER, THUMB):
-            layers = self.world.loop(block).layers
-            layer = layers[0] if found.remedy == THUMB or len(layers) < 2 else layers[-2]
-            return replace(block, layer=layer)
-        return block
+        return shaped(self._block(one), one.drill, sheet.finding, self.world.library)
 
     def action_drop(self) -> None:
         """Drop the remedy under way."""

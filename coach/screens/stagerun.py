@@ -8,6 +8,7 @@ from fractions import Fraction
 from coach.practice.planner import Block
 from coach.practice.ramps import Twice, make_ramp
 from coach.practice.run import Run
+from coach.practice.takes import FULL
 from coach.screens.conductor import Loop, on_ladder
 from coach.settings import Settings
 
@@ -26,7 +27,7 @@ def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | 
     if block.listened:
         return _listening(block, loop, start, target)
     under = on_ladder(loop.layers, loop.under)
-    layer = block.layer if block.layer in loop.layers else "full"
+    layer = on_ladder(loop.layers, block.layer or FULL)
     return Run(
         loop.piece.bars,
         make_ramp(settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=ceiling),

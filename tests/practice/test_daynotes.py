@@ -6,6 +6,7 @@ from pathlib import Path
 import pytest
 
 from coach.music.chords import read_bars
+from coach.picking.layers import LAYERS
 from coach.picking.library import Library
 from coach.picking.patternfile import parse_pattern
 from coach.practice.care import PAIN, Care
@@ -18,7 +19,8 @@ from coach.practice.edits import MINUTES, PIN, SKIP, WISH, Wishes, wish_text
 from coach.practice.ledger import Ledger
 from coach.practice.need import Reason
 from coach.practice.planner import Plan, plan
-from coach.practice.remedies import NOTE, REST, note_text
+from coach.practice.remedies import CORNER, NOTE, REST, SLOWER, THINNER, note_text
+from coach.practice.remedies import THUMB as REMEDY_THUMB
 from coach.practice.repertoire import drills_of
 from coach.practice.takes import OTHER_CHORDS
 from tests.practice.made import NOW, TODAY
@@ -131,6 +133,33 @@ def test_stumbles_on_other_chords_have_no_place_in_the_map(ledger: Ledger) -> No
     with ledger:
         assert len(late_stumbles(ledger, TODAY)[DRILL.id]) == 8
         assert troubles(ledger, DRILLS, LIBRARY, TODAY)[DRILL.id].hits == 8
+
+
+@pytest.mark.parametrize(
+    ("remedy", "drill", "layer", "slower"),
+    [
+        (CORNER, f"{DRILL.id}/corner/2", "full", True),
+        (SLOWER, DRILL.id, "full", True),
+        (THINNER, DRILL.id, list(LAYERS)[-2], False),
+        (REMEDY_THUMB, DRILL.id, "thumb", False),
+    ],
+)
+def test_a_remedy_under_way_is_the_first_turn(
+    ledger: Ledger, remedy: str, drill: str, layer: str, slower: bool
+) -> None:
+    """Taken up yesterday: the drill's first turn of today is that corner, slower, thinner or on the thumb, and says
+    since when; a later turn is as it was, and with nothing taken up so are all."""
+    with ledger:
+        before = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
+        ledger.add_note(NOTE, note_text(DRILL.id, remedy, "bar 2"), None, NOW - timedelta(days=1))
+        after = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
+    assert [b.drill for b in before.blocks] == [b.drill for b in make(20, Wishes(), {}).blocks]
+    place = next(n for n, b in enumerate(before.blocks) if b.kind == "play" and b.drill == DRILL.id)
+    old, new = before.blocks[place], after.blocks[place]
+    assert (new.drill, new.layer, new.minutes) == (drill, layer, old.minutes)
+    assert (new.tempo_from < old.tempo_from) == slower
+    assert new.why[0].startswith("under way since 9 March: ")
+    assert [b.drill for b in after.blocks[place + 1 :]] == [b.drill for b in before.blocks[place + 1 :]]
 
 
 def test_a_drill_whose_pattern_is_gone_is_passed_over(ledger: Ledger) -> None:
