@@ -146,7 +146,7 @@ async def house(
     songs: Iterable[Song] = (),
     **settings: object,
 ) -> AsyncIterator[House]:
-    """The coach opened in `home`; with `drill` on the stage at once at `tempo`, on `chords`; `songs` alone are there."""
+    """The coach in `home`; with `drill` on the stage at once at `tempo`, on `chords`. `songs` are all there are."""
     home.mkdir(parents=True, exist_ok=True)
     clock = FakeClock()
     settings.setdefault("cautions_seen", True)
