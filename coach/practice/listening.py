@@ -14,7 +14,7 @@ from datetime import date
 from coach.practice.need import View
 from coach.practice.songdrills import CORNER
 from coach.practice.takes import Note
-from coach.practice.voices import voice_of
+from coach.practice.voices import SING, SING_FULL, voice_of
 
 HEARD = "heard"
 """The kind of the ledger's note that a drill was listened to; its text is the drill's id."""
@@ -53,7 +53,8 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
 
 def _why(view: View) -> str:
     if not view.known:
-        return "first sung today: the tune over the picking" if voice_of(view.drill.id) else "new today: heard first"
+        sung = voice_of(view.drill.id) in (SING, SING_FULL)
+        return "first sung today: the tune over the picking" if sung else "new today: heard first"
     since, now = view.days_since or 0, view.recall
     if since < AWAY_DAYS or now is None:
         return ""

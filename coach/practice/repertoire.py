@@ -94,7 +94,7 @@ def with_songs(patterns: Sequence[Drill], songs: Mapping[str, Sequence[Drill]]) 
 
 def next_steps(drills: Iterable[Drill], pasts: Mapping[str, Past], today: date) -> dict[str, tuple[Reason, ...]]:
     """A reason for the next thing of each song that may be begun: what it grows from was held on an earlier day, and
-    less than SONG_AT_ONCE of the song is on its way.
+    less than SONG_AT_ONCE of the song is on its way. Of a song that is wanted by a day, only what leads there.
     """
     songs: dict[str, list[Drill]] = defaultdict(list)
     for drill in drills:
@@ -105,7 +105,9 @@ def next_steps(drills: Iterable[Drill], pasts: Mapping[str, Past], today: date) 
         known = [drill for drill in own if drill.id in pasts]
         if sum((pasts[drill.id].full.bpm or 0) < drill.target_bpm for drill in known) >= SONG_AT_ONCE:
             continue
-        fresh = (drill for drill in own if drill.id not in pasts)
+        fresh = [drill for drill in own if drill.id not in pasts]
+        if any(drill.due is not None and drill.due >= today for drill in own):
+            fresh = [drill for drill in fresh if drill.due is not None]
         step = next((drill for drill in fresh if _ready(drill, pasts, today)), None)
         if step is not None:
             found[step.id] = (Reason(_A_STEP, "the next step of a song you took up"),)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -265,6 +265,11 @@ def test_a_song_goes_on_step_by_step() -> None:
     assert next_steps(DRILLS, held(*ids), TODAY) == {}  # type: ignore[arg-type]
     resting = as_settled(DRILLS, Settled(resting=True))
     assert next_steps(resting, {}, TODAY) == {}
+    wanted = as_settled(DRILLS, Settled(taken=True, due=TODAY + timedelta(3)))
+    through = held(*(d.id for d in wanted if d.due is not None))
+    fast = {id_: past_of([take(id_, 1, tempo=200)]) for id_ in through}
+    assert next_steps(wanted, fast, TODAY) == {}  # all that leads there is begun: nothing else before the day
+    assert next_steps(DRILLS, fast, TODAY)
 
 
 def test_a_day_is_for_what_leads_to_the_song_sung() -> None:
