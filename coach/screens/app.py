@@ -116,6 +116,7 @@ class Coach(App[None]):
         """One block after another with a short rest between; a block can be had again."""
         from coach.screens.rest import Rest
         from coach.screens.stage import AGAIN, HURT, LEAVE, Stage
+        from coach.screens.stagerun import Occasion
 
         # Coming to the same drill again today, it need not be heard first.
         heard, known = await self._known_before()
@@ -135,16 +136,9 @@ class Coach(App[None]):
                 continue
             place = f"block {at + 1} of {len(blocks)}" if len(blocks) > 1 else ""
             first = not block.listened and block.drill not in heard
-            stage = Stage(
-                self.world,
-                self.scribe,
-                block,
-                loop,
-                place=place,
-                model=first,
-                before=known.get(block.drill),
-                chords=(self.chords or "") if alone else "",
-            )
+            chords = (self.chords or "") if alone else ""
+            occasion = Occasion(place, first, known.get(block.drill), chords)
+            stage = Stage(self.world, self.scribe, block, loop, occasion)
             heard.add(block.drill)
             how = await self.push_screen_wait(stage)
             if how == HURT:

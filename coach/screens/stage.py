@@ -25,8 +25,8 @@ from coach.errors import CoachError
 from coach.music.clicks import CLICK_MODES, ClickWay
 from coach.practice.listening import HEARD
 from coach.practice.planner import Block
-from coach.practice.ramps import RAMP_NAMES, make_ramp, tenth
-from coach.practice.run import COUNT, PLAY, BarOrder, Run
+from coach.practice.ramps import tenth
+from coach.practice.run import PLAY, BarOrder, Run
 from coach.screens.actions import STAGE, bindings
 from coach.screens.band import Band, let_go, open_engine
 from coach.screens.conductor import GUIDES, Conductor, Loop
@@ -35,16 +35,15 @@ from coach.screens.leaving import leave
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
 from coach.screens.stagelook import LOOK, size_classes
-from coach.screens.stagerun import USUAL_SHARE, after, run_of
+from coach.screens.stagerun import Occasion, after, next_ramp, run_of
 from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
-from coach.screens.tabview import TabView, written_beat
+from coach.screens.tabview import TabView
 from coach.screens.takebook import TakeBook
 from coach.screens.verdict import Verdict
 from coach.screens.wordview import WordView
 from coach.screens.world import World
 
 if TYPE_CHECKING:
-    from coach.practice.steady import Steady
     from coach.sound.engine import Engine
 
 T = TypeVar("T")
@@ -63,35 +62,24 @@ class Stage(BlankLines, Screen[str]):
     CSS = LOOK
 
     def __init__(
-        self,
-        world: World,
-        scribe: Scribe,
-        block: Block,
-        loop: Loop,
-        *,
-        place: str = "",
-        model: bool = False,
-        before: Steady | None = None,
-        chords: str = "",
+        self, world: World, scribe: Scribe, block: Block, loop: Loop, occasion: Occasion | None = None
     ) -> None:
-        """`before`: the steady tempo as known until now; `chords`: those asked for in place of the drill's own."""
         # Classes are given at once: each change of them has the whole page dressed anew.
         super().__init__(classes=" ".join(["worded"] * loop.worded + ["song"] * bool(loop.piece.order)))
         self.world = world
         self.scribe = scribe
         self.block = block
         self.loop = loop
-        self.place = place
+        self.occasion = use = occasion or Occasion()
         settings = world.settings
         # An earned tempo may go past today's aim, as far as the drill itself is meant to go.
         self.ceiling = Fraction(world.drill(block.drill).target_bpm) if block.drill else None
-        self.run_state = run_of(block, loop, settings, ceiling=self.ceiling, model=model)
+        self.run_state = run_of(block, loop, settings, ceiling=self.ceiling, model=use.model)
         self.click_way = ClickWay(settings.click_mode, settings.bars_on, settings.bars_off)
         self.conductor = Conductor(self.run_state, loop, self.click_way, settings.guide)
         self.conductor.humming = settings.humming and any(loop.tune)
         self.phase = READY
-        self.take = TakeBook(scribe, world.now, block.drill or loop.piece.id, chords)
-        self.before = before
+        self.take = TakeBook(scribe, world.now, block.drill or loop.piece.id, use.chords)
         self.engine: Engine | None = None
         self.band: Band | None = None
         self._order: BarOrder | None = None
@@ -175,7 +163,7 @@ class Stage(BlankLines, Screen[str]):
             order=self._order,
             beat=self._beat,
             title=self.block.title,
-            place=self.place,
+            place=self.occasion.place,
             passes=self.take.passes,
             click=self.conductor.click,
             guide=self.conductor.guide,
@@ -219,21 +207,12 @@ class Stage(BlankLines, Screen[str]):
             ahead, beats = position.beat + position.bpm / 60 * LEAD_S, float(order.beats)
             self.tab.move(position.number + (ahead >= beats), ahead - beats if ahead >= beats else ahead)
             if self.words is not None:
-                self._say_words(order, min(ahead, beats))
+                self.words.follow(order, min(ahead, beats))
 
     def _whole_beat(self, beat: float) -> int:
         """The beat that was begun last in the bar that sounds."""
         assert self._order is not None
         return min(int(beat), ceil(self._order.beats) - 1)
-
-    def _say_words(self, order: BarOrder, beat: float) -> None:
-        """Put the mark on the syllable of now; in the count-in it waits before the first."""
-        assert self.words is not None
-        if order.kind == COUNT:
-            self.words.place(-1, -1.0)
-            return
-        bar = self.loop.bar(order.loop_bar)
-        self.words.place(order.loop_bar, written_beat(beat + float(bar.offset), bar.share) - float(bar.offset))
 
     def _reach(self, number: int) -> None:
         for done in self.conductor.reach(number):
@@ -343,7 +322,7 @@ class Stage(BlankLines, Screen[str]):
         self.scribe.wait()
         if self.block.drill is None or self.take.chords:
             return ()
-        return self.world.after_take(self.block.drill, self.before)
+        return self.world.after_take(self.block.drill, self.occasion.before)
 
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""
@@ -440,16 +419,13 @@ class Stage(BlankLines, Screen[str]):
 
     def action_ramp(self) -> None:
         """The next kind of ramp, from the tempo of now."""
-        name = after(RAMP_NAMES, self.run_state.ramp.name)
-        now = self._order.tempo if self._order else self.run_state.ramp.tempo(0, [])[0]
-        target = max(Fraction(self.block.tempo_to or 0), now)
-        share = self.block.step_share or USUAL_SHARE
-        with self.conductor.lock:
-            self.run_state.change_ramp(
-                make_ramp(name, now, target, step_share=share, pass_bars=self.loop.bars, ceiling=self.ceiling)
-            )
-        self.world.change(ramp=name)
-        self._changed()
+        if self.block.listened:
+            self._put("say", "only listening: the tempos are set")
+            return
+        ramp = next_ramp(self.run_state, self.block, self.loop.bars, self._order, self.ceiling)
+        self._wish(lambda run: run.change_ramp(ramp))
+        self.world.change(ramp=ramp.name)
+        self._figures()
 
     def action_click(self) -> None:
         """The next way to click."""

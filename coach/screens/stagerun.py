@@ -3,17 +3,35 @@
 from __future__ import annotations
 
 from collections.abc import Iterable
+from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.practice.planner import Block
-from coach.practice.ramps import Twice, make_ramp
-from coach.practice.run import Run
+from coach.practice.ramps import RAMP_NAMES, Ramp, Twice, make_ramp
+from coach.practice.run import BarOrder, Run
+from coach.practice.steady import Steady
 from coach.practice.takes import FULL
 from coach.screens.conductor import Loop, on_ladder
 from coach.settings import Settings
 
 LONGEST_MODEL_BARS = 16
 USUAL_BPM, USUAL_SHARE = 80, 0.03
+
+
+@dataclass(frozen=True)
+class Occasion:
+    """What a block on the stage is part of.
+
+    place   `block 2 of 7`, "" for one alone
+    model   it is heard once before it is played
+    before  the steady tempo as known until now
+    chords  those asked for in place of the drill's own, "" for its own
+    """
+
+    place: str = ""
+    model: bool = False
+    before: Steady | None = None
+    chords: str = ""
 
 
 def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | None, model: bool) -> Run:
@@ -52,6 +70,19 @@ def _listening(block: Block, loop: Loop, slow: Fraction, target: Fraction) -> Ru
         loop.layers,
         play_limit=limit,
         listens=True,
+    )
+
+
+def next_ramp(run: Run, block: Block, bars: int, order: BarOrder | None, ceiling: Fraction | None) -> Ramp:
+    """The kind of ramp after the run's own, from the tempo of now; `bars` is the length of a pass."""
+    now = order.tempo if order else run.ramp.tempo(0, [])[0]
+    return make_ramp(
+        after(RAMP_NAMES, run.ramp.name),
+        now,
+        max(Fraction(block.tempo_to or 0), now),
+        step_share=block.step_share or USUAL_SHARE,
+        pass_bars=bars,
+        ceiling=ceiling,
     )
 
 

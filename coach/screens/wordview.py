@@ -19,9 +19,11 @@ from textual.strip import Strip
 from textual.widget import Widget
 
 from coach.picking.tab import Run
+from coach.practice.run import COUNT, BarOrder
 from coach.screens.conductor import Loop
 from coach.screens.letters import BETWEEN, BREATH_SIGN, HEIGHT, large, large_width
 from coach.screens.lyrics import Line, Lyrics, Reading, Syllable, fitted, phrases
+from coach.screens.tabview import written_beat
 
 SMALL_ROWS, LARGE_ROWS, LARGEST_ROWS = 2, HEIGHT + 2, 2 * HEIGHT + 2
 POINTER, BREATH, BAR = "▸", "’", "▀"
@@ -120,6 +122,7 @@ class WordView(Widget):
 
     def __init__(self, loop: Loop, *, id: str | None = None) -> None:
         super().__init__(id=id)
+        self._loop = loop
         self._phrases: tuple[Line, ...] = phrases(loop.piece.bars)
         self._starts = [float(bar.start) for bar in loop.piece.bars]
         self._lyrics = Lyrics(self._phrases)
@@ -131,6 +134,14 @@ class WordView(Widget):
     def big(self) -> bool:
         """In large letters."""
         return self.size.height >= LARGE_ROWS
+
+    def follow(self, order: BarOrder, beat: float) -> None:
+        """Put the mark on the syllable at `beat` of the bar that sounds; in the count-in it waits before the first."""
+        if order.kind == COUNT:
+            self.place(-1, -1.0)
+            return
+        bar = self._loop.bar(order.loop_bar)
+        self.place(order.loop_bar, written_beat(beat + float(bar.offset), bar.share) - float(bar.offset))
 
     def place(self, loop_bar: int, written: float) -> None:
         """The run is on the written beat `written` of a bar of the loop; -1 and less: before its first."""
