@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 import fsrs
 import pytest
 
-from coach.practice.memory import after, recall
+from coach.practice.memory import after, first_graded, graded, recall
 from coach.practice.takes import VERDICTS
 
 W = (
@@ -160,6 +160,21 @@ def test_our_memory_follows_the_formulas() -> None:
             assert (memory.stability, memory.difficulty) == pytest.approx((s, d), rel=1e-9)
             late = chance.randint(0, 90)
             assert recall(memory, today + timedelta(days=late)) == pytest.approx(kept(late, s), rel=1e-9)
+
+
+def test_our_steps_are_the_packages() -> None:
+    """On 300 random histories of days our stability, difficulty and intervals are those the package itself gives."""
+    chance = random.Random(36)
+    plain = scheduler(learning_steps=(), relearning_steps=(), maximum_interval=36500)
+    for _ in range(300):
+        item, at, s, d = fsrs.Card(1, due=START), START, 0.0, 0.0
+        for n in range(10):
+            days, grade = chance.choice([1, 1, 2, 5, 13, 60, 400]), chance.randint(1, 4)
+            at += timedelta(days=days)
+            item, _ = plain.review_card(item, fsrs.Rating(grade), at)
+            s, d = graded(s, d, grade, days) if n else first_graded(grade)
+            assert (s, d) == pytest.approx((item.stability, item.difficulty), rel=1e-9)
+            assert min(max(round(s), 1), 36500) == (item.due - at).days
 
 
 # The package's traps, from its source: the reasons why memory.py hands it midnights of local days
