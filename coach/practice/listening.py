@@ -12,9 +12,9 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 
 from coach.practice.need import View
-from coach.practice.songdrills import CORNER
+from coach.practice.songdrills import CORNER, SONG
 from coach.practice.takes import Note
-from coach.practice.voices import SING, SING_FULL, voice_of
+from coach.practice.voices import PART, SING, SING_FULL, SPOKEN, voice_of
 
 HEARD = "heard"
 """The kind of the ledger's note that a drill was listened to; its text is the drill's id."""
@@ -35,23 +35,33 @@ def heard_today(notes: Iterable[Note], today: date) -> frozenset[str]:
 def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str]) -> dict[int, tuple[str, ...]]:
     """Which of a plan's turns begin with listening, and why: place in `order` to reasons; `minutes` are the turns' own.
 
-    At the first turn of a drill only, twice at the most with what was heard already, never where too little of the turn
-    is left, and never before the first turn of all: the hands come in first.
+    At the first turn of a drill only, twice at the most with what was heard already (what is sung first), never where
+    too little of the turn is left, and never before the first turn of all: the hands come in first.
     """
-    found: dict[int, tuple[str, ...]] = {}
+    found: list[tuple[int, int, str]] = []
     met: set[str] = set(heard)
     for place, (view, length) in enumerate(zip(order, minutes, strict=True)):
         id_ = view.drill.id
         if id_ in met:
             continue
         met.add(id_)
-        why = _why(view) if view.drill.kind != CORNER else ""  # a corner is of what was heard whole
-        if why and place and length >= LISTEN_MINUTES + _LEAST_LEFT and len(found) + len(heard) < MOST_A_DAY:
-            found[place] = (why, "hands at rest: hum it, tap it, follow the page")
-    return found
+        why = _why(view)
+        if why and place and length >= LISTEN_MINUTES + _LEAST_LEFT:
+            found.append((_rank(view), place, why))
+    chosen = sorted(sorted(found)[: max(MOST_A_DAY - len(heard), 0)], key=lambda one: one[1])
+    return {place: (why, "hands at rest: hum it, tap it, follow the page") for _, place, why in chosen}
+
+
+def _rank(view: View) -> int:
+    """What is sung gains most from being heard, then what is music by itself, then a pattern."""
+    if voice_of(view.drill.id):
+        return 0
+    return 1 if view.drill.kind in (PART, SONG) else 2
 
 
 def _why(view: View) -> str:
+    if view.drill.kind == CORNER or voice_of(view.drill.id) == SPOKEN:
+        return ""  # of what was heard whole, or played, before
     if not view.known:
         sung = voice_of(view.drill.id) in (SING, SING_FULL)
         return "first sung today: the tune over the picking" if sung else "new today: heard first"

@@ -80,7 +80,7 @@ class Settings:
 @dataclass(frozen=True)
 class Block:
     """One turn or rest: `kind` play, warm-up, listen or rest; tempos in whole bpm (None in a rest); `why` in plain
-    words. What is listened to is heard at `tempo_from` first, then at `tempo_to`."""
+    words. What is listened to is heard at `tempo_from` first where there is time, then at `tempo_to`."""
 
     kind: str
     drill: str | None
@@ -186,6 +186,7 @@ def plan(
     if use.listening and not first_day and wanted >= LISTEN_FROM:
         listens = to_hear(order, [length for run in lengths for length in run], heard)
     blocks: list[Block] = []
+    met: set[str] = set()
     place = 0
     for run in lengths:
         if blocks:
@@ -194,10 +195,12 @@ def plan(
             view, ends = order[place], (place == 0, place == len(order) - 1)
             sing = place in sung
             block = _block(view, length, ends, sing, first_day, wanted, press, wish)
+            if place in listens or view.drill.id in met:
+                block = replace(block, why=tuple(one for one in block.why if one != _HEAR_IT))
             if place in listens:
-                why = tuple(one for one in block.why if one != _HEAR_IT)
-                block = replace(block, minutes=length - LISTEN_MINUTES, why=why)
+                block = replace(block, minutes=length - LISTEN_MINUTES)
                 blocks.append(_listening(block, view, listens[place]))
+            met.add(view.drill.id)
             blocks.append(block)
             place += 1
     return Plan(wanted, tuple(blocks), (*notes, *told, *not_ready(views, today), *_cautions(wanted)))
@@ -264,9 +267,9 @@ def _known_and_new(
     ready = [v for v in untouched if v.drill.grows_from is None or v.drill.grows_from in held]
     weight = {v.drill.id: math.fsum(r.points for r in (*press.get(v.drill.id, ()), *by_date(v))) for v in ready}
     ready.sort(key=lambda v: (v.drill.id not in dated.urgent, -weight[v.drill.id], v.rung))
-    if on_the_way >= at_once:
+    if dated.urgent or on_the_way >= at_once:  # before a day that is near, what does not lead there waits
         ready = [v for v in ready if v.drill.id in dated.urgent or press.get(v.drill.id)]
-        if not ready:
+        if not ready and on_the_way >= at_once:
             return known, called, (f"Nothing new today: {on_the_way} things are still on the way to their targets.",)
     return known, [*called, *ready[:left]], dated.words
 

@@ -43,7 +43,7 @@ def to_begin(untouched: Sequence[View], today: date) -> Begin:
         pace = min(math.ceil(len(things) / max(room, 1)), MOST_NEW)
         if pace > max(a_day, 1):
             when = _when(day, today, "the day in")
-            words = [f"{len(things)} things are still new for {when}: up to {pace} a day are begun."]
+            words = [f"{len(things)} things are still new for {when}: up to {pace} a day are begun, as they are ready."]
         a_day = max(a_day, pace)
     return Begin(frozenset(urgent), a_day, tuple(words))
 

@@ -320,9 +320,9 @@ class Stage(BlankLines, Screen[str]):
     def _shows(self) -> tuple[str, ...]:
         """What the take has shown, from the ledger. On a thread; raises CoachError."""
         self.scribe.wait()
-        if self.block.drill is None or self.take.chords:
+        if self.block.drill is None:
             return ()
-        return self.world.after_take(self.block.drill, self.occasion.before)
+        return self.world.after_take(self.block.drill, self.occasion.before, places=not self.take.chords)
 
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""

@@ -66,7 +66,7 @@ def _listening(block: Block, loop: Loop, slow: Fraction, target: Fraction) -> Ru
     once = 60 * float(sum(bar.beats / (bar.bpm / loop.piece.bars[0].bpm) for bar in loop.piece.bars) / slow)
     return Run(
         loop.piece.bars,
-        Twice(slow, target, loop.bars if once <= limit / 2 else 0),
+        Twice(slow, target, loop.bars if once <= 0.75 * limit else 0),
         loop.layers,
         play_limit=limit,
         listens=True,

@@ -148,8 +148,12 @@ def _below(now: Moment) -> dict[str, str]:
         "ladder": f"{'under the voice' if run.singing else 'layer'} {ladder}{_sung(run)}",
         "modes": f"{click_words}   guide {GUIDES[now.guide]} {volume_bar(settings.guide_volume)}{hummed}{early}",
         "history": f"passes {told}" if told else "",
-        "keys": hints(STAGE, now.keys, max(now.width - 2, 20)),
+        "keys": hints(_LISTENING if run.listens else STAGE, now.keys, max(now.width - 2, 20)),
     }
+
+
+_LISTENING = tuple(one for one in STAGE if one.id in ("start", "next", "slower", "still", "end"))
+"""What there is to do while one listens."""
 
 
 def _sung(run: Run) -> str:

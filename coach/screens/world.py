@@ -165,8 +165,11 @@ class World:
         """The steady tempos known by now, by drill. Raises CoachError."""
         return shelf.steadies(self.drills, self.now().date(), self.ledger_path) or {}
 
-    def after_take(self, drill_id: str, before: Steady | None) -> tuple[str, ...]:
-        """What the take just played has shown, in a few lines. Raises CoachError."""
+    def after_take(self, drill_id: str, before: Steady | None, places: bool = True) -> tuple[str, ...]:
+        """What the take just played has shown, in a few lines; without `places` nothing of where stumbles gather.
+
+        Raises CoachError.
+        """
         from coach.practice.aftertake import after_take
         from coach.practice.checkup import findings
         from coach.practice.ledger import Ledger
@@ -174,7 +177,8 @@ class World:
         drill, today = self.drill(drill_id), self.now().date()
         pieces = shelf.pieces(self.library, self.settings)
         with Ledger(self.ledger_path) as ledger:
-            found = findings(ledger, [drill], self.library, today, curves=False, piece_of=pieces)
+            asked = [drill] if places else []
+            found = findings(ledger, asked, self.library, today, curves=False, piece_of=pieces)
         return after_take(before, self.steadies().get(drill_id), found.get(drill_id))
 
     def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:

@@ -1,5 +1,6 @@
 """Listening blocks: what is heard before the hands try it."""
 
+from dataclasses import replace
 from datetime import timedelta
 
 import pytest
@@ -8,7 +9,9 @@ from hypothesis import strategies as st
 
 from coach.practice.edits import Wishes
 from coach.practice.ledger import Ledger
-from coach.practice.listening import AWAY_DAYS, HEARD, LISTEN_FROM, heard_today
+from coach.practice.listening import AWAY_DAYS, HEARD, LISTEN_FROM, heard_today, to_hear
+from coach.practice.need import View
+from coach.practice.past import past_of
 from coach.practice.planner import Block, Plan, Settings, plan
 from tests.practice.made import NOW, TODAY, ladder, take
 
@@ -111,5 +114,25 @@ def test_what_was_heard_is_a_note_of_the_day(tmp_path) -> None:  # type: ignore[
 def test_reasons_are_told_once(minutes: int) -> None:
     """Where there is a listening block the turn does not ask to listen as well."""
     made = plan(DRILLS, BEGUN, NOW, minutes)
-    first = next(b for b in made.blocks if b.played and b.drill == "two-lamps")
-    assert not any("listen" in text for text in first.why) or not heard(made)
+    turns = [b for b in made.blocks if b.played and b.drill == "two-lamps"]
+    assert heard(made)
+    assert turns
+    assert not any("listen" in text for b in turns for text in b.why)
+
+
+def test_without_a_listening_block_only_the_first_turn_asks_to_listen() -> None:
+    """Eleven minutes: the first turn of the new thing says it, a later one does not."""
+    made = plan(DRILLS, BEGUN, NOW, 11)
+    asks = [any("listen" in text for text in b.why) for b in made.blocks if b.drill == "two-lamps"]
+    assert asks == [True] + [False] * (len(asks) - 1)
+
+
+def test_what_is_sung_is_heard_before_what_is_only_picked() -> None:
+    """Of three things that come back after long, two are heard: the sung part and the whole song, not the pattern;
+    words spoken in rhythm and corners are never listened to by themselves."""
+    ids = {"ferry/plain/part/Verse/sing": "sing", "ferry/plain": "song", "ferry/plain/spoken/Verse": "spoken"}
+    ids["ferry/plain/corner/Verse/3"] = "corner"
+    made = [replace(DRILLS[0], id=id_, kind=kind, grows_from=None) for id_, kind in ids.items()]
+    views = [View(d, n, past_of([take(d.id, 30)]), TODAY) for n, d in enumerate([DRILLS[1], DRILLS[2], *made])]
+    assert sorted(to_hear(views, [4] * len(views), ())) == [2, 3]
+    assert to_hear(views, [4] * len(views), ("a", "b")) == {}

@@ -173,9 +173,16 @@ def test_with_few_days_left_more_than_one_thing_a_day_is_begun() -> None:
     takes = [take("m9", 2, tempo=80), take("m8", 2, tempo=80)]
     made = plan(dated(8, 18), takes, NOW, 30)
     assert len({b.drill for b in made.blocks} & {f"m{n}" for n in range(8)}) == 2
-    assert "8 things are still new for the day in 18 days: up to 2 a day are begun." in made.notes
+    assert "8 things are still new for the day in 18 days: up to 2 a day are begun, as they are ready." in made.notes
     hasty = plan(dated(8, 3), takes, NOW, 60)
     assert len({b.drill for b in hasty.blocks} & {f"m{n}" for n in range(8)}) == 3
+
+
+def test_before_a_near_day_nothing_else_is_begun() -> None:
+    """One thing wanted in five days cannot be begun before what it grows from was held: no pattern takes its place."""
+    drills = [replace(d, due=TODAY + timedelta(5), grows_from="m9") if d.id == "m0" else d for d in MANY]
+    made = plan(drills, [take("m9", 0, tempo=60, clean=0, stumbled=9, verdict="lost"), take("m8", 2)], NOW, 30)
+    assert {b.drill for b in made.blocks if b.drill} <= {"m8", "m9"}
 
 
 def test_what_will_not_be_ready_is_said() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import time
 from collections.abc import AsyncIterator, Callable, Iterable
 from contextlib import asynccontextmanager
 from dataclasses import dataclass
@@ -18,10 +17,10 @@ from coach.song.chart import Song
 from coach.song.songs import SongShelf
 from coach.sound.clock import FakeClock
 from coach.sound.engine import Engine
+from tests.screens import quiet
 from tests.screens.pictures import world
 
 STEP_S = 1.2  # less than a bar, so that the engine always lies ahead
-PATIENCE_S = 20.0
 
 
 @dataclass
@@ -47,20 +46,25 @@ class House:
 
     async def until(self, fact: Callable[[], object], what: str = "") -> None:
         """Let the app work until something is so."""
-        end = time.monotonic() + PATIENCE_S
-        while not fact():
-            assert time.monotonic() < end, f"waited in vain: {what or fact}"
-            await self.pilot.pause(0.01)
+        await quiet.until(self.pilot, fact, what)
+
+    async def quiet(self) -> None:
+        """Let the app do all that it has been asked to."""
+        await quiet.quiet(self.pilot)
 
     async def press(self, *keys: str) -> None:
-        """Press keys and let the app take note."""
-        await self.pilot.press(*keys)
-        await self.pilot.pause()
+        """Press keys; each has done its work before the next, the last before the test goes on."""
+        await quiet.press(self.pilot, *keys)
+
+    async def resize(self, columns: int, lines: int) -> None:
+        """Another window size, drawn."""
+        await self.pilot.resize_terminal(columns, lines)
+        await self.quiet()
 
     async def on(self, page: str) -> None:
         """Wait for a page by its class's name."""
         await self.until(lambda: type(self.app.screen).__name__ == page, f"page {page}")
-        await self.pilot.pause()
+        await self.quiet()
 
     async def running(self) -> Stage:
         """Wait until the first bar sounds."""
@@ -154,7 +158,6 @@ async def house(
     here.songs = SongShelf({song.id: song for song in songs})
     first: Block | None = free_block(here, drill, tempo, sing) if drill else None
     app = Coach(here, first, chords=chords)
-    async with app.run_test(size=size, notifications=True) as pilot:
-        await pilot.pause()
+    async with quiet.running(app, size) as pilot:
         yield House(app, pilot, clock, home)
     app.scribe.close()

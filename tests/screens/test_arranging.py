@@ -50,7 +50,7 @@ async def settled(here: House, page: ArrangingPage) -> None:
         return bool(page.song.arrangements) and known and not page.draft.busy
 
     await here.until(done, "everything to be worked out")
-    await here.pilot.pause()
+    await here.quiet()
 
 
 def written(name: str = "lantern") -> Song:
@@ -303,7 +303,7 @@ async def test_a_mistake_in_the_song_is_said_and_opens_nothing(tmp_path: Path) -
     """A song there is not: one sentence, and today stays."""
     async with house(tmp_path) as here:
         here.app.open_arranging("no-such-song")
-        await here.pilot.pause()
+        await here.quiet()
         assert type(here.app.screen).__name__ == "Today"
 
 

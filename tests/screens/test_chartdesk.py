@@ -39,7 +39,7 @@ def page_of(here: House) -> ChartPage:
 async def saved(here: House, page: ChartPage, name: str = "lantern") -> Song:
     """The song as its file says it, once all is written."""
     await here.until(lambda: not page.draft.busy, "the file")
-    await here.pilot.pause()
+    await here.quiet()
     return read_song(places.songs() / f"{name}.song.toml", own=True)
 
 

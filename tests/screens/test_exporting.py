@@ -34,7 +34,7 @@ async def write(here: House, page: Exporting, kind: str) -> Path:
         await here.press("down")
     await here.press("enter")
     await here.until(lambda: page.writing is None, f"the {kind}")
-    await here.pilot.pause()
+    await here.quiet()
     return page.path
 
 

@@ -17,6 +17,7 @@ from tests.calls import Run
 from tests.folksongs import corpus
 from tests.screens.house import House
 from tests.screens.pictures import world
+from tests.screens.quiet import running
 
 # Stephen Foster, "Jeanie with the Light Brown Hair", 1854, as a lead sheet of music21's corpus (public domain).
 SHEET = corpus() / "leadSheet" / "fosterBrownHair.mxl"
@@ -37,7 +38,7 @@ async def test_from_a_lead_sheet_to_singing_its_first_part(
     clock = FakeClock()
     app = Coach(world(coach_home, clock, cautions_seen=True))
     pressed: list[str] = []
-    async with app.run_test(size=size, notifications=True) as pilot:
+    async with running(app, size) as pilot:
         here = House(app, pilot, clock, coach_home)
 
         async def press(*keys: str) -> None:

@@ -29,6 +29,7 @@ async def test_it_is_heard_slowly_then_at_the_target_and_the_turn_follows(tmp_pa
         assert (stage._order.kind, stage._order.bpm_from) == (MODEL, 60)
         assert "listen · bar 1 of 4" in here.page_text()
         assert "listen: then at 120" in here.page_text()
+        assert "stumble" not in here.page_text()
         await here.press("space")  # nothing is played, so nothing stumbles
         await here.press("m")  # nor is there a tempo to earn
         assert stage._order.bpm_from == 60

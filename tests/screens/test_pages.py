@@ -27,7 +27,7 @@ LONG = "busy-thumb-outside-in"
 async def planned(here: House) -> None:
     """Wait for today's plan on the page."""
     await here.until(lambda: isinstance(here.app.screen, Today) and here.app.screen.plan is not None, "the plan")
-    await here.pilot.pause(0.05)
+    await here.quiet()
 
 
 def words(here: House) -> str:
@@ -231,7 +231,7 @@ async def test_a_small_window_says_what_it_needs(tmp_path: Path) -> None:
     async with house(tmp_path, (40, 12), minutes=5) as here:
         await here.on("TooSmall")
         assert "60 columns and 22 lines" in words(here)
-        await here.pilot.resize_terminal(80, 24)
+        await here.resize(80, 24)
         await here.on("Today")
         await planned(here)
         assert "⏎ begin" in words(here)
@@ -243,11 +243,11 @@ async def test_resizing_never_stops_the_run(tmp_path: Path) -> None:
         stage = await here.running()
         await here.to_bar(6)
         engine = here.engine
-        await here.pilot.resize_terminal(40, 12)
+        await here.resize(40, 12)
         await here.on("TooSmall")
         await here.to_bar(9)
         assert len(stage.take.passes) == 1
-        await here.pilot.resize_terminal(160, 45)
+        await here.resize(160, 45)
         await here.on("Stage")
         await here.to_bar(11)
         assert here.engine is engine
@@ -264,12 +264,12 @@ async def test_a_block_may_end_in_a_small_window(tmp_path: Path) -> None:
         stage = await here.running()
         await here.to_bar(2 * stage.loop.bars)
         await here.press("e")
-        await here.pilot.resize_terminal(40, 12)
+        await here.resize(40, 12)
         await here.on("TooSmall")
         await here.to(here.clock.seconds + 20)
         await here.until(lambda: stage.phase == "over", "the end")
         await here.until(lambda: "60 columns and 22 lines" in words(here), "the sentence on top")
-        await here.pilot.resize_terminal(80, 24)
+        await here.resize(80, 24)
         await here.on("Verdict")
         await here.press("h")
         await here.on("Rest")

@@ -36,7 +36,7 @@ async def opened(here: House, drill: str = "Outside in") -> ProgressPage:
     titles = [one.drill.title for one in page.record.standings]
     await here.press(*["down"] * titles.index(drill))
     await here.until(lambda: page.chosen is not None and page.chosen.drill.id in page.sheets, "the sheet")
-    await here.pilot.pause(0.05)
+    await here.quiet()
     return page
 
 

@@ -18,6 +18,7 @@ from coach.screens.songbookwords import CELL, columns, row_line, table_head
 from coach.sound.clock import FakeClock
 from tests.screens.house import House
 from tests.screens.pictures import MOMENT, world
+from tests.screens.quiet import running
 from tests.screens.test_first_song import SHEET
 
 
@@ -36,7 +37,7 @@ async def opened(home: Path, size: tuple[int, int] = (160, 45)) -> AsyncIterator
     home.mkdir(parents=True, exist_ok=True)
     clock = FakeClock()
     app = Coach(world(home, clock, cautions_seen=True))
-    async with app.run_test(size=size, notifications=True) as pilot:
+    async with running(app, size) as pilot:
         here = House(app, pilot, clock, home)
         await here.on("Today")
         await here.press("b")
@@ -44,7 +45,7 @@ async def opened(home: Path, size: tuple[int, int] = (160, 45)) -> AsyncIterator
         page = app.screen
         assert isinstance(page, Songbook)
         await here.until(lambda: page.book is not None and page.rows, "the songs")
-        await here.pilot.pause()
+        await here.quiet()
         yield here, page
     app.scribe.close()
 

@@ -136,7 +136,7 @@ async def test_after_pain_there_is_nothing_to_begin(played: Path) -> None:
         assert "Stopped for today. Stop at once on pain, numbness or tingling" in page
         assert "see a doctor or a performing-arts clinician" in page
         await here.press("enter")
-        await here.pilot.pause(0.1)
+        await here.quiet()
         assert isinstance(here.app.screen, Today)
         # A slip of the key is taken back; both stay in the ledger.
         await here.press("u")
