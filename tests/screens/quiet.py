@@ -17,8 +17,8 @@ from textual.app import App
 from textual.pilot import Pilot
 
 PATIENCE_S = 60.0
-# Workers that last as long as the evening, or that a key shall be able to stop.
-GOES_ON = ("session", "write")
+# Workers that last as long as the evening, and those that a key may stop: a test waits for what comes of them.
+GOES_ON = ("session", "write", "sound")
 
 
 def _unfinished(app: App[Any]) -> str:

@@ -230,7 +230,7 @@ async def test_a_count_in_shows_the_count_on_empty_strings() -> None:
     """In the count-in the strings are bare and the syllables stand below: 1 & 2 & 3 & 4 &."""
     loop = loop_of()
     app = View(loop, lambda number: (0, "full", COUNT) if number == 0 else None, True)
-    async with running(app, (80, 24)) as pilot:
+    async with running(app, (80, 24)):
         app.tab.move(0, 3.9)
         assert line(app.tab, COUNT_ROW).split()[:8] == ["1", "&", "2", "&", "3", "&", "4", "&"]
         assert set(line(app.tab, string_row(5))) <= set("│─╂ ┃")
@@ -241,7 +241,7 @@ async def test_thinned_notes_leave_a_dot(layer: str) -> None:
     """What a layer leaves out is a dot in its place, so that the hand sees where it will come back."""
     loop = loop_of()
     app = View(loop, lambda number: (number % 4, layer, PLAY), True)
-    async with running(app, (80, 24)) as pilot:
+    async with running(app, (80, 24)):
         app.tab.move(1, 3.9)
         strings = "".join(line(app.tab, string_row(s))[1 : app.tab.bar_width] for s in range(1, 7))
         left_out = len(loop.bar(0).plucks) - len(loop.sounding(0, layer))
@@ -256,7 +256,7 @@ async def test_bars_of_any_length_fill_the_view_and_follow_each_other(width: int
     """
     loop = lantern_loop()
     app = View(loop, round_and_round(loop), still)
-    async with running(app, (width, 24)) as pilot:
+    async with running(app, (width, 24)):
         tab = app.tab
         for bar in loop.piece.bars:
             for half in range(int(bar.beats * 2)):
@@ -272,7 +272,7 @@ async def test_bars_are_drawn_when_they_are_seen_and_forgotten_later() -> None:
     """Along a song of two hundred bars no more than KEPT_BARS are held drawn."""
     loop = song_loop(performed(long_song(200)))
     app = View(loop, round_and_round(loop), False)
-    async with running(app, (160, 24)) as pilot:
+    async with running(app, (160, 24)):
         assert len(app.tab._drawn) < 8
         for number in range(200):
             app.tab.move(number, 1.0)
