@@ -10,10 +10,9 @@ from __future__ import annotations
 
 import json
 import sqlite3
-from array import array
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from datetime import UTC, date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import groupby
 
 from coach.practice import tally
@@ -21,9 +20,9 @@ from coach.practice.days import from_utc_text, utc_text
 from coach.practice.keeping import Keeping, keeping
 from coach.practice.ledger import Ledger
 from coach.practice.load import minutes_by_day
-from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory
-from coach.practice.past import OnLayer, Past, after_day, returns_of
-from coach.practice.takes import VERDICTS, Take
+from coach.practice.past import Past, after_day, returns_of
+from coach.practice.pastrows import past_in, row_of
+from coach.practice.takes import Take
 
 TABLES = (
     "CREATE TABLE told (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
@@ -37,10 +36,6 @@ _ADD = (
     "INSERT INTO returns VALUES (?, ?, ?)"
     " ON CONFLICT (gap) DO UPDATE SET clean = clean + excluded.clean, total = total + excluded.total"
 )
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_day = date.fromordinal
-_WORDS = (None, *VERDICTS)
-_HEAD = 24
 _AT_A_TIME = 20_000  # takes held in memory while pasts are folded anew
 
 
@@ -48,7 +43,7 @@ def read_pasts(db: sqlite3.Connection, drills: Iterable[str] | None = None) -> d
     """Every drill's past, or those of some; due as soon as all returns together ask for."""
     rows = db.execute("SELECT drill, past FROM pasts").fetchall()
     wanted, wait = None if drills is None else set(drills), read_keeping(db).wait
-    return {drill: _past(drill, blob, wait) for drill, blob in rows if wanted is None or drill in wanted}
+    return {drill: past_in(drill, blob, wait) for drill, blob in rows if wanted is None or drill in wanted}
 
 
 def read_keeping(db: sqlite3.Connection) -> Keeping:
@@ -121,9 +116,9 @@ def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], tou
     for drill in chunk:
         row = db.execute("SELECT before, open, past FROM pasts WHERE drill = ?", (drill,)).fetchone()
         before, opened = (None, []) if row is None else (row[0], json.loads(row[1]))
-        known[drill] = None if before is None else _past(drill, before)
+        known[drill] = None if before is None else past_in(drill, before)
         if row is not None:
-            gone.append(_past(drill, row[2]))
+            gone.append(past_in(drill, row[2]))
         wanted |= touched[drill] | set(opened)
     own: dict[str, list[Take]] = defaultdict(list)
     for take in ledger.takes(ids=wanted):
@@ -137,8 +132,8 @@ def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], tou
             before, opened = past, list(run)
             past = after_day(before, opened)
         if past is not None:
-            so_far, ids = None if before is None else _numbers(before), json.dumps([t.id for t in opened])
-            db.execute("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", (drill, so_far, ids, _numbers(past)))
+            so_far, ids = None if before is None else row_of(before), json.dumps([t.id for t in opened])
+            db.execute("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", (drill, so_far, ids, row_of(past)))
             come.append(past)
     less = returns_of(gone)
     for gap, (clean, total) in returns_of(come).items():
@@ -164,75 +159,3 @@ def _count(db: sqlite3.Connection, ledger: Ledger, days: Iterable[str] | None) -
             found |= minutes_by_day((day, from_utc_text(at)) for (at,) in ledger.rows(query, *span, text))
     rows_ = [(day.isoformat(), minutes) for day, minutes in found.items()]
     db.executemany("INSERT OR REPLACE INTO minutes VALUES (?, ?)", rows_)
-
-
-# A past as numbers in a row (8-byte floats, which hold days and microseconds exactly): thousands are read for a plan.
-# Nothing kept can be 0, so 0 stands for None.
-
-
-def _numbers(past: Past) -> bytes:
-    memory, latest, curve = past.memory, past.latest, past.curve
-    row: list[float] = [past.first_day.toordinal(), past.last_day.toordinal(), _moment(past.last_at)]
-    row += [_number(past.held_day), len(latest), len(curve)]
-    for layer in (past.full, past.thumb):
-        row += [_place(layer.standing), layer.slowest or 0, layer.told or 0, layer.held or 0, len(layer.kept)]
-    if memory is None:
-        row += [0] * 8
-    else:
-        row += [memory.first_day.toordinal(), memory.last_day.toordinal(), memory.days, memory.stability]
-        row += [memory.difficulty, memory.due.toordinal(), _place(memory.standing), _number(memory.first_held)]
-    row += [n for pair in latest for n in pair]
-    row += [n for day, bpm in curve for n in (day.toordinal(), bpm)]
-    row += [n for layer in (past.full, past.thumb) for at, bpm in layer.kept for n in (_moment(at), bpm)]
-    row += past.returns
-    return array("d", row).tobytes()
-
-
-def _place(verdict: str | None) -> int:
-    return 0 if verdict is None else VERDICTS.index(verdict) + 1
-
-
-def _number(day: date | None) -> int:
-    return 0 if day is None else day.toordinal()
-
-
-def _moment(at: datetime) -> int:
-    return (at - _EPOCH) // timedelta(microseconds=1)
-
-
-def _past(drill: str, blob: bytes, wait: int = LONGEST_INTERVAL_DAYS) -> Past:
-    values = array("d")
-    values.frombytes(blob)
-    row = values.tolist()
-    first, last, at, held_day, latest, curve = row[:6]
-    begun, graded, days, stability, difficulty, due, stands, first_held = row[16:_HEAD]
-    curve_at = _HEAD + 2 * int(latest)
-    full_at = curve_at + 2 * int(curve)
-    thumb_at = full_at + 2 * int(row[10])
-    returns_at = thumb_at + 2 * int(row[15])
-    memory = None
-    if begun:
-        known = _day(int(first_held)) if first_held else None
-        ends = _day(int(begun)), _day(int(graded))
-        verdict = VERDICTS[int(stands) - 1]
-        due = min(due, graded + wait)
-        memory = Memory(drill, *ends, int(days), stability, difficulty, _day(int(due)), verdict, known)
-    return Past(
-        _day(int(first)),
-        _day(int(last)),
-        _EPOCH + timedelta(0, 0, at),
-        _day(int(held_day)) if held_day else None,
-        tuple(zip(row[_HEAD:curve_at:2], row[_HEAD + 1 : curve_at : 2], strict=True)),
-        _layer(row, 6, full_at),
-        _layer(row, 11, thumb_at),
-        tuple([(_day(int(row[n])), row[n + 1]) for n in range(curve_at, full_at, 2)]),
-        memory,
-        tuple(map(int, row[returns_at:])),
-    )
-
-
-def _layer(row: Sequence[float], head: int, kept_at: int) -> OnLayer:
-    standing, slowest, told, held, kept = row[head : head + 5]
-    places = range(kept_at, kept_at + 2 * int(kept), 2)
-    lately = tuple([(_EPOCH + timedelta(0, 0, row[n]), row[n + 1]) for n in places])
-    return OnLayer(_WORDS[int(standing)], slowest or None, told or None, held or None, lately)

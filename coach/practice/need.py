@@ -13,6 +13,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
+from functools import cache
+from operator import mul
 from typing import Generic, TypeVar, overload
 
 from coach.practice.drills import Drill
@@ -176,18 +178,22 @@ class View:
         return max(_gain_of(self.past.curve[-_LATEST_GAIN_DAYS:]), LEAST_GAIN)
 
     @_Once
+    def _long_gain(self) -> float | None:
+        """The same over all the days of its curve; None where they are too few."""
+        curve = self.past.curve if self.past is not None else ()
+        return _gain_of(curve) if len(curve) >= LEVEL_DAYS else None
+
+    @_Once
     def level(self) -> bool:
         """True when its latest days of practice made it no faster: less than a tempo step in ten."""
-        curve = self.past.curve if self.past is not None else ()
-        return len(curve) >= LEVEL_DAYS and _gain_of(curve) < self.drill.step_share / 10
+        return self._long_gain is not None and self._long_gain < self.drill.step_share / 10
 
     @_Once
     def far_off(self) -> bool:
         """True when its latest days of practice say that its target is too many of them away."""
-        curve = self.past.curve if self.past is not None else ()
-        if len(curve) < LEVEL_DAYS or self.drill.due is not None:
+        if self._long_gain is None or self.drill.due is not None:
             return False
-        return self._left > FAR_DAYS * max(_gain_of(curve), LEAST_GAIN)
+        return self._left > FAR_DAYS * max(self._long_gain, LEAST_GAIN)
 
     @_Once
     def stuck(self) -> bool:
@@ -208,9 +214,14 @@ class View:
 
 def _gain_of(curve: Sequence[tuple[date, float]]) -> float:
     """The gain in ln tempo a day of practice: the slope of the straight line nearest to all days (least squares)."""
-    middle = (len(curve) - 1) / 2
-    climb = math.fsum((n - middle) * math.log(bpm) for n, (_, bpm) in enumerate(curve))
-    return climb * 12 / (len(curve) * (len(curve) ** 2 - 1))
+    return math.fsum(map(mul, _line(len(curve)), [math.log(bpm) for _, bpm in curve]))
+
+
+@cache
+def _line(days: int) -> tuple[float, ...]:
+    """How much each of so many days weighs in the slope of the straight line through them."""
+    middle, whole = (days - 1) / 2, days * (days**2 - 1) / 12
+    return tuple((n - middle) / whole for n in range(days))
 
 
 def views_of(
