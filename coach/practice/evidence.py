@@ -7,51 +7,72 @@ or counts (Duke, Simmons & Cash 2009, JRME 56:310-321). So the word can lower wh
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
+from itertools import compress
 
+from coach.practice.short import Short, in_short
 from coach.practice.takes import VERDICTS, Take
 
-# The least share of clean passes at which each verdict is believed. 0.7 leaves room below the 8 in 10 that the
-# ramp aims at (Kaernbach 1991 at p = 0.8); the rest is ours, no source.
-_BELIEVED = {"flowing": 0.9, "held": 0.7, "shaky": 0.4}
+# The least share of clean passes at which each verdict above `lost` is believed. 0.7 leaves room below the 8 in 10 that
+# the ramp aims at (Kaernbach 1991 at p = 0.8); the rest is ours, no source.
+_SHAKY, _HELD, _FLOWING = 0.4, 0.7, 0.9
 HELD = ("held", "flowing")
 """The verdicts of what was held."""
 ENOUGH_PASSES = 3
 """With fewer passes than this nothing is believed to flow: one lucky time round proves little (ours, no source)."""
+_PLACES = {verdict: place for place, verdict in enumerate(VERDICTS)}
+_HELD_PLACE = _PLACES["held"]
 
 
-def clean_share(takes: Sequence[Take]) -> float | None:
-    """Share of clean passes over all of `takes`, 0 to 1; None where nothing was counted.
+def counted(takes: Sequence[Short]) -> tuple[float, int]:
+    """(how much of it was clean, how many passes) over all of `takes`.
 
     A take logged by hand has no passes; it counts as one, clean by its share of bars without a stumble.
     """
-    clean = weight = 0.0
+    clean, weight = 0.0, 0
     for take in takes:
-        if take.passes:
-            clean += sum([p.clean for p in take.passes])
-            weight += len(take.passes)
+        if take.cleans:
+            clean += sum(take.cleans)
+            weight += len(take.cleans)
         elif take.bars:
             clean += 1 - min(take.stumbles, take.bars) / take.bars
             weight += 1
-    return clean / weight if weight else None
+    return clean, weight
 
 
-def standing(takes: Sequence[Take]) -> str | None:
+def _by_hand(take: Short) -> bool:
+    return not take.cleans and take.bars > 0
+
+
+def stands(takes: Sequence[Short]) -> str | None:
     """The verdict these takes of one drill support; None when they say nothing at all.
 
     The word is that of the first take that has one (a later take has been warmed up by the first). It is
     lowered to what the clean share bears out. Without any count, or without a word, `held` is the most.
     """
-    word = next((t.verdict for t in takes if t.verdict), None)
-    share = clean_share(takes)
-    if share is None:
-        return None if word is None else min(word, "held", key=VERDICTS.index)
-    shown = next((v for v, least in _BELIEVED.items() if share >= least), "lost")
-    counted = sum(len(t.passes) for t in takes)
-    by_hand = any(not t.passes and t.bars for t in takes)
-    if word is None or (counted < ENOUGH_PASSES and not by_hand):
-        shown = min(shown, "held", key=VERDICTS.index)
-    return min(shown, word or shown, key=VERDICTS.index)
+    word = takes[0].verdict
+    if word is None and len(takes) > 1:
+        word = next((t.verdict for t in takes if t.verdict), None)
+    clean, weight = counted(takes)
+    if not weight:
+        return None if word is None else VERDICTS[min(_PLACES[word], _HELD_PLACE)]
+    share = clean / weight
+    place = 3 if share >= _FLOWING else 2 if share >= _HELD else 1 if share >= _SHAKY else 0
+    if place > _HELD_PLACE and (word is None or (weight < ENOUGH_PASSES and not any(_by_hand(t) for t in takes))):
+        place = _HELD_PLACE
+    return VERDICTS[place if word is None else min(place, _PLACES[word])]
+
+
+def clean_share(takes: Sequence[Take]) -> float | None:
+    """Share of clean passes over all of `takes`, 0 to 1; None where nothing was counted."""
+    clean, weight = counted([in_short(t) for t in takes])
+    return clean / weight if weight else None
+
+
+def standing(takes: Sequence[Take]) -> str | None:
+    """The verdict these takes of one drill support (see `stands`)."""
+    return stands([in_short(t) for t in takes]) if takes else None
 
 
 def was_held(take: Take) -> bool:
@@ -59,13 +80,25 @@ def was_held(take: Take) -> bool:
     return standing((take,)) in HELD
 
 
-def held_tempo(take: Take, layer: str, held: bool | None = None) -> float | None:
+def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | None:
     """The fastest tempo in bpm that a held take had clean on `layer`; None when it had none.
 
     `held`: whether it was held, where that has been found out already.
     """
-    if not (was_held(take) if held is None else held):
+    if not (stands((take,)) in HELD if held is None else held):
         return None
-    if not take.passes:
-        return take.tempo if take.layer == layer else None
-    return max([p.tempo for p in take.passes if p.clean and p.layer == layer], default=None)
+    if take.layers is not None:
+        return max(take.on(layer)[0], default=None)
+    if take.layer != layer:
+        return None
+    if not take.cleans:
+        return take.tempo
+    return max(compress(take.tempos, take.cleans), default=None)
+
+
+def lost_tempo(take: Short, layer: str) -> float | None:
+    """The mean tempo in bpm of a take's stumbled passes on `layer`; None when it had none."""
+    if take.layers is None and (take.layer != layer or all(take.cleans)):
+        return None
+    stumbled = take.on(layer)[1]
+    return math.fsum(stumbled) / len(stumbled) if stumbled else None

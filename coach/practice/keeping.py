@@ -21,7 +21,8 @@ from functools import lru_cache
 
 from coach.practice.evidence import ENOUGH_PASSES
 from coach.practice.memory import LONGEST_INTERVAL_DAYS
-from coach.practice.takes import FULL, Take
+from coach.practice.short import Short
+from coach.practice.takes import FULL
 
 PUBLISHED_HALF_DAYS = 195.0
 LONGEST_GAP = 90
@@ -70,14 +71,20 @@ class Keeping:
         )
 
 
-def returned(gap: int, held_bpm: float | None, takes: Sequence[Take]) -> tuple[int, int] | None:
+def returned(gap: int, held_bpm: float | None, takes: Sequence[Short]) -> tuple[int, int] | None:
     """(clean, all) of the first passes of a day's takes of one drill, `gap` days after the day before; None when they
     say nothing: never held before, the same day, a thinner layer, or another tempo than the one that was held.
     """
-    if held_bpm is None or gap < 1 or takes[0].layer != FULL:
+    first = takes[0]
+    if held_bpm is None or gap < 1 or first.layer != FULL:
         return None
-    first = takes[0].passes[:ENOUGH_PASSES]
-    told = [p.clean for p in first if p.layer == FULL and _LIKE[0] <= p.tempo / held_bpm <= _LIKE[1]]
+    slow, fast = _LIKE
+    layers = (first.layers or (FULL,) * ENOUGH_PASSES)[:ENOUGH_PASSES]
+    told = [
+        clean
+        for tempo, clean, layer in zip(first.tempos, first.cleans, layers, strict=False)
+        if layer == FULL and slow <= tempo / held_bpm <= fast
+    ]
     return (sum(told), len(told)) if told else None
 
 

@@ -18,12 +18,13 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
 from datetime import date, timedelta
 from functools import cache
+from typing import NamedTuple
 
-from coach.practice.evidence import ENOUGH_PASSES, standing
-from coach.practice.takes import FULL, VERDICTS, Take
+from coach.practice.evidence import ENOUGH_PASSES, stands
+from coach.practice.short import Short
+from coach.practice.takes import FULL, VERDICTS
 
 LONGEST_INTERVAL_DAYS = 21
 # The package would leave a well-known thing that went shakily for weeks. Ours, no source: lost comes back tomorrow, and
@@ -32,10 +33,11 @@ _LOST_DAYS, _UNSURE_DAYS = 1, 3
 NEW, BEING_LEARNED, KEPT_UP = "new", "being learned", "kept up"
 _MOST_FIRST_TAKES = 3
 _LEAST_STABILITY = 0.001
+_PLACES = {verdict: place for place, verdict in enumerate(VERDICTS)}
+_SHAKY_PLACE, _HELD_PLACE = _PLACES["shaky"], _PLACES["held"]
 
 
-@dataclass(frozen=True, slots=True)
-class Memory:
+class Memory(NamedTuple):
     """What the ledger says of one drill.
 
     first_day, last_day  local days of the first and latest grade; `days` how many there were
@@ -57,6 +59,18 @@ class Memory:
     first_held: date | None
 
 
+class Graded(NamedTuple):
+    """A memory as grades move it: `place` of the latest grade in VERDICTS, the rest as in Memory."""
+
+    first_day: date
+    last_day: date
+    days: int
+    stability: float
+    difficulty: float
+    place: int
+    first_held: date | None
+
+
 @cache
 def _weights() -> tuple[float, ...]:
     import fsrs  # only here and only when asked: the command line's help must not wait for it
@@ -71,10 +85,17 @@ def _fading() -> tuple[float, float]:
     return 0.9 ** (1 / decay) - 1, decay
 
 
+@cache
+def _law() -> tuple[tuple[float, ...], float, float, float, float, float]:
+    """The weights, the two constants of forgetting, and what of the law does not depend on the memory: the gain's
+    factor, what a loss leaves at most, and what difficulty goes back to."""
+    w = _weights()
+    return w, *_fading(), math.exp(w[8]), math.exp(w[17] * w[18]), w[7] * _difficulty(4)
+
+
 def first_graded(grade: int) -> tuple[float, float]:
     """Stability in days and difficulty after a first grade of 1 to 4 (FSRS-6)."""
-    w = _weights()
-    return max(w[grade - 1], _LEAST_STABILITY), min(max(_difficulty(grade), 1.0), 10.0)
+    return max(_weights()[grade - 1], _LEAST_STABILITY), min(max(_difficulty(grade), 1.0), 10.0)
 
 
 def graded(stability: float, difficulty: float, grade: int, days: int) -> tuple[float, float]:
@@ -82,17 +103,15 @@ def graded(stability: float, difficulty: float, grade: int, days: int) -> tuple[
 
     The package's own steps, written out: with its objects a review takes forty times as long, and a ledger has many.
     """
-    w = _weights()
-    factor, decay = _fading()
+    w, factor, decay, gains, leaves, back = _law()
     gone = 1 - (1 + factor * days / stability) ** decay
     if grade == 1:
         longer = w[11] * difficulty ** -w[12] * ((stability + 1) ** w[13] - 1) * math.exp(gone * w[14])
-        kept = min(longer, stability / math.exp(w[17] * w[18]))
+        kept = min(longer, stability / leaves)
     else:
-        gain = math.exp(w[8]) * (11 - difficulty) * stability ** -w[9] * (math.exp(gone * w[10]) - 1)
+        gain = gains * (11 - difficulty) * stability ** -w[9] * (math.exp(gone * w[10]) - 1)
         kept = stability * (1 + gain * (w[15] if grade == 2 else 1) * (w[16] if grade == 4 else 1))
-    moved = difficulty - w[6] * (grade - 3) * (10 - difficulty) / 9
-    harder = w[7] * _difficulty(4) + (1 - w[7]) * moved
+    harder = back + (1 - w[7]) * (difficulty - w[6] * (grade - 3) * (10 - difficulty) / 9)
     return max(kept, _LEAST_STABILITY), min(max(harder, 1.0), 10.0)
 
 
@@ -101,52 +120,65 @@ def _difficulty(grade: int) -> float:
     return w[4] - math.exp(w[5] * (grade - 1)) + 1
 
 
-def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
-    """The memory after one more graded local day. A day not later than the last changes nothing.
+def after_grade(before: Graded | None, day: date, grade: str) -> Graded:
+    """What the grade of one more local day makes of a memory. A day not later than the last changes nothing.
 
     (Flying west can bring a date twice; the first grade of it stands.)
     """
+    place = _PLACES[grade]
+    if before is None:
+        return Graded(day, day, 1, *first_graded(place + 1), place, day if place >= _HELD_PLACE else None)
+    first, last, days, stability, difficulty, _, first_held = before
+    if day <= last:
+        return before
+    if first_held is None and place >= _HELD_PLACE:
+        first_held = day
+    return Graded(first, day, days + 1, *graded(stability, difficulty, place + 1, (day - last).days), place, first_held)
+
+
+def memory_of(drill: str, told: Graded) -> Memory:
+    """The memory of a drill with the day it is due."""
+    held = told.place >= _HELD_PLACE and told.first_held != told.last_day
+    longest = LONGEST_INTERVAL_DAYS if held else _UNSURE_DAYS if told.place else _LOST_DAYS
+    # Recall has fallen to 9 in 10 after as many days as the stability has.
+    wait = timedelta(days=min(max(round(told.stability), 1), longest))
+    first, last, days, stability, difficulty, place, first_held = told
+    return Memory(drill, first, last, days, stability, difficulty, last + wait, VERDICTS[place], first_held)
+
+
+def graded_of(memory: Memory) -> Graded:
+    """A memory as grades move it on."""
+    m = memory
+    return Graded(m.first_day, m.last_day, m.days, m.stability, m.difficulty, _PLACES[m.standing], m.first_held)
+
+
+def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
+    """The memory after one more graded local day (see `after_grade`)."""
     if memory is not None and day <= memory.last_day:
         return memory
-    mark = VERDICTS.index(grade) + 1
-    if memory is None:
-        stability, difficulty = first_graded(mark)
-    else:
-        stability, difficulty = graded(memory.stability, memory.difficulty, mark, (day - memory.last_day).days)
-    held = day if VERDICTS.index(grade) >= VERDICTS.index("held") else None
-    first_held = (memory.first_held if memory is not None else None) or held
-    sure = held is not None and first_held != day
-    longest = LONGEST_INTERVAL_DAYS if sure else _LOST_DAYS if grade == VERDICTS[0] else _UNSURE_DAYS
-    return Memory(
-        drill=drill,
-        first_day=day if memory is None else memory.first_day,
-        last_day=day,
-        days=1 if memory is None else memory.days + 1,
-        stability=stability,
-        difficulty=difficulty,
-        # Recall has fallen to 9 in 10 after as many days as the stability has.
-        due=day + timedelta(days=min(max(round(stability), 1), longest)),
-        standing=grade,
-        first_held=first_held,
-    )
+    return memory_of(drill, after_grade(None if memory is None else graded_of(memory), day, grade))
 
 
-def day_grade(takes: Sequence[Take], held_before: bool = False) -> str | None:
-    """The grade of one drill's takes of one local day, in order; None when they say nothing.
+def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | None]) -> str | None:
+    """The grade of one drill's takes of one local day, in order; None when they say nothing. `words` are what each of
+    them stands at by itself.
 
     Its first takes at the full layer, until a few passes are counted. A day with thinner layers only shows no more
     than `shaky`, the whole not having been played; for a drill once held in full it says nothing either way.
     """
-    full = [t for t in takes if t.layer == FULL and standing((t,)) is not None]
+    full = [n for n, t in enumerate(takes) if t.layer == FULL and words[n] is not None]
     if not full and held_before:
         return None
-    first: list[Take] = []
-    for take in (full or takes)[:_MOST_FIRST_TAKES]:
+    first: list[Short] = []
+    passes = 0
+    for n in full or range(len(takes)):
+        take = takes[n]
         first.append(take)
-        if (not take.passes and take.bars) or sum(len(t.passes) for t in first) >= ENOUGH_PASSES:
+        passes += len(take.cleans)
+        if passes >= ENOUGH_PASSES or len(first) == _MOST_FIRST_TAKES or (take.bars and not take.cleans):
             break
-    grade = standing(first)
-    return grade if full or grade is None else min(grade, "shaky", key=VERDICTS.index)
+    grade = words[n] if len(first) == 1 else stands(first)
+    return grade if full or grade is None else VERDICTS[min(_PLACES[grade], _SHAKY_PLACE)]
 
 
 def recall(memory: Memory | None, today: date) -> float | None:

@@ -9,13 +9,14 @@ from __future__ import annotations
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from itertools import groupby
+from typing import NamedTuple
 
-from coach.practice.evidence import HELD, clean_share, held_tempo, standing
+from coach.practice.evidence import HELD, counted, held_tempo, lost_tempo, stands
 from coach.practice.keeping import keeping, returned
-from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory, after, day_grade
+from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory, after_grade, day_grade, graded_of, memory_of
+from coach.practice.short import Short, in_short
 from coach.practice.takes import FULL, THUMB, Take
 from coach.practice.voices import as_counted
 
@@ -25,8 +26,7 @@ LATEST_TAKES = 3
 CURVE_DAYS = 12
 
 
-@dataclass(frozen=True, slots=True)
-class OnLayer:
+class OnLayer(NamedTuple):
     """What the takes say of one layer.
 
     standing  of the latest take begun on it that says anything, one of VERDICTS
@@ -52,8 +52,7 @@ class OnLayer:
         return max((bpm for _, bpm in self.kept), default=self.held)
 
 
-@dataclass(frozen=True, slots=True)
-class Past:
+class Past(NamedTuple):
     """One drill's takes in short.
 
     first_day, last_day, last_at   of its first and latest take
@@ -83,44 +82,131 @@ class Past:
         return math.fsum(clean for clean, _ in self.latest) / weight if weight else None
 
 
+class _Layer:
+    """What the takes say of one layer, as they come (see OnLayer); `kept` gives the moment of each tempo held."""
+
+    __slots__ = ("held", "kept", "name", "slowest", "stands", "told")
+
+    def __init__(self, name: str, before: OnLayer) -> None:
+        self.name = name
+        self.stands, self.slowest, self.told, self.held = before.standing, before.slowest, before.told, before.held
+        self.kept = {bpm: at for at, bpm in before.kept}
+
+    @property
+    def bpm(self) -> float | None:
+        return max(self.kept) if self.kept else self.held
+
+    def take(self, take: Short, word: str | None) -> None:
+        here = take.layer == self.name
+        if not here and take.layers is None:
+            return
+        if here and word is not None:
+            self.stands = word
+            if self.told is None or take.tempo < self.told:
+                self.told = take.tempo
+            slowest = min(take.tempos, default=None)
+            if slowest is not None and (self.slowest is None or slowest < self.slowest):
+                self.slowest = slowest
+        bpm = held_tempo(take, self.name, word in HELD)
+        if bpm is not None:
+            self.held, self.kept[bpm] = bpm, take.at
+        elif self.kept:
+            lost = lost_tempo(take, self.name)
+            if lost is None and here and word is not None and not take.tempos:
+                lost = take.tempo
+            if lost is not None:
+                self.kept = {bpm: at for bpm, at in self.kept.items() if bpm < lost}
+
+    def until(self, last: datetime) -> None:
+        """At the end of a day whose last take began at `last` what is older than LATELY is let go."""
+        if self.kept and min(self.kept.values()) < (since := last - LATELY):
+            self.kept = {bpm: at for bpm, at in self.kept.items() if at >= since}
+
+    def told_now(self) -> OnLayer:
+        kept = tuple(sorted([(at, bpm) for bpm, at in self.kept.items()]))
+        return OnLayer(self.stands, self.slowest, self.told, self.held, kept)
+
+
+class Fold:
+    """A drill's past as its days come, one after the other: what `after_day` does, without a value for each day."""
+
+    __slots__ = (
+        "_begun", "_curve", "_first", "_full", "_graded", "_held", "_last", "_last_at", "_lately", "_returns", "_thumb",
+        "drill",
+    )  # fmt: skip
+
+    def __init__(self, drill: str, past: Past | None = None) -> None:
+        self.drill = drill
+        self._begun = past
+        self._lately: list[Short] = []
+        before = Past(date.max, date.min, datetime.min) if past is None else past
+        self._first, self._last, self._last_at = before.first_day, before.last_day, before.last_at
+        self._held = before.held_day
+        self._full, self._thumb = _Layer(FULL, before.full), _Layer(THUMB, before.thumb)
+        self._curve = dict(before.curve)
+        self._graded = None if before.memory is None else graded_of(before.memory)
+        threes = before.returns
+        self._returns = {gap: n for gap, *n in zip(threes[::3], threes[1::3], threes[2::3], strict=True)}
+
+    def day(self, day: date, takes: Sequence[Short]) -> None:
+        """Go on with more takes of one local day, as their drill counts them, in order and later than all before."""
+        full, at = self._full, takes[-1].at
+        if day > self._last > date.min:
+            gap = (day - self._last).days
+            told = returned(gap, full.bpm, takes)
+            if told is not None:
+                sums = self._returns.setdefault(gap, [0, 0])
+                sums[0] += told[0]
+                sums[1] += told[1]
+        words = [stands((take,)) for take in takes]
+        for take, word in zip(takes, words, strict=True):
+            full.take(take, word)
+            self._thumb.take(take, word)
+            if word in HELD and take.layer == FULL and (self._held is None or day < self._held):
+                self._held = day
+        full.until(at)
+        self._thumb.until(at)
+        graded = self._graded
+        grade = day_grade(takes, graded is not None and graded.first_held is not None, words)
+        if grade is not None:
+            self._graded = after_grade(graded, day, grade)
+        bpm = full.bpm
+        if bpm is not None:
+            curve = self._curve
+            curve.pop(day, None)
+            curve[day] = bpm
+            if len(curve) > CURVE_DAYS:
+                del curve[next(iter(curve))]
+        self._lately = [*self._lately, *takes][-LATEST_TAKES:]
+        if day < self._first:
+            self._first = day
+        self._last, self._last_at = day, at
+
+    def past(self) -> Past:
+        """The past as it is now; there was a day."""
+        before, graded = self._begun, self._graded
+        latest, memory = () if before is None else before.latest, None if before is None else before.memory
+        if graded is not None and (memory is None or graded.last_day > memory.last_day):
+            memory = memory_of(self.drill, graded)
+        return Past(
+            self._first,
+            self._last,
+            self._last_at,
+            self._held,
+            (*latest, *map(_counted, self._lately))[-LATEST_TAKES:],
+            self._full.told_now(),
+            self._thumb.told_now(),
+            tuple(self._curve.items()),
+            memory,
+            tuple([n for gap in sorted(self._returns) for n in (gap, *self._returns[gap])]),
+        )
+
+
 def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
     """The past after more takes of one drill and one local day, in order and later than all before."""
-    takes = [as_counted(take) for take in takes]
-    day, newest = takes[0].local_day, takes[-1]
-    found = past or Past(day, day, newest.at)
-    told = returned((day - found.last_day).days, found.full.bpm, takes)
-    words = [standing((t,)) for t in takes]
-    full, thumb = (_on(layer, name, takes, words) for layer, name in ((found.full, FULL), (found.thumb, THUMB)))
-    held_day = found.held_day
-    if any(t.layer == FULL and word in HELD for t, word in zip(takes, words, strict=True)):
-        held_day = day if held_day is None else min(held_day, day)
-    memory = found.memory
-    grade = day_grade(takes, memory is not None and memory.first_held is not None)
-    if grade is not None:
-        memory = after(memory, newest.drill, day, grade)
-    curve = found.curve
-    if full.bpm is not None:
-        curve = (*(one for one in curve if one[0] != day), (day, full.bpm))[-CURVE_DAYS:]
-    return replace(
-        found,
-        first_day=min(found.first_day, day),
-        last_day=day,
-        last_at=newest.at,
-        held_day=held_day,
-        latest=(*found.latest, *(_counted(t) for t in takes))[-LATEST_TAKES:],
-        full=full,
-        thumb=thumb,
-        curve=curve,
-        memory=memory,
-        returns=found.returns if told is None else _with((day - found.last_day).days, told, found.returns),
-    )
-
-
-def _with(gap: int, told: tuple[int, int], returns: tuple[int, ...]) -> tuple[int, ...]:
-    by_gap = {gap: counts for gap, *counts in zip(returns[::3], returns[1::3], returns[2::3], strict=True)}
-    clean, total = by_gap.get(gap, (0, 0))
-    by_gap[gap] = [clean + told[0], total + told[1]]
-    return tuple([n for gap in sorted(by_gap) for n in (gap, *by_gap[gap])])
+    fold = Fold(takes[0].drill, past)
+    fold.day(takes[0].local_day, [in_short(as_counted(take)) for take in takes])
+    return fold.past()
 
 
 def returns_of(pasts: Iterable[Past]) -> dict[int, tuple[int, int]]:
@@ -135,10 +221,12 @@ def returns_of(pasts: Iterable[Past]) -> dict[int, tuple[int, int]]:
 
 def past_of(takes: Iterable[Take], before: Past | None = None) -> Past | None:
     """The past of one drill from its takes, in whatever order they come, all later than what is in `before`."""
-    past = before
-    for _, played in groupby(sorted(takes, key=lambda t: (t.at, t.id)), key=lambda t: t.local_day):
-        past = after_day(past, tuple(played))
-    return past
+    fold = None
+    for day, played in groupby(sorted(takes, key=lambda t: (t.at, t.id)), key=lambda t: t.local_day):
+        own = list(played)
+        fold = fold or Fold(own[0].drill, before)
+        fold.day(day, [in_short(as_counted(take)) for take in own])
+    return before if fold is None else fold.past()
 
 
 def pasts_of(takes: Iterable[Take]) -> dict[str, Past]:
@@ -162,7 +250,7 @@ def hastened(past: Past, wait: int) -> Past:
     memory = past.memory
     if memory is None or (memory.due - memory.last_day).days <= wait:
         return past
-    return replace(past, memory=replace(memory, due=memory.last_day + timedelta(days=wait)))
+    return past._replace(memory=memory._replace(due=memory.last_day + timedelta(days=wait)))
 
 
 def memories(takes: Iterable[Take]) -> dict[str, Memory]:
@@ -170,38 +258,6 @@ def memories(takes: Iterable[Take]) -> dict[str, Memory]:
     return {drill: past.memory for drill, past in pasts_of(takes).items() if past.memory is not None}
 
 
-def _counted(take: Take) -> tuple[float, float]:
-    share = clean_share((take,))
-    if share is None:
-        return 0.0, 0.0
-    weight = float(len(take.passes) or 1)
-    return share * weight, weight
-
-
-def _on(before: OnLayer, layer: str, takes: Sequence[Take], words: Sequence[str | None]) -> OnLayer:
-    stands, slowest, told, held = before.standing, before.slowest, before.told, before.held
-    kept = {bpm: at for at, bpm in before.kept}
-    for take, word in zip(takes, words, strict=True):
-        if take.layer == layer and word is not None:
-            stands = word
-            told = min(told or math.inf, take.tempo)
-            slowest = min((bpm for bpm in (slowest, *(p.tempo for p in take.passes)) if bpm is not None), default=None)
-        bpm = held_tempo(take, layer, word in HELD)
-        if bpm is None:
-            lost = _lost_tempo(take, layer, word)
-            if kept and lost < math.inf:
-                kept = {b: at for b, at in kept.items() if b < lost}
-        else:
-            held, kept[bpm] = bpm, take.at
-    since = takes[-1].at - LATELY
-    order = sorted((at, bpm) for bpm, at in kept.items() if at >= since)
-    return OnLayer(stands, slowest, told, held, tuple(order))
-
-
-def _lost_tempo(take: Take, layer: str, word: str | None) -> float:
-    """The mean tempo of a take's stumbled passes; infinite when it says nothing of the layer."""
-    stumbled = [p.tempo for p in take.passes if p.layer == layer and not p.clean]
-    if stumbled:
-        return math.fsum(stumbled) / len(stumbled)
-    told = not take.passes and take.layer == layer and word is not None
-    return take.tempo if told else math.inf
+def _counted(take: Short) -> tuple[float, float]:
+    clean, weight = counted((take,))
+    return (clean, float(weight)) if weight else (0.0, 0.0)

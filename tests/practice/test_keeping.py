@@ -9,6 +9,7 @@ import pytest
 
 from coach.practice.keeping import PUBLISHED_HALF_DAYS, Returns, keeping, returned
 from coach.practice.memory import LONGEST_INTERVAL_DAYS
+from coach.practice.short import in_short
 from coach.practice.takes import FULL, THUMB, Pass, Take
 
 DAY = date(2026, 3, 10)
@@ -92,14 +93,14 @@ def take(*tempos: tuple[float, bool], layer: str = FULL) -> Take:
 )
 def test_what_a_return_says(gap: int, held: float | None, played: Take, told: tuple[int, int] | None) -> None:
     """The first three passes at the tempo it was held at, all of it and not the thumb, after a night at least."""
-    assert returned(gap, held, [played]) == told
+    assert returned(gap, held, [in_short(played)]) == told
 
 
 def test_only_the_first_take_of_the_day_tells() -> None:
     """The second take was warmed up by the first."""
     slow, fast = take((60, True)), take((80, True))
-    assert returned(5, 80.0, [slow, fast]) is None
-    assert returned(5, 80.0, [fast, slow]) == (1, 1)
+    assert returned(5, 80.0, [in_short(slow), in_short(fast)]) is None
+    assert returned(5, 80.0, [in_short(fast), in_short(slow)]) == (1, 1)
 
 
 def by_months(fades: float, seed: int) -> Returns:
@@ -113,7 +114,7 @@ def by_months(fades: float, seed: int) -> Returns:
     def listening(takes, before=None):  # type: ignore[no-untyped-def]
         if before is not None:
             gap = (takes[0].local_day - before.last_day).days
-            told = returned(gap, before.full.bpm, takes)
+            told = returned(gap, before.full.bpm, [in_short(t) for t in takes])
             if told is not None:
                 old = found.get(gap, (0, 0))
                 found[gap] = (old[0] + told[0], old[1] + told[1])

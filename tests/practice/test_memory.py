@@ -14,13 +14,13 @@ from coach.practice.evidence import clean_share, held_tempo, standing
 from coach.practice.memory import (
     LONGEST_INTERVAL_DAYS,
     after,
-    day_grade,
     days_until_due,
     is_due,
     recall,
     state_word,
 )
 from coach.practice.past import memories
+from coach.practice.short import in_short
 from coach.practice.takes import VERDICTS, Take
 from tests.practice.made import TODAY, day, take
 
@@ -79,15 +79,15 @@ def test_a_take_logged_by_hand_counts_by_its_bars() -> None:
     by_hand = Take("x", take("a", 0).at, TODAY, "a", 90.0, 16, 2, "held")
     assert clean_share([by_hand]) == 14 / 16
     assert standing([by_hand]) == "held"
-    assert held_tempo(by_hand, "full") == 90.0
+    assert held_tempo(in_short(by_hand), "full") == 90.0
 
 
 def test_the_held_tempo_is_the_fastest_clean_pass() -> None:
     """A stumbled pass at a faster tempo does not count as held."""
     mixed = take("a", 0, clean=9, stumbled=1, tempo=80)
-    assert held_tempo(mixed, "full") == 80
-    assert held_tempo(mixed, "thumb") is None
-    assert held_tempo(take("a", 0, clean=2, stumbled=8), "full") is None
+    assert held_tempo(in_short(mixed), "full") == 80
+    assert held_tempo(in_short(mixed), "thumb") is None
+    assert held_tempo(in_short(take("a", 0, clean=2, stumbled=8)), "full") is None
 
 
 # Memory
@@ -106,7 +106,7 @@ def test_only_the_first_takes_of_a_day_are_graded() -> None:
     """What goes well at the end of the evening does not mend how it began (Stambaugh 2011)."""
     first = take("a", 3, clean=2, stumbled=8, verdict="shaky")
     later = [take("a", 3, clean=10, verdict="flowing", minute=m) for m in (10, 20)]
-    assert day_grade([first, *later]) == "lost"
+    assert memories([first, *later])["a"].standing == "lost"
     assert memories([first, *later]) == memories([first])
 
 
