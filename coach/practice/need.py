@@ -296,7 +296,7 @@ def by_date(view: View) -> list[Reason]:
 
 def need(view: View, extra: Sequence[Reason] = ()) -> float:
     """The points of all reasons together. Minutes and counts of takes do not enter."""
-    return math.fsum([*(r.points for r in (*extra, *by_date(view))), *(points for points, _ in _own(view))])
+    return math.fsum([*[r.points for r in (*extra, *by_date(view))], *[points for points, _ in _own(view)]])
 
 
 def ease(view: View) -> float:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 
 from coach.practice.edits import Wishes
 from coach.practice.need import Reason, View, ease, need
@@ -15,6 +15,7 @@ day."""
 _EASY_ENOUGH = 0.7  # how playable one of today's own must be to open the evening (ours, no source)
 
 Pressing = Mapping[str, Sequence[Reason]]
+Rank = Callable[[Iterable[View]], list[View]]
 
 
 def easiest_first(views: Iterable[View]) -> list[View]:
@@ -27,20 +28,33 @@ def neediest_first(views: Iterable[View], pressing: Pressing) -> list[View]:
     return sorted(views, key=lambda v: (-need(v, pressing.get(v.drill.id, ())), v.rung))
 
 
+def _by_rung(views: Iterable[View]) -> list[View]:
+    return sorted(views, key=lambda v: v.rung)
+
+
 def chosen_today(
-    ranked: Sequence[View], new: Sequence[View], room: int, at_once: int, pressing: Pressing, wishes: Wishes
+    known: Sequence[View],
+    new: Sequence[View],
+    room: int,
+    at_once: int,
+    pressing: Pressing,
+    wishes: Wishes,
+    rank: Rank,
 ) -> list[View]:
-    """At most `room` drills of those `ranked` by need and the new: what is pinned, what presses from outside (half of
-    them at most), what is new, what is due for upkeep (a third), and the few on the way to their targets that the days
-    allow (`at_once`). What is left over goes to the rest, so that a plan is never of fewer drills than there are.
+    """At most `room` drills of the known and the new: what is pinned, what presses from outside (half of them at most),
+    what is new, what is due for upkeep (a third), and the few on the way to their targets that the days allow
+    (`at_once`), each in the order `rank` gives. What is left over goes to the rest, so that a plan is never of fewer
+    drills than there are; only then are all of them ranked, which may be thousands.
     """
-    pinned = [v for v in [*ranked, *new] if v.drill.id in wishes.pinned]
-    pressed = neediest_first([v for v in ranked if v.drill.id in pressing], pressing)[: max(1, room // 2)]
-    upkeep = [v for v in ranked if v.finished and v.due][: max(1, room // 3)]
-    on_the_way = [v for v in ranked if not v.finished and not v.stuck][:at_once]
-    order = list({v.drill.id: v for v in (*pinned, *pressed, *new, *upkeep, *on_the_way, *ranked)}.values())
-    found = order[: max(room, len(pinned))]
-    by_id = {v.drill.id: v for v in (*ranked, *new)}
+    pinned = [*rank(v for v in known if v.drill.id in wishes.pinned), *(v for v in new if v.drill.id in wishes.pinned)]
+    pressed = neediest_first([v for v in known if v.drill.id in pressing], pressing)[: max(1, room // 2)]
+    upkeep = rank(v for v in known if v.finished and v.due)[: max(1, room // 3)]
+    on_the_way = rank(v for v in known if not v.finished and not v.stuck)[:at_once]
+    order = {v.drill.id: v for v in (*pinned, *pressed, *new, *upkeep, *on_the_way)}
+    if len(order) < room:
+        order |= {v.drill.id: v for v in rank(v for v in known if v.drill.id not in order)}
+    found = list(order.values())[: max(room, len(pinned))]
+    by_id = {v.drill.id: v for v in (*known, *new)}
     for out, into in wishes.swapped:
         ids = [v.drill.id for v in found]
         if out in ids and into in by_id:
@@ -67,12 +81,14 @@ def turn_order(
     """
     use = wishes or Wishes()
     room = max(min(count, 3), min(MOST_DRILLS, count))
-    ranked = sorted(known, key=lambda v: v.rung) if first_day else neediest_first(known, {})
+    if first_day:
+        known = _by_rung(known)
     begun = [] if first_day else new[: max(room - 1, 0) if count >= 3 else 0]
-    chosen = chosen_today(ranked, begun, room, at_once, pressing, use)
+    rank = _by_rung if first_day else lambda views: neediest_first(views, {})
+    chosen = chosen_today(known, begun, room, at_once, pressing, use, rank)
     if count == 1 or len(chosen) == 1:
         return (chosen[0],) * count
-    opener, chosen = _opened(ranked, chosen, room, first_day, use)
+    opener, chosen = _opened(known, chosen, room, first_day, use)
     others = [v for v in chosen if v is not opener]
     if not others:
         return (opener,) * count
@@ -82,7 +98,7 @@ def turn_order(
     def alike(a: str, b: str) -> bool:
         return a in fresh and b in fresh and views[a].drill.family == views[b].drill.family
 
-    here = [v for v in ranked if v.drill.id in views]
+    here = [v for v in known if v.drill.id in views]
     if not first_day:
         here = easiest_first(here)
     known_last = here if first_day else _closers(opener, [v for v in here if v is not opener])
@@ -99,20 +115,20 @@ def turn_order(
 
 
 def _opened(
-    ranked: Sequence[View], chosen: list[View], room: int, first_day: bool, wishes: Wishes
+    known: Sequence[View], chosen: list[View], room: int, first_day: bool, wishes: Wishes
 ) -> tuple[View, list[View]]:
     """Who opens, and the drills with it: the easiest of today's own where one is easy enough (what is kept up before
     what is on its way, for which the warm-up's slower tempo would be a turn lost), else the easiest of all, for which
     the least needed of today's then makes room."""
     ids = {v.drill.id for v in chosen}
-    own = [v for v in ranked if v.drill.id in ids]
+    own = [v for v in known if v.drill.id in ids]
     if first_day and own:
         return own[0], chosen
     own = easiest_first(own)
     easy = [v for v in own if ease(v) >= _EASY_ENOUGH]
     if easy:
         return next((v for v in easy if v.finished), easy[0]), chosen
-    by_ease = easiest_first(ranked)
+    by_ease = easiest_first(known)
     out = {one for one, _ in wishes.swapped}
     ready = [v for v in by_ease if v.drill.id not in out]
     opener = (ready or by_ease or chosen)[0]
