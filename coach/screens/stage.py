@@ -131,7 +131,8 @@ class Stage(BlankLines, Screen[str]):
         fits = size_classes(*self.size, worded=self.loop.worded)
         self.add_class(*(name for name, here in fits.items() if here))
         self.remove_class(*(name for name, here in fits.items() if not here))
-        self._figures()
+        if self.query("#spoken"):  # a page that is being left has lost its parts already
+            self._figures()
 
     def on_unmount(self) -> None:
         """Whatever happens, the sound ends with the screen."""
