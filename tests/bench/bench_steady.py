@@ -1,16 +1,21 @@
-"""How well and how fast the steady tempo is found: `python -m tests.bench.bench_steady [players] [takes] [drills]`.
+"""How well and how fast the steady tempo is found.
+
+`python -m tests.bench.bench_steady [players] [takes] [drills] [ledger]`
 
 Prints shares and milliseconds; asserts nothing. With no numbers 200 players and 100,000 takes of 500 drills; the aim
-for rebuilding is stated for 1,000,000 takes of 5,000 drills (needs about 1.5 GB beside the temporary folder).
+for rebuilding is stated for 1,000,000 takes of 5,000 drills (needs about 1.5 GB in the temporary folder). A ledger made
+before is copied there instead of being filled anew.
 """
 
 from __future__ import annotations
 
 import math
 import random
+import shutil
 import sys
 import tempfile
 import time
+from collections.abc import Callable, Sequence
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
@@ -126,43 +131,42 @@ def fill(ledger: Ledger, takes: int, drills: int) -> None:
             )
 
 
-def speed(takes: int, drills: int) -> None:
+def speed(takes: int, drills: int, made_before: Path | None = None) -> None:
     """Rebuilding, opening, one new take, every drill's figure, twelve blocks' tempos from what is kept."""
     ladder = drills_from(
         Material(f"drill-{n}", f"Drill {n}", "4/4", 8, 4, f"drill-{n - 1}" if n % 5 else None, (), n)
         for n in range(drills)
     )
-    with tempfile.TemporaryDirectory() as home, Ledger(Path(home) / "a.db") as ledger:
-        fill(ledger, takes, drills)
-        print(f"{takes} takes of {PASSES} passes, {drills} drills")
-        with Estimates(ledger) as estimates:
-            cpu = time.process_time()
-            timed("rebuild all estimates", estimates.refresh, 1)
-            print(f"  {'... of it on the processor':44} {1000 * (time.process_time() - cpu):10.1f} ms")
+    with tempfile.TemporaryDirectory() as home:
+        if made_before is not None:
+            shutil.copy(made_before, Path(home) / "a.db")
+        with Ledger(Path(home) / "a.db") as ledger:
+            if made_before is None:
+                fill(ledger, takes, drills)
+            print(f"{takes} takes of {PASSES} passes, {drills} drills")
+            with Estimates(ledger) as estimates:
+                timed("rebuild all estimates, figures and pasts", lambda: (estimates.refresh(), estimates.pasts()), 1)
+                _new_takes(ledger, estimates)
+                timed("nothing new", estimates.refresh, 100)
+            with Estimates(ledger) as estimates:
+                timed("all figures, from a file just opened", lambda: estimates.steadies(ladder, NOW.date()), 1)
+                timed("all figures again", lambda: estimates.steadies(ladder, NOW.date()), 3)
+            timed("the day's plan from what is kept, file opened anew", lambda: kept_plan(ledger, ladder), 7)
+            with Estimates(ledger) as estimates:
+                timed("twelve drills' tempos, from a file just opened", lambda: _twelve(estimates, ladder[:12]), 1)
 
-            def one_more() -> None:
-                estimates.refresh()
 
-            spent, used = [], []
-            for n in range(60):
-                take = ledger.begin_take(f"drill-{n}", 84)
-                for k in range(10):
-                    ledger.add_pass(take, k + 1, 80 + k, 4, int(k > 7))
-                start, cpu = time.perf_counter(), time.process_time()
-                one_more()
-                spent.append(1000 * (time.perf_counter() - start))
-                used.append(1000 * (time.process_time() - cpu))
-            name = "take in a new take of ten passes"
-            print(f"  {name:44} median {median(spent):7.2f} ms   worst {max(spent):7.2f} ms   (60)")
-            print(f"  {'... of it on the processor':44} median {median(used):7.2f} ms")
-            timed("nothing new", one_more, 100)
-            timed("fold all pasts", estimates.pasts, 1)
-        with Estimates(ledger) as estimates:
-            timed("all figures, from a file just opened", lambda: estimates.steadies(ladder, NOW.date()), 1)
-            timed("all figures again", lambda: estimates.steadies(ladder, NOW.date()), 3)
-        timed("the day's plan from what is kept, file opened anew", lambda: kept_plan(ledger, ladder), 7)
-        with Estimates(ledger) as estimates:
-            timed("twelve drills' tempos, from a file just opened", lambda: _twelve(estimates, ladder[:12]), 1)
+def _new_takes(ledger: Ledger, estimates: Estimates) -> None:
+    """Sixty new takes of ten passes, each looked at when it has ended: its figure, its past."""
+    figures, pasts = [], []
+    for n in range(60):
+        take = ledger.begin_take(f"drill-{n}", 84)
+        for k in range(10):
+            ledger.add_pass(take, k + 1, 80 + k, 4, int(k > 7))
+        figures.append(_spent(estimates.refresh))
+        pasts.append(_spent(lambda n=n: estimates.pasts([f"drill-{n}"])))  # type: ignore[misc]
+    _print("take in a new take of ten passes: its figure", figures)
+    _print("the same: its past", pasts)
 
 
 def _twelve(estimates: Estimates, drills: tuple[Drill, ...]) -> None:
@@ -171,26 +175,34 @@ def _twelve(estimates: Estimates, drills: tuple[Drill, ...]) -> None:
         span(drill, None, known=known)
 
 
-def timed(name: str, deed: object, times: int) -> None:
-    """Median and worst of several runs in milliseconds."""
-    spent = []
-    for _ in range(times):
-        start = time.perf_counter()
-        deed()  # type: ignore[operator]
-        spent.append(1000 * (time.perf_counter() - start))
-    print(f"  {name:44} median {median(spent):7.2f} ms   worst {max(spent):7.2f} ms   ({times})")
+def timed(name: str, deed: Callable[[], object], times: int) -> None:
+    """Several runs in milliseconds, by the clock and on the processor."""
+    _print(name, [_spent(deed) for _ in range(times)])
+
+
+def _spent(deed: Callable[[], object]) -> tuple[float, float]:
+    start, cpu = time.perf_counter(), time.process_time()
+    deed()
+    return 1000 * (time.perf_counter() - start), 1000 * (time.process_time() - cpu)
+
+
+def _print(name: str, spent: Sequence[tuple[float, float]]) -> None:
+    clock, cpu = zip(*spent, strict=True)
+    told = f"median {median(clock):8.2f} ms   worst {max(clock):8.2f} ms   on the processor {median(cpu):8.2f} ms"
+    print(f"  {name:52} {told}   ({len(spent)})", flush=True)
 
 
 def main() -> None:
     """All of it; the numbers of players, takes and drills may be given, 0 leaves a part out."""
-    players, takes, drills = ([int(word) for word in sys.argv[1:]] + [200, 100_000, 500][len(sys.argv) - 1 :])[:3]
+    given = sys.argv[1:4]
+    players, takes, drills = [*map(int, given), *(200, 100_000, 500)[len(given) :]]
     if players:
         recovery(players)
         borrowing(players)
         print("on the stage, two takes of ten passes a day: median error, truth in the range, shown")
         on_the_stage(max(players // 4, 1))
     if takes:
-        speed(takes, drills)
+        speed(takes, drills, Path(sys.argv[4]) if len(sys.argv) > 4 else None)
 
 
 if __name__ == "__main__":
