@@ -41,9 +41,11 @@ _AT_A_TIME = 20_000  # takes held in memory while pasts are folded anew
 
 def read_pasts(db: sqlite3.Connection, drills: Iterable[str] | None = None) -> dict[str, Past]:
     """Every drill's past, or those of some; due as soon as all returns together ask for."""
-    rows = db.execute("SELECT drill, past FROM pasts").fetchall()
-    wanted, wait = None if drills is None else set(drills), read_keeping(db).wait
-    return {drill: past_in(drill, blob, wait) for drill, blob in rows if wanted is None or drill in wanted}
+    query, chosen = "SELECT drill, past FROM pasts", tuple[str, ...]()
+    if drills is not None:
+        query, chosen = query + " WHERE drill IN (SELECT value FROM json_each(?))", (json.dumps(list(drills)),)
+    wait = read_keeping(db).wait
+    return {drill: past_in(drill, row, wait) for drill, row in db.execute(query, chosen).fetchall()}
 
 
 def read_keeping(db: sqlite3.Connection) -> Keeping:
