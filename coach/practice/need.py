@@ -175,13 +175,17 @@ class View:
         """Gain in ln tempo a day of practice, from its latest days; the usual one where there are too few."""
         if self.past is None or not self.gain_known:
             return USUAL_GAIN
-        return max(_gain_of(self.past.curve[-_LATEST_GAIN_DAYS:]), LEAST_GAIN)
+        return max(_slope(self._climb[-_LATEST_GAIN_DAYS:]), LEAST_GAIN)
 
     @_Once
     def _long_gain(self) -> float | None:
         """The same over all the days of its curve; None where they are too few."""
-        curve = self.past.curve if self.past is not None else ()
-        return _gain_of(curve) if len(curve) >= LEVEL_DAYS else None
+        return _slope(self._climb) if len(self._climb) >= LEVEL_DAYS else None
+
+    @_Once
+    def _climb(self) -> list[float]:
+        """The ln tempo held at the end of each of its latest days of practice."""
+        return [math.log(bpm) for _, bpm in self.past.curve] if self.past is not None else []
 
     @_Once
     def level(self) -> bool:
@@ -212,9 +216,9 @@ class View:
         return max(self._left / self.gain, 1.0)
 
 
-def _gain_of(curve: Sequence[tuple[date, float]]) -> float:
+def _slope(climb: Sequence[float]) -> float:
     """The gain in ln tempo a day of practice: the slope of the straight line nearest to all days (least squares)."""
-    return math.fsum(map(mul, _line(len(curve)), [math.log(bpm) for _, bpm in curve]))
+    return math.fsum(map(mul, _line(len(climb)), climb))
 
 
 @cache
