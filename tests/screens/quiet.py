@@ -27,6 +27,9 @@ def _unfinished(app: App[Any]) -> str:
         if not worker.is_finished and worker.group not in GOES_ON:
             return f"a worker ({worker.group}, {worker.name})"
     screen = app.screen
+    draft = getattr(screen, "draft", None)
+    if draft is not None and draft.busy:
+        return "a worker (draft)"
     for pump in (app, *app.screen_stack, *screen.walk_children()):
         if not pump._is_mounted:
             return f"{pump} to be mounted"

@@ -178,7 +178,7 @@ async def test_stand_ins_go_round_and_back(tmp_path: Path) -> None:
         assert page.song.arrangements["plain"] != before
         for _ in range(len(page.stand_ins[1])):
             await here.press("s")
-        await settled(here, page)
+            await settled(here, page)
         assert page.song.arrangements["plain"] == before
 
 
