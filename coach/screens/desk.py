@@ -24,6 +24,7 @@ from coach.screens.actions import DESK, bindings, hints
 from coach.screens.conductor import Loop, make_loop
 from coach.screens.deskmodel import Desk, consider, looked_at, moved, with_chord, with_minimax, with_pin
 from coach.screens.deskwords import change_words, places_text, shapes_text, sum_words
+from coach.screens.handing import hand_over
 from coach.screens.hearing import Hearing
 from coach.screens.world import World
 from coach.shelf import hand_of
@@ -118,9 +119,9 @@ class DeskPage(Hearing):
         try:
             desk = consider(song, wish, hand_of(self.world.settings))
         except CoachError as error:
-            app.call_from_thread(self.say, str(error))
+            hand_over(app, self.say, str(error))
             return
-        app.call_from_thread(self._thought, desk, browse)
+        hand_over(app, self._thought, desk, browse)
 
     def _thought(self, desk: Desk, browse: bool) -> None:
         if not self.is_mounted:

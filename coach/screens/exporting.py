@@ -28,6 +28,7 @@ from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.outfile import new_file
 from coach.screens.actions import EXPORT, action, bindings, first_key, hints
 from coach.screens.finder import Ask
+from coach.screens.handing import hand_over
 from coach.screens.rowview import RowView
 from coach.screens.world import World
 from coach.song.piece import Piece
@@ -221,7 +222,7 @@ class Exporting(Screen[None]):
             lines = preview(what, max(width, 24))
         except CoachError as error:
             lines = (str(error),)
-        app.call_from_thread(self._looked, lines)
+        hand_over(app, self._looked, lines)
 
     def _looked(self, lines: tuple[str, ...]) -> None:
         if self.is_mounted:

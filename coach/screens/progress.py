@@ -22,6 +22,7 @@ from textual.widgets.option_list import Option
 from coach import shelf
 from coach.errors import CoachError
 from coach.screens.actions import PROGRESS, action, bindings, first_key, hints
+from coach.screens.handing import hand_over
 from coach.screens.plots import glyphs_here
 from coach.screens.progresswords import FIGURE, HEADING, PLOT, VIEWS, Line, Room, drill_lines, list_line
 from coach.screens.world import World
@@ -160,14 +161,15 @@ class ProgressPage(Screen[None]):
     @work(thread=True, exclusive=True, group="record")
     def read(self, after: bool = False) -> None:
         """Read the ledger; `after` what the scribe has been told by now is written."""
+        app = self.app
         try:
             if after:
-                self.app.scribe.wait()  # type: ignore[attr-defined]
+                app.scribe.wait()  # type: ignore[attr-defined]
             record = Record(self.world)
         except CoachError as error:
-            self.app.call_from_thread(self._say, str(error))
+            hand_over(app, self._say, str(error))
             return
-        self.app.call_from_thread(self._read, record)
+        hand_over(app, self._read, record)
 
     def _read(self, record: Record) -> None:
         self.record, self.sheets = record, {}
@@ -181,8 +183,9 @@ class ProgressPage(Screen[None]):
     @work(thread=True, exclusive=True, group="sheet")
     def study(self, record: Record, one: Standing) -> None:
         """Work out one drill's sheet."""
+        app = self.app
         made = record.sheet(one)
-        self.app.call_from_thread(self._studied, record, made)
+        hand_over(app, self._studied, record, made)
 
     def _studied(self, record: Record, made: Sheet) -> None:
         if record is self.record:

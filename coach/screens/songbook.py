@@ -23,6 +23,7 @@ from coach.practice.readiness import BEGUN, NEW, PLAYED, Row, Stands, rows_of, s
 from coach.practice.voices import SING, SPOKEN
 from coach.screens.actions import SONGBOOK, bindings, hints
 from coach.screens.finder import Ask
+from coach.screens.handing import hand_over
 from coach.screens.songbookwords import (
     SongLine,
     due_count,
@@ -191,15 +192,16 @@ class Songbook(Screen[None]):
     @work(thread=True, exclusive=True, group="book")
     def read(self, after: bool = False) -> None:
         """Read songs and ledger; `after` what the scribe has been told by now is written."""
+        app = self.app
         try:
             if after:
-                self.app.scribe.wait()  # type: ignore[attr-defined]
+                app.scribe.wait()  # type: ignore[attr-defined]
                 self.world.forget_drills()
             book = Book(self.world)
         except CoachError as error:
-            self.app.call_from_thread(self._say, str(error))
+            hand_over(app, self._say, str(error))
             return
-        self.app.call_from_thread(self._read, book)
+        hand_over(app, self._read, book)
 
     def _read(self, book: Book) -> None:
         self.book = book

@@ -22,6 +22,7 @@ from coach.practice.cautions import CAUTIONS
 from coach.practice.edits import MINUTES, SWAP, UNDO, WISH, Wishes, wish_text
 from coach.screens.actions import TODAY, action, bindings, first_key, hints
 from coach.screens.choice import Choice
+from coach.screens.handing import hand_over
 from coach.screens.world import World
 
 if TYPE_CHECKING:
@@ -109,12 +110,12 @@ class Today(Screen[None]):
 
         `after`: what the scribe has been told so far is in the ledger first, so that the plan knows of it.
         """
-        minutes = self.minutes
+        app, minutes = self.app, self.minutes
         why = ""
         try:
             try:
                 if after:
-                    self.app.scribe.wait()  # type: ignore[attr-defined]
+                    app.scribe.wait()  # type: ignore[attr-defined]
                 with self._noting:
                     while self._to_note:
                         self.world.note(*self._to_note[0])
@@ -125,9 +126,9 @@ class Today(Screen[None]):
                 why = str(error)
                 made = self.world.plan(minutes, takes=())
         except CoachError as error:
-            self.app.call_from_thread(self._trouble, str(error))
+            hand_over(app, self._trouble, str(error))
             return
-        self.app.call_from_thread(self._planned, made, minutes, why)
+        hand_over(app, self._planned, made, minutes, why)
 
     def _trouble(self, why: str) -> None:
         self.query_one("#sub", Static).update(why)

@@ -69,6 +69,7 @@ class World:
         self._library = library
         self._book = book
         self._drills: tuple[Drill, ...] | None = None
+        self._look = object()
         self._songs: SongShelf | None = None
         self._songs_given = False
         self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
@@ -98,7 +99,8 @@ class World:
 
     @library.setter
     def library(self, library: Library) -> None:
-        self._library, self._drills = library, None
+        self._library = library
+        self.forget_drills()
 
     @property
     def book(self) -> ShapeBook:
@@ -117,14 +119,15 @@ class World:
     @songs.setter
     def songs(self, songs: SongShelf) -> None:
         self._songs, self._songs_given = songs, True
-        self._drills = self._song_loop_made = None
+        self._song_loop_made = None
+        self.forget_drills()
 
     @property
     def drills(self) -> tuple[Drill, ...]:
         """Patterns, and the songs taken up, in the order in which they are begun; without a ledger that can be read,
         which would tell the songs, patterns alone.
         """
-        found = self._drills
+        found, look = self._drills, self._look
         if found is None:
             songs = self._songs.songs.values() if self._songs is not None and self._songs_given else None
             try:
@@ -133,7 +136,8 @@ class World:
                 from coach.practice.repertoire import drills_of
 
                 found = drills_of(self.library)
-            self._drills = found
+            if look is self._look:
+                self._drills = found
         return found
 
     def reread(self) -> None:
@@ -144,11 +148,13 @@ class World:
     def reread_songs(self) -> None:
         """Look for song files again, and at what is practised."""
         self._songs, self._songs_given = None, False
-        self._drills = self._song_loop_made = None
+        self._song_loop_made = None
+        self.forget_drills()
 
     def forget_drills(self) -> None:
         """What is practised may have changed: look again when it is asked for."""
-        self._drills = None
+        # A thread that is looking now must not keep what it finds.
+        self._drills, self._look = None, object()
 
     def takes(self) -> list[Take]:
         """All takes of the ledger; none when it has not been begun. Raises CoachError."""
@@ -186,7 +192,7 @@ class World:
         now = self.now()
         if takes is not None:
             return shelf.plan_of(self.drills, takes, self.settings, now, minutes)
-        self._drills = None  # a song played for the first time is taken up by that
+        self.forget_drills()  # a song played for the first time is taken up by that
         made, self._wishes = shelf.plan_here(
             self.drills, self.library, self.settings, now, minutes, self.ledger_path
         )
