@@ -7,10 +7,8 @@ damaged, of another layout or of another ledger is made anew from it, and where 
 
 from __future__ import annotations
 
-import json
 import sqlite3
 import threading
-from array import array
 from collections.abc import Iterable, Sequence
 from contextlib import suppress
 from datetime import date
@@ -23,17 +21,16 @@ from coach.practice.keeping import Keeping
 from coach.practice.ledger import Ledger
 from coach.practice.need import SteadyOf
 from coach.practice.past import Past
-from coach.practice.steady import Evidence, Steady, Tried, evidence_of, known, own_prior
+from coach.practice.rebuild import everything
+from coach.practice.steady import Evidence, Steady, evidence_of, known, own_prior
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
 
-LAYOUT = 10
+LAYOUT = 11
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (
     "CREATE TABLE seen (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)",
-    # days: what was counted of every layer; along: what that says of the full layer, NULL when nothing
-    "CREATE TABLE kept (drill TEXT PRIMARY KEY, days TEXT NOT NULL, along BLOB) WITHOUT ROWID",
     *keptfigures.TABLES,
     *keptpasts.TABLES,
 )
@@ -57,7 +54,7 @@ class Estimates:
         self.path = beside(ledger.path) if path is None else path
         self._full: dict[str, Evidence | None] = {}
         self._figures: dict[str, keptfigures.Figure] | None = None
-        self._ends: dict[str, tuple[int, str]] = {}
+        self._ends: tally.Ends = {}
         self._version = -1
         self._db = self._opened()
 
@@ -83,8 +80,8 @@ class Estimates:
             if layer == FULL and drill in self._full:
                 return self._full[drill]
             if layer != FULL:
-                row = self._db.execute("SELECT days FROM kept WHERE drill = ?", (drill,)).fetchone()
-                return evidence_of(days_in(_window(row[0]), layer)) if row else None
+                window = keptfigures.counts(self._db, drill)
+                return None if window is None else evidence_of(days_in(window, layer))
             return self._read(drill)
 
     def steady(self, drill: Drill, layer: str = FULL, today: date | None = None) -> Steady | None:
@@ -107,12 +104,7 @@ class Estimates:
     def _read(self, drill: str) -> Evidence | None:
         """What is kept of one drill's full layer."""
         if drill not in self._full:
-            row = self._db.execute(
-                "SELECT k.along, f.passes, f.both, f.slow, f.fast, f.last_day FROM kept k JOIN figures f"
-                " ON f.drill = k.drill WHERE k.drill = ?",
-                (drill,),
-            ).fetchone()
-            self._full[drill] = None if row is None else _evidence(*row)
+            self._full[drill] = keptfigures.evidence(self._db, drill)
         return self._full[drill]
 
     def _write(self, figures: dict[str, keptfigures.Figure], mark: str) -> None:
@@ -120,7 +112,7 @@ class Estimates:
         with suppress(sqlite3.Error):
             self._db.execute("BEGIN IMMEDIATE")
             try:
-                if self._seen() == self._ends:  # else another coach has counted more meanwhile
+                if tally.known(self._db, "seen") == self._ends:  # else another coach has counted more meanwhile
                     keptfigures.write(self._db, figures)
                     keptfigures.stand(self._db, mark)
             finally:
@@ -167,10 +159,10 @@ class Estimates:
 
     def _retold(self) -> None:
         try:
-            keptpasts.up_to_date(self._db, self._ledger)
+            self._follow("told")
         except sqlite3.Error:
             self._in_memory()
-            keptpasts.up_to_date(self._db, self._ledger)
+            self._follow("told")
 
     # Keeping up
 
@@ -178,10 +170,10 @@ class Estimates:
         """Take in what is new in the ledger; gives how many drills were worked out anew."""
         with self._lock:
             try:
-                return self._refresh()
+                return self._follow("seen")
             except sqlite3.Error:
                 self._in_memory()
-                return self._refresh()
+                return self._follow("seen")
 
     def _in_memory(self) -> None:
         """Damaged since it was opened, or held too long by another coach: the ledger has it all."""
@@ -220,48 +212,61 @@ class Estimates:
                     db.close()
         return _fresh(":memory:")
 
-    def _refresh(self) -> int:
+    def _follow(self, table: str) -> int:
+        """Bring what was counted (`seen`) or what is told of pasts (`told`) up to the ledger as it is now, or all of it
+        anew; gives how many drills had something new."""
         db = self._db
-        ends = tally.ends(self._ledger)
+        ends = tally.ends(self._ledger.rows, tally.COUNTED if table == "seen" else tally.TOLD)
         version = db.execute("PRAGMA data_version").fetchone()[0]
         if version != self._version:  # another coach has written to the file
             self._forget()
             self._version = version
-        self._ends = ends
-        if self._seen() == ends:
+        if table == "seen":
+            self._ends = ends
+        if tally.known(db, table) == ends:
             return 0
         db.execute("BEGIN IMMEDIATE")  # two coaches must not count the same rows twice
         try:
-            seen = self._seen()
-            if any(tally.mark(self._ledger, what, row) != mark for what, (row, mark) in seen.items()):
-                # Not the ledger that was seen: a copy was put back, or another laid in its place.
-                db.execute("DELETE FROM kept")
-                db.execute("DELETE FROM figures")
-                keptfigures.stand(db, None)
-                self._forget()
-                seen = {}
-            after = {what: seen.get(what, (0, ""))[0] for what in ends}
-            found = tally.counted(self._ledger, after, {what: row for what, (row, _) in ends.items()})
-            for drill, window in found.items():
-                self._keep(drill, window)
-            keptfigures.stand(db, None)
-            db.executemany(
-                "INSERT OR REPLACE INTO seen VALUES (?, ?, ?)", [(what, *end) for what, end in ends.items()]
-            )
+            seen = tally.known(db, table)
+            found = None
+            if not tally.far(self._ledger, seen, ends):
+                found = self._count(seen, ends) if table == "seen" else keptpasts.go_on(db, self._ledger, seen, ends)
+            if found is None:
+                found = self._all_anew()
+            else:
+                tally.write(db, table, ends)
             db.execute("COMMIT")
         except BaseException:
             self._forget()
             if db.in_transaction:
                 db.execute("ROLLBACK")
             raise
+        return found
+
+    def _all_anew(self) -> int:
+        """Make everything anew from one reading of the ledger."""
+        told = everything(self._ledger)
+        for table in ("seen", "told", "kept", "figures", "stands"):
+            self._db.execute(f"DELETE FROM {table}")
+        self._forget()
+        for one in told.drills:
+            keptfigures.put(self._db, one.drill, one.window)
+        keptpasts.put(self._db, told.drills, told.minutes)
+        self._ends = {what: told.ends[what] for what in tally.COUNTED}
+        tally.write(self._db, "seen", self._ends)
+        tally.write(self._db, "told", told.ends)
+        return len(told.drills)
+
+    def _count(self, seen: tally.Ends, ends: tally.Ends) -> int:
+        """Count in what is new."""
+        found = tally.counted(self._ledger, seen, ends)
+        for drill, window in found.items():
+            self._keep(drill, window)
+        keptfigures.stand(self._db, None)
         return len(found)
 
-    def _seen(self) -> dict[str, tuple[int, str]]:
-        return {what: (row, mark) for what, row, mark in self._db.execute("SELECT what, row, mark FROM seen")}
-
     def _keep(self, drill: str, new: Window) -> None:
-        row = self._db.execute("SELECT days FROM kept WHERE drill = ?", (drill,)).fetchone()
-        window = _window(row[0]) if row else {}
+        window = keptfigures.counts(self._db, drill) or {}
         for day, layers in new.items():
             before = window.setdefault(day, {})
             for layer, counts in layers.items():
@@ -269,22 +274,11 @@ class Estimates:
                 for key, (clean, stumbled) in counts.items():
                     old = sums.get(key, (0, 0))
                     sums[key] = (old[0] + clean, old[1] + stumbled)
-        window = latest(window)
-        evidence = evidence_of(days_in(window))
-        along = None if evidence is None else array("d", evidence.along).tobytes()
-        self._full[drill] = evidence
-        self._db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?)", (drill, _text(window), along))
+        self._full[drill], figure = keptfigures.put(self._db, drill, latest(window))
         if self._figures is not None:
             self._figures.pop(drill, None)
-        if evidence is None:  # the days on which it was counted have gone by
-            self._db.execute("DELETE FROM figures WHERE drill = ?", (drill,))
-            return
-        figure = keptfigures.Figure(
-            Tried(evidence.passes, evidence.both, evidence.slow, evidence.fast, evidence.last_day)
-        )
-        keptfigures.write(self._db, {drill: figure})
-        if self._figures is not None:
-            self._figures[drill] = figure
+            if figure is not None:
+                self._figures[drill] = figure
 
 
 def _fresh(path: Path | str) -> sqlite3.Connection:
@@ -305,29 +299,3 @@ def _fresh(path: Path | str) -> sqlite3.Connection:
         db.close()
         raise
     return db
-
-
-def _text(window: Window) -> str:
-    """A window as JSON: day, layer, then [tempo bin, bars, clean, stumbled] each."""
-    return json.dumps(
-        {
-            day.isoformat(): {name: [[*key, *counts[key]] for key in sorted(counts)] for name, counts in layers.items()}
-            for day, layers in window.items()
-        }
-    )
-
-
-def _window(text: str) -> Window:
-    return {
-        date.fromisoformat(day): {
-            name: {(fine, bars): (clean, stumbled) for fine, bars, clean, stumbled in counts}
-            for name, counts in layers.items()
-        }
-        for day, layers in json.loads(text).items()
-    }
-
-
-def _evidence(along: bytes, passes: int, both: int, slow: float, fast: float, day: str) -> Evidence:
-    values = array("d")
-    values.frombytes(along)
-    return Evidence(passes, bool(both), slow, fast, date.fromisoformat(day), tuple(values))

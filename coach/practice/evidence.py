@@ -51,17 +51,23 @@ def stands(takes: Sequence[Short]) -> str | None:
     The word is that of the first take that has one (a later take has been warmed up by the first). It is
     lowered to what the clean share bears out. Without any count, or without a word, `held` is the most.
     """
-    word = takes[0].verdict
-    if word is None and len(takes) > 1:
+    first = takes[0]
+    word = first.verdict
+    clean: float
+    if len(takes) == 1 and first.cleans:  # as almost always
+        clean, weight = sum(first.cleans), len(first.cleans)
+    else:
         word = next((t.verdict for t in takes if t.verdict), None)
-    clean, weight = counted(takes)
+        clean, weight = counted(takes)
     if not weight:
         return None if word is None else VERDICTS[min(_PLACES[word], _HELD_PLACE)]
     share = clean / weight
     place = 3 if share >= _FLOWING else 2 if share >= _HELD else 1 if share >= _SHAKY else 0
     if place > _HELD_PLACE and (word is None or (weight < ENOUGH_PASSES and not any(_by_hand(t) for t in takes))):
         place = _HELD_PLACE
-    return VERDICTS[place if word is None else min(place, _PLACES[word])]
+    if word is not None and _PLACES[word] < place:
+        return word
+    return VERDICTS[place]
 
 
 def clean_share(takes: Sequence[Take]) -> float | None:
@@ -91,14 +97,14 @@ def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | Non
         return max(take.on(layer)[0], default=None)
     if take.layer != layer:
         return None
-    if not take.cleans:
+    if 0 not in take.cleans:
         return take.tempo
     return max(compress(take.tempos, take.cleans), default=None)
 
 
 def lost_tempo(take: Short, layer: str) -> float | None:
     """The mean tempo in bpm of a take's stumbled passes on `layer`; None when it had none."""
-    if take.layers is None and (take.layer != layer or all(take.cleans)):
+    if take.layers is None and (take.layer != layer or 0 not in take.cleans):
         return None
     stumbled = take.on(layer)[1]
     return math.fsum(stumbled) / len(stumbled) if stumbled else None

@@ -78,13 +78,11 @@ def returned(gap: int, held_bpm: float | None, takes: Sequence[Short]) -> tuple[
     first = takes[0]
     if held_bpm is None or gap < 1 or first.layer != FULL:
         return None
-    slow, fast = _LIKE
-    layers = (first.layers or (FULL,) * ENOUGH_PASSES)[:ENOUGH_PASSES]
-    told = [
-        clean
-        for tempo, clean, layer in zip(first.tempos, first.cleans, layers, strict=False)
-        if layer == FULL and slow <= tempo / held_bpm <= fast
-    ]
+    slow, fast = _LIKE[0] * held_bpm, _LIKE[1] * held_bpm
+    tempos, cleans = first.tempos[:ENOUGH_PASSES], first.cleans
+    if first.layers is not None:
+        cleans = tuple([clean if layer == FULL else -1 for clean, layer in zip(cleans, first.layers, strict=True)])
+    told = [c for tempo, c in zip(tempos, cleans, strict=False) if c >= 0 and slow <= tempo <= fast]
     return (sum(told), len(told)) if told else None
 
 

@@ -7,8 +7,10 @@ gone days do to it is plain arithmetic and is not kept.
 
 from __future__ import annotations
 
+import json
 import math
 import sqlite3
+from array import array
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
@@ -25,11 +27,15 @@ from coach.practice.steady import (
     Steady,
     Tried,
     as_known,
+    evidence_of,
     own_prior,
     places,
 )
+from coach.practice.trials import Window, days_in
 
 TABLES = (
+    # days: what was counted of every layer; along: what that says of the full layer, NULL when nothing
+    "CREATE TABLE kept (drill TEXT PRIMARY KEY, days TEXT NOT NULL, along BLOB) WITHOUT ROWID",
     # passes to last_day: the passes in short (Tried). centre: of the wide prior, with which mean and variance are what
     # it lends (NULL when nothing). kin_centre and kin_sd: its prior, with which the belief lies at low to high.
     "CREATE TABLE figures (drill TEXT PRIMARY KEY, passes INTEGER NOT NULL, both INTEGER NOT NULL, slow REAL NOT NULL,"
@@ -50,6 +56,61 @@ class Figure:
     lent: Lent | None = None
     prior: Prior | None = None
     places: Places | None = None
+
+
+def put(db: sqlite3.Connection, drill: str, window: Window) -> tuple[Evidence | None, Figure | None]:
+    """Put a drill's counts in the place of those kept; gives what they say and its figure, not yet worked out.
+
+    Raises sqlite3.Error.
+    """
+    evidence = evidence_of(days_in(window))
+    along = None if evidence is None else array("d", evidence.along).tobytes()
+    db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?)", (drill, _text(window), along))
+    if evidence is None:  # the days on which it was counted have gone by
+        db.execute("DELETE FROM figures WHERE drill = ?", (drill,))
+        return None, None
+    figure = Figure(Tried(evidence.passes, evidence.both, evidence.slow, evidence.fast, evidence.last_day))
+    write(db, {drill: figure})
+    return evidence, figure
+
+
+def counts(db: sqlite3.Connection, drill: str) -> Window | None:
+    """The counts kept of a drill, None where there are none. Raises sqlite3.Error."""
+    row = db.execute("SELECT days FROM kept WHERE drill = ?", (drill,)).fetchone()
+    return _window(row[0]) if row else None
+
+
+def evidence(db: sqlite3.Connection, drill: str) -> Evidence | None:
+    """What the counts kept of a drill say of its full layer. Raises sqlite3.Error."""
+    row = db.execute(
+        "SELECT k.along, f.passes, f.both, f.slow, f.fast, f.last_day FROM kept k JOIN figures f"
+        " ON f.drill = k.drill WHERE k.drill = ?",
+        (drill,),
+    ).fetchone()
+    if row is None:
+        return None
+    along, passes, both, slow, fast, day = row
+    return Evidence(passes, bool(both), slow, fast, date.fromisoformat(day), tuple(array("d", along)))
+
+
+def _text(window: Window) -> str:
+    """A window as JSON: day, layer, then [tempo bin, bars, clean, stumbled] each."""
+    return json.dumps(
+        {
+            day.isoformat(): {name: [[*key, *counts[key]] for key in sorted(counts)] for name, counts in layers.items()}
+            for day, layers in window.items()
+        }
+    )
+
+
+def _window(text: str) -> Window:
+    return {
+        date.fromisoformat(day): {
+            name: {(fine, bars): (clean, stumbled) for fine, bars, clean, stumbled in counts}
+            for name, counts in layers.items()
+        }
+        for day, layers in json.loads(text).items()
+    }
 
 
 def read(db: sqlite3.Connection) -> dict[str, Figure]:

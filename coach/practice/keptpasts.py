@@ -11,7 +11,7 @@ from __future__ import annotations
 import json
 import sqlite3
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from datetime import date, timedelta
 from itertools import groupby
 
@@ -19,9 +19,10 @@ from coach.practice import tally
 from coach.practice.days import from_utc_text, utc_text
 from coach.practice.keeping import Keeping, keeping
 from coach.practice.ledger import Ledger
-from coach.practice.load import minutes_by_day
+from coach.practice.load import minutes_of
 from coach.practice.past import Past, after_day, returns_of
 from coach.practice.pastrows import past_in, row_of
+from coach.practice.rebuild import Told
 from coach.practice.takes import Take
 
 TABLES = (
@@ -36,7 +37,6 @@ _ADD = (
     "INSERT INTO returns VALUES (?, ?, ?)"
     " ON CONFLICT (gap) DO UPDATE SET clean = clean + excluded.clean, total = total + excluded.total"
 )
-_AT_A_TIME = 20_000  # takes held in memory while pasts are folded anew
 
 
 def read_pasts(db: sqlite3.Connection, drills: Iterable[str] | None = None) -> dict[str, Past]:
@@ -58,106 +58,93 @@ def read_minutes(db: sqlite3.Connection) -> dict[date, float]:
     return {date.fromisoformat(day): minutes for day, minutes in db.execute("SELECT day, minutes FROM minutes")}
 
 
-def up_to_date(db: sqlite3.Connection, ledger: Ledger) -> int:
-    """Take in what is new in the ledger; gives how many drills were folded. Raises sqlite3.Error, CoachError."""
-    ends = tally.ends(ledger, tally.TOLD)
-    if _seen(db) == ends:
-        return 0
-    db.execute("BEGIN IMMEDIATE")
-    try:
-        seen = _seen(db)
-        if any(tally.mark(ledger, what, row) != mark for what, (row, mark) in seen.items()):
-            for table in ("pasts", "returns", "minutes"):  # not the ledger that was seen
-                db.execute(f"DELETE FROM {table}")
-            seen = {}
-        touched: dict[str, set[str]] = defaultdict(set)
-        days: set[str] = set()
-        for what, (upto, _) in ends.items():
-            key = "id" if what == "takes" else "take"
-            query = (
-                f"SELECT DISTINCT t.drill, t.id, t.local_day FROM {what} x JOIN takes t ON t.id = x.{key}"
-                " WHERE x.rowid > ? AND x.rowid <= ?"
-            )
-            if not seen and what != "takes":
-                continue  # every take is new, and all that belongs to it is read with it
-            for drill, id_, day in ledger.rows(query, seen.get(what, (0, ""))[0], upto):
-                touched[drill].add(id_)
-                if what == "takes":
-                    days.add(day)
-        _fold(db, ledger, touched)
-        _count(db, ledger, days if seen else None)
-        db.executemany("INSERT OR REPLACE INTO told VALUES (?, ?, ?)", [(what, *end) for what, end in ends.items()])
-        db.execute("COMMIT")
-    except BaseException:
-        if db.in_transaction:
-            db.execute("ROLLBACK")
-        raise
+def put(db: sqlite3.Connection, drills: Iterable[Told], minutes: Mapping[date, float]) -> None:
+    """Put all that is told in the place of what is kept. Raises sqlite3.Error."""
+    for table in ("pasts", "returns", "minutes"):
+        db.execute(f"DELETE FROM {table}")
+    told = list(drills)
+    db.executemany("INSERT INTO pasts VALUES (?, ?, ?, ?)", [_row(t.drill, t.before, t.opened, t.past) for t in told])
+    returns = returns_of(t.past for t in told)
+    db.executemany("INSERT INTO returns VALUES (?, ?, ?)", [(gap, *counts) for gap, counts in returns.items()])
+    _put_minutes(db, minutes)
+
+
+def go_on(
+    db: sqlite3.Connection, ledger: Ledger, seen: tally.Ends, ends: tally.Ends, most: int = 20
+) -> int | None:
+    """Take in the rows of the ledger between `seen` and `ends`; gives how many drills were folded.
+
+    None, and nothing is written, where more than `most` drills would have to be folded from all of their takes: then
+    reading the whole ledger once is sooner done. Raises sqlite3.Error, CoachError.
+    """
+    touched: dict[str, set[str]] = defaultdict(set)
+    days: set[str] = set()
+    for what, (upto, _) in ends.items():
+        key = "id" if what == "takes" else "take"
+        query = (
+            f"SELECT DISTINCT t.drill, t.id, t.local_day FROM {what} x JOIN takes t ON t.id = x.{key}"
+            " WHERE x.rowid > ? AND x.rowid <= ?"
+        )
+        for drill, id_, day in ledger.rows(query, seen[what][0], upto):
+            touched[drill].add(id_)
+            if what == "takes":
+                days.add(day)
+    if not _fold(db, ledger, touched, most):
+        return None
+    found = {}
+    for text in days:
+        # A local day lies within a day of the same date in UTC.
+        noon = from_utc_text(f"{text}T12:00:00.000000Z")
+        span = (utc_text(noon - timedelta(hours=36)), utc_text(noon + timedelta(hours=36)))
+        moments = ledger.rows("SELECT at FROM takes WHERE at >= ? AND at < ? AND local_day = ?", *span, text)
+        found[date.fromisoformat(text)] = minutes_of(from_utc_text(at) for (at,) in moments)
+    _put_minutes(db, found)
     return len(touched)
 
 
-def _seen(db: sqlite3.Connection) -> dict[str, tuple[int, str]]:
-    return {what: (row, mark) for what, row, mark in db.execute("SELECT what, row, mark FROM told")}
-
-
-def _fold(db: sqlite3.Connection, ledger: Ledger, touched: dict[str, set[str]]) -> None:
-    """Bring the touched drills up to date, so many at a time that their takes fit in memory."""
-    chunk: list[str] = []
-    size = 0
+def _fold(db: sqlite3.Connection, ledger: Ledger, touched: Mapping[str, set[str]], most: int) -> bool:
+    known: dict[str, tuple[Past | None, Past | None]] = {}
+    wanted = set[str]()
     for drill, ids in touched.items():
-        chunk.append(drill)
-        size += len(ids)
-        if size >= _AT_A_TIME:
-            _fold_some(db, ledger, chunk, touched)
-            chunk, size = [], 0
-    _fold_some(db, ledger, chunk, touched)
-
-
-def _fold_some(db: sqlite3.Connection, ledger: Ledger, chunk: Sequence[str], touched: dict[str, set[str]]) -> None:
-    known, wanted = {}, set[str]()
-    gone, come = list[Past](), list[Past]()
-    for drill in chunk:
         row = db.execute("SELECT before, open, past FROM pasts WHERE drill = ?", (drill,)).fetchone()
-        before, opened = (None, []) if row is None else (row[0], json.loads(row[1]))
-        known[drill] = None if before is None else past_in(drill, before)
+        known[drill] = None, None
+        wanted |= ids
         if row is not None:
-            gone.append(past_in(drill, row[2]))
-        wanted |= touched[drill] | set(opened)
+            known[drill] = None if row[0] is None else past_in(drill, row[0]), past_in(drill, row[2])
+            wanted.update(json.loads(row[1]))
     own: dict[str, list[Take]] = defaultdict(list)
     for take in ledger.takes(ids=wanted):
         own[take.drill].append(take)
-    for drill in chunk:
-        before, takes = known[drill], own[drill]
-        if before is not None and takes[0].at <= before.last_at:
-            before, takes = None, ledger.takes(drill)  # something of an earlier day is new
+    # Of these something of an earlier day is new.
+    late = {drill for drill, takes in own.items() if (b := known[drill][0]) is not None and takes[0].at <= b.last_at}
+    if len(late) > most:
+        return False
+    rows, change = [], dict[int, list[int]]()
+    for drill, takes in own.items():
+        before, gone = known[drill]
+        if drill in late:
+            before, takes = None, ledger.takes(drill)
         past, opened = before, list[Take]()
         for _, run in groupby(takes, key=lambda t: t.local_day):
             before, opened = past, list(run)
             past = after_day(before, opened)
-        if past is not None:
-            so_far, ids = None if before is None else row_of(before), json.dumps([t.id for t in opened])
-            db.execute("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", (drill, so_far, ids, row_of(past)))
-            come.append(past)
-    less = returns_of(gone)
-    for gap, (clean, total) in returns_of(come).items():
-        clean, total = clean - less.get(gap, (0, 0))[0], total - less.pop(gap, (0, 0))[1]
-        db.execute(_ADD, (gap, clean, total))
-    db.executemany(_ADD, [(gap, -clean, -total) for gap, (clean, total) in less.items()])
+        if past is None:
+            continue
+        rows.append(_row(drill, before, [t.id for t in opened], past))
+        for sign, one in ((1, past), (-1, gone)):
+            for gap, counts in returns_of([one] if one is not None else []).items():
+                sums = change.setdefault(gap, [0, 0])
+                sums[:] = [old + sign * new for old, new in zip(sums, counts, strict=True)]
+    db.executemany("INSERT OR REPLACE INTO pasts VALUES (?, ?, ?, ?)", rows)
+    db.executemany(_ADD, [(gap, *sums) for gap, sums in change.items() if any(sums)])
     db.execute("DELETE FROM returns WHERE total = 0")
+    return True
 
 
-def _count(db: sqlite3.Connection, ledger: Ledger, days: Iterable[str] | None) -> None:
-    """Count the minutes of some local days anew, of all when None."""
-    found: dict[date, float] = {}
-    if days is None:
-        rows = ledger.rows("SELECT local_day, at FROM takes")
-        found = minutes_by_day((date.fromisoformat(day), from_utc_text(at)) for day, at in rows)
-    else:
-        query = "SELECT at FROM takes WHERE at >= ? AND at < ? AND local_day = ?"
-        for text in days:
-            day = date.fromisoformat(text)
-            # A local day lies within a day of the same date in UTC.
-            noon = from_utc_text(f"{text}T12:00:00.000000Z")
-            span = (utc_text(noon - timedelta(hours=36)), utc_text(noon + timedelta(hours=36)))
-            found |= minutes_by_day((day, from_utc_text(at)) for (at,) in ledger.rows(query, *span, text))
-    rows_ = [(day.isoformat(), minutes) for day, minutes in found.items()]
-    db.executemany("INSERT OR REPLACE INTO minutes VALUES (?, ?)", rows_)
+def _row(drill: str, before: Past | None, opened: Sequence[str], past: Past) -> tuple[object, ...]:
+    return drill, None if before is None else row_of(before), json.dumps(opened), row_of(past)
+
+
+def _put_minutes(db: sqlite3.Connection, found: Mapping[date, float]) -> None:
+    rows = [(day.isoformat(), minutes) for day, minutes in found.items()]
+    db.executemany("INSERT OR REPLACE INTO minutes VALUES (?, ?)", rows)

@@ -12,7 +12,7 @@ import sqlite3
 import threading
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from contextlib import contextmanager
+from contextlib import closing, contextmanager
 from datetime import date, datetime
 from fractions import Fraction
 from pathlib import Path
@@ -30,6 +30,7 @@ from coach.practice.troubles import checked_count, checked_verdict, checked_word
 __all__ = ["VERDICTS", "Ledger", "Note", "Pass", "Stumble", "Take"]
 
 Tempo = float | int | str | Fraction
+_READ_KB, _MAPPED_BYTES = 64_000, 1 << 31  # of the file kept at hand while all of it is gone through
 
 
 class Ledger:
@@ -228,6 +229,20 @@ class Ledger:
         return str(row["id"])
 
     # Reading
+
+    @contextmanager
+    def reading(self) -> Iterator[sqlite3.Connection]:
+        """A connection of its own that reads the ledger as it is at this moment, whatever is written meanwhile: for
+        what goes through all of it. Raises CoachError when the file cannot be read.
+        """
+        try:
+            with closing(sqlite3.connect(self.path, isolation_level=None)) as db:
+                for setting in ("query_only = ON", f"cache_size = -{_READ_KB}", f"mmap_size = {_MAPPED_BYTES}"):
+                    db.execute(f"PRAGMA {setting}")
+                db.execute("BEGIN")
+                yield db
+        except sqlite3.Error as error:
+            raise explain(error, str(self.path)) from None
 
     def rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
         """The rows a reading query gives. Raises CoachError when the file cannot be read."""

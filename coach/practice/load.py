@@ -20,24 +20,24 @@ LEVEL_MINUTES, LEVEL_DAYS, LEVELS = 10, 3, 3
 """Level n is n times so many minutes a day, for so many days of practice; after the last level a lay-off is over."""
 _LATELY_DAYS, _LEAST_DAYS = 7, 3
 _PAUSE = timedelta(minutes=10)
-_LAST_TURN_MINUTES = 3.0
+_LAST_TURN, _MINUTE = timedelta(minutes=3), timedelta(minutes=1)
 
 
 def minutes_by_day(begun: Iterable[tuple[date, datetime]]) -> dict[date, float]:
-    """About how many minutes were played on each local day, from (local day, moment) of every take that began.
-
-    From the first take to the last and a turn more; what lies between two takes more than ten minutes apart is rest.
-    """
+    """About how many minutes were played on each local day, from (local day, moment) of every take that began."""
     days: dict[date, list[datetime]] = defaultdict(list)
     for day, at in begun:
         days[day].append(at)
-    found = {}
-    for day, moments in days.items():
-        moments.sort()
-        gaps = [b - a for a, b in pairwise(moments)]
-        played = sum((g if g <= _PAUSE else timedelta(minutes=_LAST_TURN_MINUTES) for g in gaps), timedelta())
-        found[day] = played / timedelta(minutes=1) + _LAST_TURN_MINUTES
-    return found
+    return {day: minutes_of(moments) for day, moments in days.items()}
+
+
+def minutes_of(moments: Iterable[datetime]) -> float:
+    """About how many minutes were played on a day with takes begun at these moments.
+
+    From the first take to the last and a turn more; what lies between two takes more than ten minutes apart is rest.
+    """
+    gaps = [b - a for a, b in pairwise(sorted(moments))]
+    return sum([gap if gap <= _PAUSE else _LAST_TURN for gap in gaps], _LAST_TURN) / _MINUTE
 
 
 def allowed(asked: int, played: Mapping[date, float], today: date) -> tuple[int, list[str]]:

@@ -110,7 +110,7 @@ def graded(stability: float, difficulty: float, grade: int, days: int) -> tuple[
         kept = min(longer, stability / leaves)
     else:
         gain = gains * (11 - difficulty) * stability ** -w[9] * (math.exp(gone * w[10]) - 1)
-        kept = stability * (1 + gain * (w[15] if grade == 2 else 1) * (w[16] if grade == 4 else 1))
+        kept = stability * (1 + gain * (1.0 if grade == 3 else w[15] if grade == 2 else w[16]))
     harder = back + (1 - w[7]) * (difficulty - w[6] * (grade - 3) * (10 - difficulty) / 9)
     return max(kept, _LEAST_STABILITY), min(max(harder, 1.0), 10.0)
 
@@ -166,6 +166,8 @@ def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | N
     Its first takes at the full layer, until a few passes are counted. A day with thinner layers only shows no more
     than `shaky`, the whole not having been played; for a drill once held in full it says nothing either way.
     """
+    if len(takes) == 1 and takes[0].layer == FULL:
+        return words[0]
     full = [n for n, t in enumerate(takes) if t.layer == FULL and words[n] is not None]
     if not full and held_before:
         return None

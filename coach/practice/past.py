@@ -16,9 +16,8 @@ from typing import NamedTuple
 from coach.practice.evidence import HELD, counted, held_tempo, lost_tempo, stands
 from coach.practice.keeping import keeping, returned
 from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory, after_grade, day_grade, graded_of, memory_of
-from coach.practice.short import Short, in_short
+from coach.practice.short import Short, counted_short
 from coach.practice.takes import FULL, THUMB, Take
-from coach.practice.voices import as_counted
 
 LATELY = timedelta(days=28)
 """How long a held tempo is believed without being shown again (ours, no source)."""
@@ -92,21 +91,17 @@ class _Layer:
         self.stands, self.slowest, self.told, self.held = before.standing, before.slowest, before.told, before.held
         self.kept = {bpm: at for at, bpm in before.kept}
 
-    @property
-    def bpm(self) -> float | None:
-        return max(self.kept) if self.kept else self.held
-
     def take(self, take: Short, word: str | None) -> None:
+        """Count in one more take, which stands at `word` by itself."""
         here = take.layer == self.name
-        if not here and take.layers is None:
-            return
         if here and word is not None:
             self.stands = word
             if self.told is None or take.tempo < self.told:
                 self.told = take.tempo
-            slowest = min(take.tempos, default=None)
-            if slowest is not None and (self.slowest is None or slowest < self.slowest):
-                self.slowest = slowest
+            if take.tempos:
+                slowest = min(take.tempos)
+                if self.slowest is None or slowest < self.slowest:
+                    self.slowest = slowest
         bpm = held_tempo(take, self.name, word in HELD)
         if bpm is not None:
             self.held, self.kept[bpm] = bpm, take.at
@@ -117,22 +112,24 @@ class _Layer:
             if lost is not None:
                 self.kept = {bpm: at for bpm, at in self.kept.items() if bpm < lost}
 
-    def until(self, last: datetime) -> None:
-        """At the end of a day whose last take began at `last` what is older than LATELY is let go."""
+    def on(self, last: datetime) -> OnLayer:
+        """What is known after the take that began at `last`."""
+        kept = tuple(sorted([(at, bpm) for bpm, at in self.lately(last).items()]))
+        return OnLayer(self.stands, self.slowest, self.told, self.held, kept)
+
+    def lately(self, last: datetime) -> dict[float, datetime]:
+        """The tempos held within LATELY before `last`; older ones are let go."""
         if self.kept and min(self.kept.values()) < (since := last - LATELY):
             self.kept = {bpm: at for bpm, at in self.kept.items() if at >= since}
-
-    def told_now(self) -> OnLayer:
-        kept = tuple(sorted([(at, bpm) for bpm, at in self.kept.items()]))
-        return OnLayer(self.stands, self.slowest, self.told, self.held, kept)
+        return self.kept
 
 
 class Fold:
     """A drill's past as its days come, one after the other: what `after_day` does, without a value for each day."""
 
     __slots__ = (
-        "_begun", "_curve", "_first", "_full", "_graded", "_held", "_last", "_last_at", "_lately", "_returns", "_thumb",
-        "drill",
+        "_begun", "_bpm", "_curve", "_first", "_full", "_graded", "_held", "_last", "_last_at", "_lately", "_newest",
+        "_returns", "_thumb", "drill",
     )  # fmt: skip
 
     def __init__(self, drill: str, past: Past | None = None) -> None:
@@ -142,45 +139,56 @@ class Fold:
         before = Past(date.max, date.min, datetime.min) if past is None else past
         self._first, self._last, self._last_at = before.first_day, before.last_day, before.last_at
         self._held = before.held_day
-        self._full, self._thumb = _Layer(FULL, before.full), _Layer(THUMB, before.thumb)
-        self._curve = dict(before.curve)
+        self._full, self._thumb, self._bpm = _Layer(FULL, before.full), _Layer(THUMB, before.thumb), before.full.bpm
+        self._curve = list(before.curve)
+        self._newest = max([before.last_day, *(day for day, _ in before.curve)])
         self._graded = None if before.memory is None else graded_of(before.memory)
         threes = before.returns
         self._returns = {gap: n for gap, *n in zip(threes[::3], threes[1::3], threes[2::3], strict=True)}
 
-    def day(self, day: date, takes: Sequence[Short]) -> None:
+    def day(self, day: date, takes: list[Short]) -> None:
         """Go on with more takes of one local day, as their drill counts them, in order and later than all before."""
         full, at = self._full, takes[-1].at
-        if day > self._last > date.min:
+        if self._bpm is not None:
             gap = (day - self._last).days
-            told = returned(gap, full.bpm, takes)
+            told = returned(gap, self._bpm, takes)
             if told is not None:
                 sums = self._returns.setdefault(gap, [0, 0])
                 sums[0] += told[0]
                 sums[1] += told[1]
         words = [stands((take,)) for take in takes]
         for take, word in zip(takes, words, strict=True):
-            full.take(take, word)
-            self._thumb.take(take, word)
-            if word in HELD and take.layer == FULL and (self._held is None or day < self._held):
+            whole, mixed = take.layer == FULL, take.layers is not None
+            if whole and word in HELD and (self._held is None or day < self._held):
                 self._held = day
-        full.until(at)
-        self._thumb.until(at)
+            if whole or mixed:
+                full.take(take, word)
+            if mixed or take.layer == THUMB:
+                self._thumb.take(take, word)
+        kept = full.lately(at)
+        self._bpm = bpm = max(kept) if kept else full.held
         graded = self._graded
         grade = day_grade(takes, graded is not None and graded.first_held is not None, words)
         if grade is not None:
             self._graded = after_grade(graded, day, grade)
-        bpm = full.bpm
         if bpm is not None:
             curve = self._curve
-            curve.pop(day, None)
-            curve[day] = bpm
+            if day <= self._newest:  # a date that came again, or one before it
+                curve[:] = [one for one in curve if one[0] != day]
+            curve.append((day, bpm))
             if len(curve) > CURVE_DAYS:
-                del curve[next(iter(curve))]
-        self._lately = [*self._lately, *takes][-LATEST_TAKES:]
+                del curve[0]
+        self._lately = (self._lately + takes)[-LATEST_TAKES:]
         if day < self._first:
             self._first = day
+        if day > self._newest:
+            self._newest = day
         self._last, self._last_at = day, at
+
+    @property
+    def begun(self) -> bool:
+        """True once there was a day."""
+        return self._last > date.min
 
     def past(self) -> Past:
         """The past as it is now; there was a day."""
@@ -194,9 +202,9 @@ class Fold:
             self._last_at,
             self._held,
             (*latest, *map(_counted, self._lately))[-LATEST_TAKES:],
-            self._full.told_now(),
-            self._thumb.told_now(),
-            tuple(self._curve.items()),
+            self._full.on(self._last_at),
+            self._thumb.on(self._last_at),
+            tuple(self._curve),
             memory,
             tuple([n for gap in sorted(self._returns) for n in (gap, *self._returns[gap])]),
         )
@@ -205,7 +213,7 @@ class Fold:
 def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
     """The past after more takes of one drill and one local day, in order and later than all before."""
     fold = Fold(takes[0].drill, past)
-    fold.day(takes[0].local_day, [in_short(as_counted(take)) for take in takes])
+    fold.day(takes[0].local_day, [counted_short(take) for take in takes])
     return fold.past()
 
 
@@ -225,7 +233,7 @@ def past_of(takes: Iterable[Take], before: Past | None = None) -> Past | None:
     for day, played in groupby(sorted(takes, key=lambda t: (t.at, t.id)), key=lambda t: t.local_day):
         own = list(played)
         fold = fold or Fold(own[0].drill, before)
-        fold.day(day, [in_short(as_counted(take)) for take in own])
+        fold.day(day, [counted_short(take) for take in own])
     return before if fold is None else fold.past()
 
 

@@ -6,11 +6,13 @@ from datetime import datetime
 from typing import NamedTuple
 
 from coach.practice.takes import Take
+from coach.practice.voices import counted_as, voice_of
 
 
 class Short(NamedTuple):
-    """One take. Its passes lie side by side in order: `tempos` in bpm, `cleans` (1 or 0), and the `layers` they were
-    on, None where all were on the layer the take began on. The other fields are those of a Take."""
+    """One take. Its passes lie side by side in order: `tempos` in bpm, of which `tempo` is the fastest, `cleans` (1 or
+    0), and the `layers` they were on, None where all were on the layer the take began on. The other fields are those
+    of a Take."""
 
     at: datetime
     layer: str
@@ -48,3 +50,17 @@ def in_short(take: Take) -> Short:
         tuple([int(p.clean) for p in passes]),
         None if same else tuple([p.layer for p in passes]),
     )
+
+
+def as_counted(drill: str, mode: str, take: Short) -> Short:
+    """A take of a drill, played in `mode`, with its layers as they count for that drill (voices.py)."""
+    if not voice_of(drill):
+        return take
+    layer = counted_as(drill, mode, take.layer)[1]
+    layers = tuple([counted_as(drill, mode, where)[1] for where in take.layers or (take.layer,) * len(take.tempos)])
+    return take._replace(layer=layer, layers=None if all(where == layer for where in layers) else layers)
+
+
+def counted_short(take: Take) -> Short:
+    """A take in short with its layers as they count for its drill."""
+    return as_counted(take.drill, take.mode, in_short(take))

@@ -19,10 +19,14 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
+from typing import TypeVar
 
 from coach.practice.psychometric import Trials, fine_bin
+from coach.practice.short import Short, in_short
 from coach.practice.takes import FULL, MODES, Take
-from coach.practice.voices import as_counted
+from coach.practice.voices import counted_as
+
+T = TypeVar("T")
 
 KEEP = 0.75
 """The share of what earlier days said that is kept at the next day of practice (ours, no source)."""
@@ -72,7 +76,7 @@ def add_whole(window: Window, day: date, mode: str, layer: str, bpm: float, bars
         add(layers.setdefault(layer, {}), bpm, BY_HAND, bars - stumbled, stumbled)
 
 
-def latest(window: Mapping[date, dict[str, Counts]]) -> Window:
+def latest(window: Mapping[date, T]) -> dict[date, T]:
     """The latest MOST_DAYS days, in order."""
     return {day: window[day] for day in sorted(window)[-MOST_DAYS:]}
 
@@ -85,13 +89,19 @@ def days_in(window: Mapping[date, dict[str, Counts]], layer: str = FULL) -> Days
 def days_of(takes: Iterable[Take], layer: str = FULL) -> Days:
     """What counts of one drill's layer in its takes, in whatever order they come."""
     window: Window = {}
-    for take in map(as_counted, takes):
-        window.setdefault(take.local_day, {})
-        for one in take.passes:
-            add_pass(window, take.local_day, take.mode, one.layer, one.tempo, one.bars, int(one.clean))
-        if not take.passes:
-            add_whole(window, take.local_day, take.mode, take.layer, take.tempo, take.bars, take.stumbles)
+    for take in takes:
+        add_take(window, take.local_day, take.drill, take.mode, in_short(take), [p.bars for p in take.passes])
     return days_in(latest(window), layer)
+
+
+def add_take(window: Window, day: date, drill: str, mode: str, take: Short, bars: Sequence[int]) -> None:
+    """Count a take of a drill, played in `mode`, into a window; `bars` of each of its passes."""
+    window.setdefault(day, {})
+    layers = take.layers or (take.layer,) * len(bars)
+    for tempo, clean, layer, length in zip(take.tempos, take.cleans, layers, bars, strict=True):
+        add_pass(window, day, *counted_as(drill, mode, layer), tempo, length, clean)
+    if not bars:
+        add_whole(window, day, *counted_as(drill, mode, take.layer), take.tempo, take.bars, take.stumbles)
 
 
 def usual_bars(days: Mapping[date, Counts]) -> int:

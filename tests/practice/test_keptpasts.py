@@ -8,7 +8,6 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.practice import keptpasts
 from coach.practice.edits import Wishes
 from coach.practice.estimates import Estimates, beside
 from coach.practice.exchange import merge
@@ -139,15 +138,6 @@ def test_two_coaches_fold_each_row_once(tmp_path) -> None:
         assert one.pasts() == two.pasts()
         evening(ledger, days_ago=1)
         assert two.pasts() == one.pasts() == pasts_of(ledger.takes())
-
-
-def test_many_drills_are_folded_a_part_at_a_time(tmp_path, monkeypatch) -> None:
-    """However few takes may be held in memory at once, the result is the same."""
-    monkeypatch.setattr(keptpasts, "_AT_A_TIME", 1)
-    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
-        for drill in ("landing-walk", "two-lamps", "slow-tide"):
-            evening(ledger, drill, 2)
-        kept_as_told(estimates, ledger)
 
 
 def test_what_is_kept_is_small(tmp_path) -> None:

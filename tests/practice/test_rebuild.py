@@ -1,0 +1,165 @@
+"""The whole ledger read at once gives what its takes give one by one, however they lie in it."""
+
+from datetime import UTC, datetime, timedelta, timezone
+from pathlib import Path
+
+import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
+
+from coach.practice import keptpasts, tally
+from coach.practice.estimates import Estimates
+from coach.practice.exchange import merge
+from coach.practice.ledger import Ledger
+from coach.practice.load import minutes_by_day
+from coach.practice.past import past_of, pasts_of
+from coach.practice.rebuild import everything
+from coach.practice.steady import evidence_of
+from coach.practice.takes import VERDICTS
+from coach.practice.trials import days_in, days_of
+from tests.practice.test_estimates import evening
+
+law = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+SUNG = "ferry-song/plain/part/verse/sing"
+SUNG_FULL = "ferry-song/plain/part/verse/sing-full"
+layers = st.sampled_from(["full", "full", "full", "thumb", "thinner"])
+passes = st.tuples(st.integers(60, 120), st.sampled_from([0, 4, 4, 8]), st.booleans(), layers)
+goes = st.lists(
+    st.fixed_dictionaries(
+        {
+            "drill": st.sampled_from(["two-lamps", "slow-tide", SUNG, SUNG_FULL, "ferry-song/plain/spoken/verse"]),
+            "days": st.integers(0, 50),
+            "hours": st.integers(-11, 12),  # from UTC: a local day may come again, or before the one before
+            "layer": layers,
+            "mode": st.sampled_from(["play", "play", "sing"]),
+            "tempo": st.integers(60, 120),
+            "by_hand": st.booleans(),
+            "passes": st.lists(passes, max_size=6),
+            "apart": st.booleans(),  # some passes are written down after all takes
+            "words": st.lists(st.sampled_from(VERDICTS), max_size=2),
+        }
+    ),
+    max_size=25,
+)
+
+
+def write(ledger: Ledger, takes) -> None:
+    """The takes in the order given; passes of some lie apart, the later ones with the lower numbers."""
+    later = []
+    for n, one in enumerate(takes):
+        at = datetime(2026, 3, 10, 19, n % 60, tzinfo=UTC) - timedelta(days=one["days"])
+        at = at.astimezone(timezone(timedelta(hours=one["hours"])))
+        told = {"layer": one["layer"], "mode": one["mode"], "at": at}
+        if one["by_hand"] and not one["passes"]:
+            ledger.add_whole_take(one["drill"], one["tempo"], "held", bars=n % 13, stumbles=n % 5, **told)
+            continue
+        id_ = ledger.begin_take(one["drill"], one["tempo"], **told)
+        for k, (tempo, bars, clean, layer) in enumerate(one["passes"]):
+            where = later if one["apart"] and k < 2 else None
+            row = (id_, k + 1, tempo, bars, int(not clean), layer)
+            if where is None:
+                ledger.add_pass(*row, at=at)
+            else:
+                where.append((row, at))
+        for k, word in enumerate(one["words"]):
+            ledger.give_verdict(id_, word, at=at + timedelta(minutes=5 - k))
+    for row, at in reversed(later):
+        ledger.add_pass(*row, at=at)
+
+
+def told_as_by_takes(ledger: Ledger, estimates: Estimates) -> None:
+    """What is kept is what the takes give: pasts, minutes, evidence of every drill and layer."""
+    takes = ledger.takes()
+    assert estimates.pasts() == pasts_of(takes)
+    assert estimates.minutes() == minutes_by_day((t.local_day, t.at) for t in takes)
+    for drill in {t.drill for t in takes}:
+        own = [t for t in takes if t.drill == drill]
+        for layer in ("full", "thumb", "thinner"):
+            assert estimates.evidence(drill, layer) == evidence_of(days_of(own, layer))
+
+
+@law
+@given(goes, st.integers(0, 25))
+def test_grown_merged_or_read_at_once_it_is_what_the_takes_give(tmp_path: Path, takes, cut: int) -> None:
+    """Thin layers, sung and spoken drills, other zones, takes by hand or cut off, passes and second words that come
+    late, in one ledger or laid together from two: pasts, minutes and evidence are those of the takes."""
+    for file in tmp_path.iterdir():
+        file.unlink()
+    with Ledger(tmp_path / "a.db") as ledger, Ledger(tmp_path / "b.db") as other, Estimates(ledger) as grown:
+        write(ledger, takes[:cut])
+        told_as_by_takes(ledger, grown)
+        write(other, takes[cut:])
+        merge(ledger, other.path)
+        told_as_by_takes(ledger, grown)
+        with Estimates(ledger, tmp_path / "anew.sqlite3") as at_once:
+            told_as_by_takes(ledger, at_once)
+            assert at_once.keeping() == grown.keeping()
+
+
+@law
+@given(goes)
+def test_a_drill_is_told_with_its_latest_day_held_open(tmp_path: Path, takes) -> None:
+    """The past before the latest day and that day's takes come to the whole past."""
+    for file in tmp_path.iterdir():
+        file.unlink()
+    with Ledger(tmp_path / "a.db") as ledger:
+        write(ledger, takes)
+        own = {t.id: t for t in ledger.takes()}
+        for told in everything(ledger).drills:
+            opened = [own[id_] for id_ in told.opened]
+            assert len({t.local_day for t in opened}) == 1
+            assert past_of(opened, told.before) == told.past
+            drills = [t for t in own.values() if t.drill == told.drill]
+            assert days_in(told.window) == days_of(drills)
+
+
+def test_much_that_is_new_is_read_with_all_the_rest(tmp_path, monkeypatch) -> None:
+    """Beyond a share of new rows the whole ledger is read again, once, and the result is the same."""
+    monkeypatch.setattr(tally, "_MANY", 20)
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        evening(ledger, days_ago=9)
+        told_as_by_takes(ledger, estimates)
+        for days_ago in range(8, 0, -1):
+            evening(ledger, days_ago=days_ago)
+        with monkeypatch.context() as patch:
+            patch.setattr(keptpasts, "go_on", None)
+            patch.setattr(tally, "counted", None)
+            told_as_by_takes(ledger, estimates)
+
+
+def test_where_many_drills_begin_anew_all_are_read_at_once(tmp_path) -> None:
+    """Older evenings of many drills come in from another machine: no drill is asked for by itself."""
+    names = [f"drill-{n}" for n in range(30)]
+    with Ledger(tmp_path / "a.db") as ledger, Ledger(tmp_path / "b.db") as other, Estimates(ledger) as estimates:
+        for name in names:
+            evening(ledger, name, 5)
+            evening(ledger, name, 2)
+            evening(other, name, 9)
+        told_as_by_takes(ledger, estimates)
+        merge(ledger, other.path)
+        asked = []
+        whole = ledger.takes
+        with pytest.MonkeyPatch.context() as patch:
+            patch.setattr(ledger, "takes", lambda drill=None, **k: asked.append(drill) or whole(drill, **k))
+            estimates.pasts()
+        assert not any(asked)
+        told_as_by_takes(ledger, estimates)
+
+
+def test_what_is_written_while_all_is_read_is_taken_in_afterwards(tmp_path, monkeypatch) -> None:
+    """A pass written by another coach in the middle of the reading is new the next time, not lost and not twice."""
+    with Ledger(tmp_path / "a.db") as ledger, Ledger(tmp_path / "a.db") as other, Estimates(ledger) as estimates:
+        evening(ledger, days_ago=3)
+        from coach.practice import reading
+
+        plain = reading.Reading._read_words
+
+        def interrupted(self) -> None:
+            evening(other, "slow-tide", 1)
+            plain(self)
+
+        monkeypatch.setattr(reading.Reading, "_read_words", interrupted)
+        assert estimates.refresh() == 1
+        monkeypatch.undo()
+        assert estimates.refresh() == 1
+        told_as_by_takes(ledger, estimates)
