@@ -30,7 +30,6 @@ from coach.practice.troubles import checked_count, checked_verdict, checked_word
 __all__ = ["VERDICTS", "Ledger", "Note", "Pass", "Stumble", "Take"]
 
 Tempo = float | int | str | Fraction
-_READ_KB, _MAPPED_BYTES = 64_000, 1 << 31  # of the file kept at hand while all of it is gone through
 
 
 class Ledger:
@@ -237,8 +236,7 @@ class Ledger:
         """
         try:
             with closing(sqlite3.connect(self.path, isolation_level=None)) as db:
-                for setting in ("query_only = ON", f"cache_size = -{_READ_KB}", f"mmap_size = {_MAPPED_BYTES}"):
-                    db.execute(f"PRAGMA {setting}")
+                db.execute("PRAGMA query_only = ON")
                 db.execute("BEGIN")
                 yield db
         except sqlite3.Error as error:
