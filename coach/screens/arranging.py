@@ -85,7 +85,7 @@ class ArrangingPage(ArrangingView):
         if message.note:
             self.say(message.note)
         newer = message.song
-        if self.draft.busy:
+        if self.draft.more:
             return
         if newer.id != self.song.id or replace(newer, own=True) != replace(self.song, own=True):
             self._retake(newer)

@@ -159,7 +159,7 @@ class ChartPage(Screen[None]):
             self.say(message.note)
         elif not self.typing:
             self.say("")
-        if not self.draft.busy and self.place not in self.lines:
+        if not self.draft.more and self.place not in self.lines:
             self.place = self.lines[self.at]
         self.show()
 

@@ -58,12 +58,15 @@ class Draft:
         self._undone: list[str] = []
         self._past: list[str] = []
         self._thread: Thread | None = None
+        self._left = 0  # changes asked for and not told of yet
 
     def change(self, change: Change, key: str = "") -> None:
         """Make a change; one that waits under the same `key` gives way to it."""
         with self._lock:
             if key and self._waiting and self._waiting[-1][1] == key:
                 self._waiting.pop()
+                self._left -= 1
+            self._left += 1
             self._waiting.append((change, key))
             if self._thread is None:
                 self._thread = Thread(target=self._work, name="coach-draft", daemon=True)
@@ -81,6 +84,11 @@ class Draft:
     def busy(self) -> bool:
         """Whether something is still to be made."""
         return self._thread is not None
+
+    @property
+    def more(self) -> bool:
+        """Whether what was told last is not the newest that was asked for."""
+        return self._left > 0
 
     async def idle(self) -> None:
         """Wait, with the screen alive, until all that was asked is made."""
@@ -112,19 +120,25 @@ class Draft:
                     self._thread = None
                     return
                 change, key = self._waiting.popleft()
-            self._make(change, key)
+            messages = self._make(change, key)
+            with self._lock:
+                # Before it is told: who hears of the last one must not take it for one that others follow.
+                self._left -= 1
+            for message in messages:
+                self._page.post_message(message)
 
-    def _make(self, change: Change, key: str) -> None:
+    def _make(self, change: Change, key: str) -> list[Message]:
+        """Make one change; what is to be told of it."""
+        told: list[Message] = []
         before = self.text
         walking = change in (self._back, self._forth)
         try:
             after = change(before)
             song = check_text(after, song_id(self.path), own=True).song
         except CoachError as error:
-            self._page.post_message(NotDrafted(str(error), key))
-            return
+            return [NotDrafted(str(error), key)]
         if song is None or after == before:
-            return
+            return []
         if not walking:
             self._past = [*self._past, before][-MOST_UNDONE:]
             self._undone.clear()
@@ -132,10 +146,10 @@ class Draft:
         try:
             note = self._save(after)
         except CoachError as error:
-            self._page.post_message(NotDrafted(str(error), key, kept=True))
+            told.append(NotDrafted(str(error), key, kept=True))
             note = ""
         shelve(self._world, song, self.path)
-        self._page.post_message(Drafted(after, song, self.path, note))
+        return [*told, Drafted(after, song, self.path, note)]
 
     def _save(self, text: str) -> str:
         """Write it; a sentence when it went elsewhere than was read from. Raises CoachError."""
