@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
-from contextlib import contextmanager
 from dataclasses import replace
 from datetime import date, datetime
 from functools import cache, partial
@@ -231,11 +230,12 @@ def plan_here(
     path = path or places.ledger()
     if not path.exists():
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
+    from coach.practice.collector import collector_waits
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
 
     use = _plan_settings(settings)
-    with _collector_waits(), Ledger(path) as ledger, Estimates(ledger) as estimates:
+    with collector_waits(), Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, played = estimates.pasts(), estimates.minutes()
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any("/" in drill.id for drill in drills):
@@ -283,21 +283,6 @@ def _piece(library: Library, settings: Settings, song: str, arrangement: str) ->
         return perform(read, arrangement_of(read, arrangement), library.patterns, shapes(), hand=hand_of(settings))
     except CoachError:  # the songs' own list tells what is wrong with it
         return None
-
-
-@contextmanager
-def _collector_waits() -> Iterator[None]:
-    """Python's search for rings of dead values waits: a plan makes thousands of values and no ring, and the search
-    would go through all of them time and again."""
-    import gc
-
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()
 
 
 def _plan_settings(settings: Settings) -> PlanSettings:

@@ -6,16 +6,14 @@ A drill's days are folded one after the other; its latest is held open, since ta
 
 from __future__ import annotations
 
-import gc
 from collections import defaultdict
-from collections.abc import Iterator
-from contextlib import contextmanager
 from dataclasses import dataclass
 from datetime import date, datetime
 from itertools import groupby
 from operator import attrgetter
 
 from coach.practice import tally
+from coach.practice.collector import collector_waits
 from coach.practice.ledger import Ledger
 from coach.practice.load import minutes_of
 from coach.practice.past import Fold, Past
@@ -48,7 +46,7 @@ class Everything:
 
 def everything(ledger: Ledger) -> Everything:
     """All of it. Raises CoachError when the ledger cannot be read."""
-    with _without_search(), ledger.reading() as db:
+    with collector_waits(), ledger.reading() as db:
         ends = tally.ends(lambda query, *values: db.execute(query, values).fetchall(), tally.TOLD)
         reading = Reading(db)
         found = []
@@ -77,14 +75,3 @@ def _told(drill: str, days: list[tuple[date, list[Row]]], reading: Reading) -> T
             for row in own:
                 add_take(window, day, drill, row.mode, row.take, reading.bars(row))
     return Told(drill, before, [row.id for row in rows], fold.past(), latest(window))
-
-
-@contextmanager
-def _without_search() -> Iterator[None]:
-    was = gc.isenabled()
-    gc.disable()
-    try:
-        yield
-    finally:
-        if was:
-            gc.enable()

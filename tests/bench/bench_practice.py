@@ -11,6 +11,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
+from coach.practice.collector import collector_waits
 from coach.practice.drills import Drill, Material, drills_from
 from coach.practice.estimates import Estimates
 from coach.practice.exchange import export_json, merge
@@ -18,7 +19,6 @@ from coach.practice.ledger import Ledger
 from coach.practice.past import memories
 from coach.practice.planner import drill_rows, plan
 from coach.practice.takes import VERDICTS
-from coach.shelf import _collector_waits
 
 NOW = datetime(2026, 3, 10, 19, 0, tzinfo=UTC)
 DRILLS, TAKES, PASSES = 74, 5000, 8
@@ -56,7 +56,7 @@ def report(name: str, deed: Callable[[], object], times: int = 5) -> None:
 
 def kept_plan(ledger: Ledger, drills: tuple[Drill, ...]) -> None:
     """The plan from what is kept beside the ledger, the file opened anew as `coach today` does."""
-    with _collector_waits(), Estimates(ledger) as estimates:
+    with collector_waits(), Estimates(ledger) as estimates:
         kept = {"pasts": estimates.pasts(), "played": estimates.minutes()}
         plan(drills, (), NOW, 20, steady_of=estimates.steady_of(drills, NOW.date()), **kept)
 

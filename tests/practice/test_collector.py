@@ -4,7 +4,7 @@ import gc
 
 import pytest
 
-from coach.shelf import _collector_waits
+from coach.practice.collector import collector_waits
 
 
 @pytest.fixture(autouse=True)
@@ -19,7 +19,7 @@ def _as_before():
 def test_the_search_waits_and_is_then_as_it_was(searching: bool) -> None:
     """Held off while the plan is made; going on afterwards only where it was going before."""
     (gc.enable if searching else gc.disable)()
-    with _collector_waits():
+    with collector_waits():
         assert not gc.isenabled()
     assert gc.isenabled() is searching
 
@@ -28,6 +28,6 @@ def test_the_search_waits_and_is_then_as_it_was(searching: bool) -> None:
 def test_a_plan_that_fails_leaves_the_search_as_it_was(searching: bool) -> None:
     """An error in the plan comes out as it is, and the search is not left held off."""
     (gc.enable if searching else gc.disable)()
-    with pytest.raises(ZeroDivisionError), _collector_waits():
+    with pytest.raises(ZeroDivisionError), collector_waits():
         _ = 1 / 0
     assert gc.isenabled() is searching
