@@ -24,6 +24,7 @@ from coach.practice.drills import Drill, Material, drills_from
 from coach.practice.estimates import Estimates
 from coach.practice.ledger import Ledger
 from coach.practice.steady import Prior, Steady
+from coach.practice.takes import VERDICTS
 from coach.practice.tempos import span
 from tests.bench.bench_practice import kept_plan
 from tests.bench.learners.player import Player, made
@@ -109,7 +110,8 @@ def on_the_stage(players: int) -> None:
 
 
 def fill(ledger: Ledger, takes: int, drills: int) -> None:
-    """Made-up years of four passes a take, in time order, each drill around a tempo of its own; not measured."""
+    """Made-up years of four passes a take, in time order, each drill around a tempo of its own, a word on seven takes in
+    ten; not measured."""
     chance = random.Random(7)
     own = [chance.uniform(65, 120) for _ in range(drills)]
     with ledger.transaction() as db:
@@ -129,6 +131,9 @@ def fill(ledger: Ledger, takes: int, drills: int) -> None:
                 "INSERT INTO passes VALUES (?, ?, ?, ?, 4, ?, ?, ?)",
                 [(id_, k + 1, text, round(tempo + 2 * k, 1), s, 1 - s, layer) for k, s in enumerate(stumbles)],
             )
+            if chance.random() < 0.7:
+                word = VERDICTS[max(3 - sum(stumbles) - int(chance.random() < 0.3), 0)]
+                db.execute("INSERT INTO verdicts VALUES (?, ?, ?, ?)", (f"{chance.getrandbits(128):032x}", id_, text, word))
 
 
 def speed(takes: int, drills: int, made_before: Path | None = None) -> None:
