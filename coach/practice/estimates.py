@@ -250,7 +250,7 @@ class Estimates:
             self._db.execute(f"DELETE FROM {table}")
         self._forget()
         for one in told.drills:
-            keptfigures.put(self._db, one.drill, one.window)
+            keptfigures.put(self._db, one.drill, one.window, one.evidence)
         keptpasts.put(self._db, told.drills, told.minutes)
         self._ends = {what: told.ends[what] for what in tally.COUNTED}
         tally.write(self._db, "seen", self._ends)
@@ -274,7 +274,9 @@ class Estimates:
                 for key, (clean, stumbled) in counts.items():
                     old = sums.get(key, (0, 0))
                     sums[key] = (old[0] + clean, old[1] + stumbled)
-        self._full[drill], figure = keptfigures.put(self._db, drill, latest(window))
+        window = latest(window)
+        self._full[drill] = evidence = evidence_of(days_in(window))
+        figure = keptfigures.put(self._db, drill, window, evidence)
         if self._figures is not None:
             self._figures.pop(drill, None)
             if figure is not None:

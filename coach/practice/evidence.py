@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
+from functools import lru_cache
 from itertools import compress
 
 from coach.practice.short import Short, in_short
@@ -51,19 +52,31 @@ def stands(takes: Sequence[Short]) -> str | None:
     The word is that of the first take that has one (a later take has been warmed up by the first). It is
     lowered to what the clean share bears out. Without any count, or without a word, `held` is the most.
     """
-    first = takes[0]
-    word = first.verdict
-    clean: float
-    if len(takes) == 1 and first.cleans:  # as almost always
-        clean, weight = sum(first.cleans), len(first.cleans)
-    else:
-        word = next((t.verdict for t in takes if t.verdict), None)
-        clean, weight = counted(takes)
+    if len(takes) == 1:
+        return stands_alone(takes[0])
+    clean, weight = counted(takes)
+    return _borne_out(next((t.verdict for t in takes if t.verdict), None), clean, weight, any(map(_by_hand, takes)))
+
+
+def stands_alone(take: Short) -> str | None:
+    """The verdict that one take supports by itself (see `stands`)."""
+    if take.cleans:
+        return _by_passes(take.verdict, take.cleans)
+    return _borne_out(take.verdict, *counted((take,)), _by_hand(take))
+
+
+@lru_cache(maxsize=1 << 12)
+def _by_passes(word: str | None, cleans: bytes) -> str | None:
+    return _borne_out(word, sum(cleans), len(cleans), False)
+
+
+def _borne_out(word: str | None, clean: float, weight: int, by_hand: bool) -> str | None:
+    """The word as far as `clean` of so many passes bear it out; whether some were written down by hand."""
     if not weight:
         return None if word is None else VERDICTS[min(_PLACES[word], _HELD_PLACE)]
     share = clean / weight
     place = 3 if share >= _FLOWING else 2 if share >= _HELD else 1 if share >= _SHAKY else 0
-    if place > _HELD_PLACE and (word is None or (weight < ENOUGH_PASSES and not any(_by_hand(t) for t in takes))):
+    if place > _HELD_PLACE and (word is None or (weight < ENOUGH_PASSES and not by_hand)):
         place = _HELD_PLACE
     if word is not None and _PLACES[word] < place:
         return word
@@ -91,7 +104,7 @@ def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | Non
 
     `held`: whether it was held, where that has been found out already.
     """
-    if not (stands((take,)) in HELD if held is None else held):
+    if not (stands_alone(take) in HELD if held is None else held):
         return None
     if take.layers is not None:
         return max(take.on(layer)[0], default=None)

@@ -79,11 +79,11 @@ def returned(gap: int, held_bpm: float | None, takes: Sequence[Short]) -> tuple[
     if held_bpm is None or gap < 1 or first.layer != FULL:
         return None
     slow, fast = _LIKE[0] * held_bpm, _LIKE[1] * held_bpm
-    tempos, cleans = first.tempos[:ENOUGH_PASSES], first.cleans
-    if first.layers is not None:
-        cleans = tuple([clean if layer == FULL else -1 for clean, layer in zip(cleans, first.layers, strict=True)])
-    told = [c for tempo, c in zip(tempos, cleans, strict=False) if c >= 0 and slow <= tempo <= fast]
-    return (sum(told), len(told)) if told else None
+    clean = passes = 0
+    for n, (tempo, good) in enumerate(zip(first.tempos[:ENOUGH_PASSES], first.cleans, strict=False)):
+        if slow <= tempo <= fast and (first.layers is None or first.layers[n] == FULL):
+            clean, passes = clean + good, passes + 1
+    return (clean, passes) if passes else None
 
 
 def keeping(returns: Returns) -> Keeping:

@@ -27,11 +27,10 @@ from coach.practice.steady import (
     Steady,
     Tried,
     as_known,
-    evidence_of,
     own_prior,
     places,
 )
-from coach.practice.trials import Window, days_in
+from coach.practice.trials import Window
 
 TABLES = (
     # days: what was counted of every layer; along: what that says of the full layer, NULL when nothing
@@ -58,20 +57,18 @@ class Figure:
     places: Places | None = None
 
 
-def put(db: sqlite3.Connection, drill: str, window: Window) -> tuple[Evidence | None, Figure | None]:
-    """Put a drill's counts in the place of those kept; gives what they say and its figure, not yet worked out.
-
-    Raises sqlite3.Error.
+def put(db: sqlite3.Connection, drill: str, window: Window, evidence: Evidence | None) -> Figure | None:
+    """Put a drill's counts, and what they say of its full layer, in the place of those kept; gives its figure, not yet
+    worked out. Raises sqlite3.Error.
     """
-    evidence = evidence_of(days_in(window))
     along = None if evidence is None else array("d", evidence.along).tobytes()
     db.execute("INSERT OR REPLACE INTO kept VALUES (?, ?, ?)", (drill, _text(window), along))
     if evidence is None:  # the days on which it was counted have gone by
         db.execute("DELETE FROM figures WHERE drill = ?", (drill,))
-        return None, None
+        return None
     figure = Figure(Tried(evidence.passes, evidence.both, evidence.slow, evidence.fast, evidence.last_day))
     write(db, {drill: figure})
-    return evidence, figure
+    return figure
 
 
 def counts(db: sqlite3.Connection, drill: str) -> Window | None:

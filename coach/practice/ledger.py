@@ -229,19 +229,6 @@ class Ledger:
 
     # Reading
 
-    @contextmanager
-    def reading(self) -> Iterator[sqlite3.Connection]:
-        """A connection of its own that reads the ledger as it is at this moment, whatever is written meanwhile: for
-        what goes through all of it. Raises CoachError when the file cannot be read.
-        """
-        try:
-            with closing(sqlite3.connect(self.path, isolation_level=None)) as db:
-                db.execute("PRAGMA query_only = ON")
-                db.execute("BEGIN")
-                yield db
-        except sqlite3.Error as error:
-            raise explain(error, str(self.path)) from None
-
     def rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
         """The rows a reading query gives. Raises CoachError when the file cannot be read."""
         with self._lock:
@@ -311,3 +298,17 @@ class Ledger:
         chosen, values = ("", ()) if kind is None else (" WHERE kind = ?", (kind,))
         rows = self.rows(f"SELECT id, at, local_day, kind, text, take FROM notes{chosen} ORDER BY at, id", *values)
         return [Note(i, from_utc_text(at), date.fromisoformat(day), *rest) for i, at, day, *rest in rows]
+
+
+@contextmanager
+def reading_of(path: Path) -> Iterator[sqlite3.Connection]:
+    """A connection of its own that reads the ledger at `path` as it is at this moment, whatever is written meanwhile:
+    for what goes through all of it. Raises CoachError when it cannot be read.
+    """
+    try:
+        with closing(sqlite3.connect(path, isolation_level=None)) as db:
+            db.execute("PRAGMA query_only = ON")
+            db.execute("BEGIN")
+            yield db
+    except sqlite3.Error as error:
+        raise explain(error, str(path)) from None

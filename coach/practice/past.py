@@ -13,7 +13,7 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import NamedTuple
 
-from coach.practice.evidence import HELD, counted, held_tempo, lost_tempo, stands
+from coach.practice.evidence import HELD, counted, held_tempo, lost_tempo, stands_alone
 from coach.practice.keeping import keeping, returned
 from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory, after_grade, day_grade, graded_of, memory_of
 from coach.practice.short import Short, counted_short
@@ -82,7 +82,8 @@ class Past(NamedTuple):
 
 
 class _Layer:
-    """What the takes say of one layer, as they come (see OnLayer); `kept` gives the moment of each tempo held."""
+    """What the takes say of one layer, as they come (see OnLayer); `kept` gives the moment of each tempo held, in order
+    of moments."""
 
     __slots__ = ("held", "kept", "name", "slowest", "stands", "told")
 
@@ -104,6 +105,7 @@ class _Layer:
                     self.slowest = slowest
         bpm = held_tempo(take, self.name, word in HELD)
         if bpm is not None:
+            self.kept.pop(bpm, None)
             self.held, self.kept[bpm] = bpm, take.at
         elif self.kept:
             lost = lost_tempo(take, self.name)
@@ -119,8 +121,9 @@ class _Layer:
 
     def lately(self, last: datetime) -> dict[float, datetime]:
         """The tempos held within LATELY before `last`; older ones are let go."""
-        if self.kept and min(self.kept.values()) < (since := last - LATELY):
-            self.kept = {bpm: at for bpm, at in self.kept.items() if at >= since}
+        since = last - LATELY
+        while self.kept and next(iter(self.kept.values())) < since:
+            del self.kept[next(iter(self.kept))]
         return self.kept
 
 
@@ -156,7 +159,7 @@ class Fold:
                 sums = self._returns.setdefault(gap, [0, 0])
                 sums[0] += told[0]
                 sums[1] += told[1]
-        words = [stands((take,)) for take in takes]
+        words = [stands_alone(take) for take in takes]
         for take, word in zip(takes, words, strict=True):
             whole, mixed = take.layer == FULL, take.layers is not None
             if whole and word in HELD and (self._held is None or day < self._held):

@@ -10,110 +10,158 @@ from __future__ import annotations
 
 import sqlite3
 from array import array
-from collections.abc import Iterator
+from collections import Counter
+from collections.abc import Iterable, Iterator
 from datetime import date
+from itertools import compress, count
+from operator import le, ne, or_
 from typing import NamedTuple
 
 from coach.practice.days import from_utc_text
 from coach.practice.short import Short
 from coach.practice.takes import VERDICTS
+from coach.practice.tally import Ends
 
 _AT_ONCE = 4096  # rows
-_APART = -1
-_ON_PASSES = "SELECT tempo, bars, clean, layer FROM passes WHERE take = ? ORDER BY number"
-_WHOLES = (
-    "SELECT w.take, w.bars, w.stumbles + (SELECT count(*) FROM stumbles s WHERE s.take = w.take) FROM wholes w"
+_NONE, _APART = -1, -2
+_MORE_LAYERS = 255  # the code of every layer beyond so many; takes with one are asked for one by one
+_TAKES = (
+    "SELECT rowid, id, at, local_day, drill, tempo, layer, mode FROM takes"
+    " WHERE rowid <= ?1 AND drill >= ?2 AND (?3 IS NULL OR drill < ?3) ORDER BY drill, at, id"
 )
+_PASSES = "SELECT take, number, tempo, bars, clean, layer FROM passes WHERE rowid <= ?"
+_ON_PASSES = "SELECT tempo, bars, clean, layer FROM passes WHERE rowid <= ? AND take = ? ORDER BY number"
+_WHOLES = (
+    "SELECT w.take, w.bars, w.stumbles + (SELECT count(*) FROM stumbles s WHERE s.take = w.take AND s.rowid <= ?)"
+    " FROM wholes w WHERE w.rowid <= ?"
+)
+_VERDICTS = "SELECT take, verdict FROM verdicts WHERE rowid <= ?"
+_LAST_WORD = "SELECT verdict FROM verdicts WHERE rowid <= ? AND take = ? ORDER BY at DESC, id DESC LIMIT 1"
+_make = tuple.__new__  # for values by the million: a named tuple's own way takes three times as long
 
 
-class Row(NamedTuple):
-    """A take with what is not in its short form: `take` has the layers it was played on, `place` is where its passes
-    lie (see Reading.bars)."""
+class Whence(NamedTuple):
+    """What a take in short does not tell: its id, the mode it was played in, and the place of its passes."""
 
     id: str
-    day: date
-    drill: str
     mode: str
-    take: Short
-    place: int | None
+    place: int
+
+
+class Day(NamedTuple):
+    """A drill's takes of one local day in the order they began, and whence each of them is."""
+
+    day: date
+    takes: list[Short]
+    whence: list[Whence]
 
 
 class Reading:
-    """What one reading of the ledger behind a connection of its own finds. Raises sqlite3.Error."""
+    """What one reading of the ledger behind a connection of its own finds, up to the `ends` of its tables (tally.py)
+    and whatever is written meanwhile. Raises sqlite3.Error."""
 
-    def __init__(self, db: sqlite3.Connection) -> None:
+    def __init__(self, db: sqlite3.Connection, ends: Ends) -> None:
         self._db = db
-        self._starts, self._tempos, self._cleans = array("Q"), array("d"), bytearray()
-        self._bars, self._layers, self._names = array("q"), array("I"), dict[str, int]()
-        self._places: dict[str, int] = {}
-        self._read_passes()
+        self._ends = {table: row for table, (row, _) in ends.items()}
+        self._starts, self._tempos, self._cleans = array("Q"), array("d"), b""
+        self._bars, self._layers, self._names = array("q"), bytearray(), dict[str, int]()
+        self._order = _Order(self._read_passes())
         self._words, self._apart_words = bytearray(len(self._starts)), dict[str, str]()
         self._read_words()
 
-    def takes(self) -> Iterator[Row]:
-        """Every take, drill by drill and each drill's in the order they began; cut-off ones among them."""
-        wholes = {take: (bars, stumbles) for take, bars, stumbles in self._db.execute(_WHOLES)}
-        codes, names, days = self._names, list(self._names), dict[str, date]()
-        places, words, apart = self._places, self._words, self._apart_words
+    def drills(self, first: str = "", before: str | None = None) -> Iterator[tuple[str, list[Day]]]:
+        """Every drill from `first` on and before another, in order of ids, with its days: takes in the order they
+        began, cut-off ones among them. A local day that comes again after another one stands there twice."""
+        ends = self._ends
+        last_rows = (ends["stumbles"], ends["wholes"])
+        wholes = {take: (bars, stumbles) for take, bars, stumbles in self._db.execute(_WHOLES, last_rows)}
+        codes, days = self._names, dict[str, date]()
+        words, apart, places = self._words, self._apart_words, self._places()
         starts, tempos, cleans, layers = self._starts, self._tempos, self._cleans, self._layers
         said = (None, *VERDICTS)
-        query = "SELECT id, at, local_day, drill, tempo, layer, mode FROM takes ORDER BY drill, at, id"
-        for id_, text, day_text, drill, tempo, layer, mode in self._db.execute(query):
-            day = days.get(day_text)
-            if day is None:
-                day = days[day_text] = date.fromisoformat(day_text)
-            at = from_utc_text(text)
-            place = places.get(id_)
-            if place is None:
-                bars, stumbles = wholes.get(id_, (0, 0))
-                take = Short(at, layer, apart.get(id_), tempo, bars, stumbles)
-            elif place == _APART:
-                took, _, good, on = zip(*self._db.execute(_ON_PASSES, (id_,)).fetchall(), strict=True)
-                take = Short(at, layer, apart.get(id_), max(took), 0, 0, took, good, on)
-            else:
+        found, own, last_drill, last_day = list[Day](), Day(date.min, [], []), None, ""
+        rows = self._db.execute(_TAKES, (ends["takes"], first, before))
+        for row, id_, text, day, drill, tempo, layer, mode in rows:
+            if drill != last_drill:
+                if last_drill is not None:
+                    yield last_drill, found
+                found, last_drill, last_day = [], drill, ""
+            if day != last_day:
+                if day not in days:
+                    days[day] = date.fromisoformat(day)
+                own, last_day = Day(days[day], [], []), day
+                found.append(own)
+            at, place = from_utc_text(text), places[row]
+            if place >= 0:
                 start, end = starts[place], starts[place + 1]
-                took, own = tuple(tempos[start:end]), layers[start:end]
-                on = None
-                if own.count(codes.get(layer, -1)) != end - start:
-                    on = tuple([names[code] for code in own])
-                take = Short(at, layer, said[words[place]], max(took), 0, 0, took, tuple(cleans[start:end]), on)
-            yield Row(id_, day, drill, mode, take, place)
+                took, on = tuple(tempos[start:end]), None
+                if layers.count(codes.get(layer, _MORE_LAYERS), start, end) != end - start:
+                    on = self._on(start, end)
+                told = (at, layer, said[words[place]], max(took), 0, 0, took, cleans[start:end], on)
+            elif place == _NONE:
+                bars, stumbles = wholes.get(id_, (0, 0))
+                told = (at, layer, apart.get(id_), tempo, bars, stumbles, (), b"", None)
+            else:
+                took, _, good, on = zip(*self._passes(id_), strict=True)
+                told = (at, layer, apart.get(id_), max(took), 0, 0, took, bytes(good), on)
+            own.takes.append(_make(Short, told))
+            own.whence.append(_make(Whence, (id_, mode, place)))
+        if last_drill is not None:
+            yield last_drill, found
 
-    def bars(self, row: Row) -> list[int]:
+    def bars(self, whence: Whence) -> list[int]:
         """The bars of each pass of a take."""
-        if row.place is None:
+        if whence.place == _NONE:
             return []
-        if row.place == _APART:
-            return [bars for _, bars, _, _ in self._db.execute(_ON_PASSES, (row.id,))]
-        return self._bars[self._starts[row.place] : self._starts[row.place + 1]].tolist()
+        if whence.place == _APART:
+            return [bars for _, bars, _, _ in self._passes(whence.id)]
+        return self._bars[self._starts[whence.place] : self._starts[whence.place + 1]].tolist()
 
-    def _read_passes(self) -> None:
-        places, starts, names = self._places, self._starts, self._names
+    def _passes(self, take: str) -> list[tuple[float, int, int, str]]:
+        """Tempo, bars, clean and layer of each pass of a take, in order."""
+        return self._db.execute(_ON_PASSES, (self._ends["passes"], take)).fetchall()
+
+    def _on(self, start: int, end: int) -> tuple[str, ...]:
+        """The layers of some passes, by their places."""
+        names = list(self._names)
+        return tuple([names[code] for code in self._layers[start:end]])
+
+    def _read_passes(self) -> list[str]:
+        """Lay all passes side by side; gives the take of each run of them, one that lies apart more than once."""
+        starts, names, ids, cleans = self._starts, self._names, list[str](), bytearray()
         last_take, last_number, so_far = "", 0, 0
-        cursor = self._db.execute("SELECT take, number, tempo, bars, clean, layer FROM passes")
+        cursor = self._db.execute(_PASSES, (self._ends["passes"],))
         while rows := cursor.fetchmany(_AT_ONCE):
-            takes, numbers, tempos, bars, cleans, layers = zip(*rows, strict=True)
-            befores = zip(takes, (last_take, *takes), numbers, (last_number, *numbers), strict=False)
-            for n in [n for n, (take, before, i, j) in enumerate(befores) if take != before or i <= j]:
-                take = takes[n]
-                places[take] = _APART if take in places else len(starts)
-                starts.append(so_far + n)
+            takes, numbers, tempos, bars, clean, layers = zip(*rows, strict=True)
+            others = map(ne, takes, (last_take, *takes))
+            back = map(le, numbers, (last_number, *numbers))
+            begun = list(compress(count(), map(or_, others, back)))
+            starts.extend([so_far + n for n in begun])
+            ids += [takes[n] for n in begun]
             for layer in set(layers).difference(names):
-                names[layer] = len(names)
+                names[layer] = min(len(names), _MORE_LAYERS)
             self._tempos.extend(tempos)
-            self._cleans.extend(cleans)
+            cleans.extend(clean)
             self._bars.extend(bars)
             self._layers.extend(map(names.__getitem__, layers))
             last_take, last_number, so_far = takes[-1], numbers[-1], so_far + len(takes)
         starts.append(so_far)
+        self._cleans = bytes(cleans)
+        return ids
+
+    def _places(self) -> array[int]:
+        """Where each take's passes lie, by the number of its row. (Rows are only added: their numbers have no gaps.)"""
+        query = "SELECT id FROM takes WHERE rowid <= ? ORDER BY rowid"
+        ids = (id_ for (id_,) in self._db.execute(query, (self._ends["takes"],)))
+        return array("q", [_NONE, *self._order.places(ids)])
 
     def _read_words(self) -> None:
         """The last verdict of each take: with its passes, or apart from them."""
         codes = {verdict: n + 1 for n, verdict in enumerate(VERDICTS)}
         words, apart, again = self._words, self._apart_words, set[str]()
-        for take, verdict in self._db.execute("SELECT take, verdict FROM verdicts"):
-            place = self._places.get(take, _APART)
-            if place == _APART:
+        rows = self._db.execute(_VERDICTS, (self._ends["verdicts"],)).fetchall()
+        for (take, verdict), place in zip(rows, self._order.places(take for take, _ in rows), strict=True):
+            if place < 0:
                 if take in apart:
                     again.add(take)
                 apart[take] = verdict
@@ -121,11 +169,34 @@ class Reading:
                 if words[place]:
                     again.add(take)
                 words[place] = codes[verdict]
-        for take in again:
-            query = "SELECT verdict FROM verdicts WHERE take = ? ORDER BY at DESC, id DESC LIMIT 1"
-            (verdict,) = self._db.execute(query, (take,)).fetchone()
-            place = self._places.get(take, _APART)
-            if place == _APART:
+        for take, place in zip(again, self._order.places(again), strict=True):
+            (verdict,) = self._db.execute(_LAST_WORD, (self._ends["verdicts"], take)).fetchone()
+            if place < 0:
                 apart[take] = verdict
             else:
                 words[place] = codes[verdict]
+
+
+class _Order:
+    """Where the run of each take lies among the runs of passes; soon told when takes are asked in the same order."""
+
+    def __init__(self, ids: list[str]) -> None:
+        self._known = dict(zip(ids, count(), strict=False))
+        if len(self._known) < len(ids):
+            apart = {take for take, runs in Counter(ids).items() if runs > 1}
+            self._known.update(dict.fromkeys(apart, _APART))
+            ids = ["" if take in apart else take for take in ids]
+        self._ids = [*ids, ""]
+
+    def places(self, takes: Iterable[str]) -> Iterator[int]:
+        """The place of each take's run, or _NONE or _APART."""
+        ids, known, place = self._ids, self._known, 0
+        for take in takes:
+            if ids[place] != take:  # each look into so large a table waits for the memory
+                found = known.get(take, _NONE)
+                if found < 0:
+                    yield found
+                    continue
+                place = found
+            yield place
+            place += 1

@@ -2,36 +2,47 @@
 
 A drill's days are folded one after the other; its latest is held open, since takes of that day may follow
 (keptpasts.py). Of the passes only those of a drill's latest days of practice are counted one by one.
+
+Drills have nothing to do with each other here, so of a very long ledger a second process reads one half of them.
 """
 
 from __future__ import annotations
 
-from collections import defaultdict
+import os
+import sqlite3
+from collections.abc import Callable
+from contextlib import ExitStack
 from dataclasses import dataclass
-from datetime import date, datetime
-from itertools import groupby
-from operator import attrgetter
+from datetime import date
+from pathlib import Path
 
 from coach.practice import tally
 from coach.practice.collector import collector_waits
-from coach.practice.ledger import Ledger
-from coach.practice.load import minutes_of
+from coach.practice.days import from_utc_text
+from coach.practice.ledger import Ledger, reading_of
+from coach.practice.load import minutes_by_day
 from coach.practice.past import Fold, Past
-from coach.practice.reading import Reading, Row
+from coach.practice.reading import Day, Reading
 from coach.practice.short import as_counted
-from coach.practice.trials import Window, add_take, latest
+from coach.practice.steady import Evidence, evidence_of
+from coach.practice.trials import Window, add_take, days_in, latest
+from coach.practice.voices import voice_of
+
+_LONG = 100_000  # takes, from which on a second process is worth its start
+_EVERY = 97  # one take in so many is looked at to part the drills into halves
 
 
 @dataclass(frozen=True)
 class Told:
     """Of a `drill`, its past up to its latest day (None when it has no other), that day's takes by their ids, and both
-    together; and what was counted of its latest days."""
+    together; what was counted of its latest days, and what that says of the full layer."""
 
     drill: str
     before: Past | None
     opened: list[str]
     past: Past
     window: Window
+    evidence: Evidence | None
 
 
 @dataclass(frozen=True)
@@ -46,32 +57,68 @@ class Everything:
 
 def everything(ledger: Ledger) -> Everything:
     """All of it. Raises CoachError when the ledger cannot be read."""
-    with collector_waits(), ledger.reading() as db:
+    with collector_waits(), reading_of(ledger.path) as db, ExitStack() as stack:
         ends = tally.ends(lambda query, *values: db.execute(query, values).fetchall(), tally.TOLD)
-        reading = Reading(db)
-        found = []
-        begun: dict[date, list[datetime]] = defaultdict(list)
-        for drill, rows in groupby(reading.takes(), key=attrgetter("drill")):
-            days = [(day, list(own)) for day, own in groupby(rows, key=attrgetter("day"))]
-            found.append(_told(drill, days, reading))
-            for day, own in days:
-                begun[day] += [row.take.at for row in own]
-        return Everything(ends, found, {day: minutes_of(moments) for day, moments in begun.items()})
+        takes = ends["takes"][0]
+        middle = _middle(db, takes)
+        other = None if middle is None else _beside(stack, ledger.path, ends, middle)
+        reading = Reading(db, ends)
+        drills = _drills(reading, before=middle)
+        days = tally.Days()
+        begun = db.execute("SELECT local_day, at FROM takes WHERE rowid <= ?", (takes,))
+        minutes = minutes_by_day((days[day], from_utc_text(at)) for day, at in begun)
+        if middle is not None and other is not None:
+            try:
+                drills += other()
+            except Exception:  # whatever befell the other process: its half can be read here
+                drills += _drills(reading, middle)
+        return Everything(ends, drills, minutes)
 
 
-def _told(drill: str, days: list[tuple[date, list[Row]]], reading: Reading) -> Told:
+def _beside(stack: ExitStack, path: Path, ends: tally.Ends, middle: str) -> Callable[[], list[Told]]:
+    """Let a second process read its half; what is given back waits for it."""
+    from concurrent.futures import ProcessPoolExecutor  # only here: a day's plan must not wait for them
+    from multiprocessing import get_context
+
+    # Started anew, and not a copy of this process, in which a screen and a sound engine may be at work.
+    pool = stack.enter_context(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
+    return pool.submit(second_half, path, ends, middle).result
+
+
+def second_half(path: Path, ends: tally.Ends, first: str) -> list[Told]:
+    """What is told, in a process of its own, of the drills from `first` on in the ledger at `path`, up to `ends`."""
+    with collector_waits(), reading_of(path) as db:
+        return _drills(Reading(db, ends), first)
+
+
+def _middle(db: sqlite3.Connection, takes: int) -> str | None:
+    """The drill before and after which lie about as many takes each; None where two processes are not worth it."""
+    if takes < _LONG or (os.cpu_count() or 1) < 2:
+        return None
+    query = "SELECT drill FROM takes WHERE rowid <= ? AND rowid % ? = 0 ORDER BY drill"
+    some = [drill for (drill,) in db.execute(query, (takes, _EVERY))]
+    return some[len(some) // 2] if some else None
+
+
+def _drills(reading: Reading, first: str = "", before: str | None = None) -> list[Told]:
+    return [_told(drill, days, reading) for drill, days in reading.drills(first, before)]
+
+
+def _told(drill: str, days: list[Day], reading: Reading) -> Told:
     """What is told of one drill by its days in order."""
-    fold, before = Fold(drill), None
-    for day, rows in days[:-1]:
-        fold.day(day, [as_counted(drill, row.mode, row.take) for row in rows])
-    if fold.begun:
-        before = fold.past()
-    day, rows = days[-1]
-    fold.day(day, [as_counted(drill, row.mode, row.take) for row in rows])
+    fold, before, voice = Fold(drill), None, voice_of(drill)
+    for n, (day, takes, whence) in enumerate(days, 1):
+        if n == len(days) and n > 1:
+            before = fold.past()
+        if voice:
+            takes = [as_counted(drill, where.mode, take) for take, where in zip(takes, whence, strict=True)]
+        fold.day(day, takes)
     window: Window = {}
-    lately = latest(dict.fromkeys(day for day, _ in days))
-    for day, own in days:
+    lately = latest(dict.fromkeys(day for day, _, _ in days))
+    for day, takes, whence in days:
         if day in lately:
-            for row in own:
-                add_take(window, day, drill, row.mode, row.take, reading.bars(row))
-    return Told(drill, before, [row.id for row in rows], fold.past(), latest(window))
+            for take, where in zip(takes, whence, strict=True):
+                add_take(window, day, drill, where.mode, take, reading.bars(where))
+    window = latest(window)
+    opened = [where.id for where in days[-1].whence]
+    return Told(drill, before, opened, fold.past(), window, evidence_of(days_in(window)))

@@ -11,8 +11,8 @@ from coach.practice.voices import counted_as, voice_of
 
 class Short(NamedTuple):
     """One take. Its passes lie side by side in order: `tempos` in bpm, of which `tempo` is the fastest, `cleans` (1 or
-    0), and the `layers` they were on, None where all were on the layer the take began on. The other fields are those
-    of a Take."""
+    0 each), and the `layers` they were on, None where all were on the layer the take began on. The other fields are
+    those of a Take."""
 
     at: datetime
     layer: str
@@ -21,7 +21,7 @@ class Short(NamedTuple):
     bars: int
     stumbles: int
     tempos: tuple[float, ...] = ()
-    cleans: tuple[int, ...] = ()
+    cleans: bytes = b""
     layers: tuple[str, ...] | None = None
 
     def on(self, layer: str) -> tuple[list[float], list[float]]:
@@ -47,7 +47,7 @@ def in_short(take: Take) -> Short:
         take.bars,
         take.stumbles,
         tuple([p.tempo for p in passes]),
-        tuple([int(p.clean) for p in passes]),
+        bytes([p.clean for p in passes]),
         None if same else tuple([p.layer for p in passes]),
     )
 

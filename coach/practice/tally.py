@@ -80,7 +80,7 @@ def counted(ledger: Ledger, seen: Ends, ends: Ends) -> dict[str, Window]:
     Another coach may write meanwhile: rows never change, and a take is there before its passes.
     """
     found: dict[str, Window] = defaultdict(dict)
-    days = _Days()
+    days = Days()
     query = "SELECT DISTINCT t.drill, t.local_day FROM takes t WHERE t.rowid > ? AND t.rowid <= ?"
     for drill, day in ledger.rows(query, seen["takes"][0], ends["takes"][0]):
         found[drill].setdefault(days[day], {})
@@ -93,7 +93,7 @@ def counted(ledger: Ledger, seen: Ends, ends: Ends) -> dict[str, Window]:
     return found
 
 
-class _Days(dict[str, date]):
+class Days(dict[str, date]):
     """Local days by their text, each read once."""
 
     def __missing__(self, text: str) -> date:

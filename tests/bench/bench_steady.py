@@ -110,8 +110,8 @@ def on_the_stage(players: int) -> None:
 
 
 def fill(ledger: Ledger, takes: int, drills: int) -> None:
-    """Made-up years of four passes a take, in time order, each drill around a tempo of its own, a word on seven takes in
-    ten; not measured."""
+    """Made-up years of four passes a take, in time order, each drill around a tempo of its own, a word on seven takes
+    in ten; not measured."""
     chance = random.Random(7)
     own = [chance.uniform(65, 120) for _ in range(drills)]
     with ledger.transaction() as db:
@@ -133,7 +133,8 @@ def fill(ledger: Ledger, takes: int, drills: int) -> None:
             )
             if chance.random() < 0.7:
                 word = VERDICTS[max(3 - sum(stumbles) - int(chance.random() < 0.3), 0)]
-                db.execute("INSERT INTO verdicts VALUES (?, ?, ?, ?)", (f"{chance.getrandbits(128):032x}", id_, text, word))
+                row = (f"{chance.getrandbits(128):032x}", id_, text, word)
+                db.execute("INSERT INTO verdicts VALUES (?, ?, ?, ?)", row)
 
 
 def speed(takes: int, drills: int, made_before: Path | None = None) -> None:
