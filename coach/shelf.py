@@ -14,6 +14,7 @@ from coach.errors import CoachError
 from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook, read_shape_book
 from coach.picking.library import Library, read_library
+from coach.practice.collector import collector_waits
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
@@ -211,6 +212,7 @@ def plan_of(drills: Sequence[Drill], takes: Iterable[Take], settings: Settings, 
     return planner.plan(drills, takes, now, minutes, _plan_settings(settings))
 
 
+@collector_waits()
 def plan_here(
     drills: Sequence[Drill],
     library: Library,
@@ -230,12 +232,11 @@ def plan_here(
     path = path or places.ledger()
     if not path.exists():
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
-    from coach.practice.collector import collector_waits
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
 
     use = _plan_settings(settings)
-    with collector_waits(), Ledger(path) as ledger, Estimates(ledger) as estimates:
+    with Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, played = estimates.pasts(), estimates.minutes()
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any("/" in drill.id for drill in drills):

@@ -9,7 +9,10 @@ from contextlib import contextmanager
 
 @contextmanager
 def collector_waits() -> Iterator[None]:
-    """The search waits meanwhile: it would go through all of the new values time and again."""
+    """The search waits meanwhile: it would go through all of the new values time and again.
+
+    Best put before a function (`@collector_waits()`): its values are gone before the search goes on.
+    """
     was = gc.isenabled()
     gc.disable()
     try:

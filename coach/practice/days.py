@@ -7,10 +7,12 @@ wherever the player's day matters. A night between two takes is a change of that
 
 from __future__ import annotations
 
-from datetime import UTC, date, datetime
+from datetime import UTC, date, datetime, timedelta
 
 from coach.errors import BadInput
 
+_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+_MICROSECOND = timedelta(microseconds=1)
 _MEND = "give date, time and offset, like 2026-03-01T19:30+01:00"
 
 
@@ -37,6 +39,16 @@ def utc_text(at: datetime) -> str:
 def from_utc_text(text: str) -> datetime:
     """Inverse of `utc_text`; an aware UTC datetime."""
     return datetime.fromisoformat(text)
+
+
+def microseconds(at: datetime) -> int:
+    """The moment as whole microseconds since 1970 began in UTC."""
+    return (at - _EPOCH) // _MICROSECOND
+
+
+def from_microseconds(count: int) -> datetime:
+    """Inverse of `microseconds`; an aware UTC datetime."""
+    return _EPOCH + timedelta(0, 0, count)
 
 
 def local_day(at: datetime) -> date:

@@ -16,6 +16,7 @@ from pathlib import Path
 from types import TracebackType
 
 from coach.practice import keptfigures, keptpasts, tally
+from coach.practice.collector import collector_waits
 from coach.practice.drills import Drill
 from coach.practice.keeping import Keeping
 from coach.practice.ledger import Ledger
@@ -243,6 +244,7 @@ class Estimates:
             raise
         return found
 
+    @collector_waits()
     def _all_anew(self) -> int:
         """Make everything anew from one reading of the ledger."""
         told = everything(self._ledger)

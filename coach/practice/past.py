@@ -13,6 +13,7 @@ from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import NamedTuple
 
+from coach.practice.days import from_microseconds, microseconds
 from coach.practice.evidence import HELD, counted, held_tempo, lost_tempo, stands_alone
 from coach.practice.keeping import keeping, returned
 from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory, after_grade, day_grade, graded_of, memory_of
@@ -31,14 +32,14 @@ class OnLayer(NamedTuple):
     standing  of the latest take begun on it that says anything, one of VERDICTS
     slowest   bpm of the slowest pass of such takes; `told` the slowest of their own tempos
     held      bpm latest held on it
-    kept      (moment, bpm) of every tempo held lately and not lost since
+    kept      (moment, bpm) of every tempo held lately and not lost since; moments in microseconds since 1970
     """
 
     standing: str | None = None
     slowest: float | None = None
     told: float | None = None
     held: float | None = None
-    kept: tuple[tuple[datetime, float], ...] = ()
+    kept: tuple[tuple[int, float], ...] = ()
 
     @property
     def bpm(self) -> float | None:
@@ -90,7 +91,7 @@ class _Layer:
     def __init__(self, name: str, before: OnLayer) -> None:
         self.name = name
         self.stands, self.slowest, self.told, self.held = before.standing, before.slowest, before.told, before.held
-        self.kept = {bpm: at for at, bpm in before.kept}
+        self.kept = {bpm: from_microseconds(at) for at, bpm in before.kept}
 
     def take(self, take: Short, word: str | None) -> None:
         """Count in one more take, which stands at `word` by itself."""
@@ -116,7 +117,7 @@ class _Layer:
 
     def on(self, last: datetime) -> OnLayer:
         """What is known after the take that began at `last`."""
-        kept = tuple(sorted([(at, bpm) for bpm, at in self.lately(last).items()]))
+        kept = tuple(sorted([(microseconds(at), bpm) for bpm, at in self.lately(last).items()]))
         return OnLayer(self.stands, self.slowest, self.told, self.held, kept)
 
     def lately(self, last: datetime) -> dict[float, datetime]:

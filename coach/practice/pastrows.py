@@ -9,14 +9,13 @@ from __future__ import annotations
 
 import sys
 from array import array
-from datetime import UTC, date, datetime, timedelta
+from datetime import date
 
+from coach.practice.days import from_microseconds, microseconds
 from coach.practice.memory import LONGEST_INTERVAL_DAYS, Memory
 from coach.practice.past import OnLayer, Past
 from coach.practice.takes import VERDICTS
 
-_EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
-_MICROSECOND = timedelta(microseconds=1)
 _WORDS = (None, *VERDICTS)
 _day = date.fromordinal
 _HEAD, _FLOATS = 17, 8
@@ -26,7 +25,7 @@ def row_of(past: Past) -> bytes:
     """The past as bytes; `past_in` is its inverse."""
     memory, full, thumb = past.memory, past.full, past.thumb
     whole = [len(past.latest), len(past.curve), len(full.kept), len(thumb.kept)]
-    whole += [past.first_day.toordinal(), past.last_day.toordinal(), _moment(past.last_at), _number(past.held_day)]
+    whole += [past.first_day.toordinal(), past.last_day.toordinal(), microseconds(past.last_at), _number(past.held_day)]
     whole += [_WORDS.index(full.standing), _WORDS.index(thumb.standing)]
     parts: list[float] = [part or 0.0 for one in (full, thumb) for part in (one.slowest, one.told, one.held)]
     if memory is None:
@@ -37,7 +36,7 @@ def row_of(past: Past) -> bytes:
         whole += [_WORDS.index(memory.standing), _number(memory.first_held)]
         parts += [memory.stability, memory.difficulty]
     whole += [day.toordinal() for day, _ in past.curve]
-    whole += [_moment(at) for one in (full, thumb) for at, _ in one.kept]
+    whole += [at for one in (full, thumb) for at, _ in one.kept]
     whole += past.returns
     parts += [part for pair in past.latest for part in pair]
     parts += [bpm for bpms in (past.curve, full.kept, thumb.kept) for _, bpm in bpms]
@@ -54,7 +53,7 @@ def past_in(drill: str, row: bytes, wait: int = LONGEST_INTERVAL_DAYS) -> Past:
     curve_at = _FLOATS + 2 * latest
     full_at = curve_at + curve
     moments = _HEAD + curve
-    kept = [(_EPOCH + timedelta(0, 0, n), bpm) for n, bpm in zip(whole[moments:], parts[full_at:], strict=False)]
+    kept = tuple(zip(whole[moments:], parts[full_at:], strict=False))
     memory = None
     if begun:
         known = _day(first_held) if first_held else None
@@ -65,11 +64,11 @@ def past_in(drill: str, row: bytes, wait: int = LONGEST_INTERVAL_DAYS) -> Past:
     return Past(
         _day(first),
         _day(last),
-        _EPOCH + timedelta(0, 0, at),
+        from_microseconds(at),
         _day(held_day) if held_day else None,
         tuple(zip(parts[_FLOATS:curve_at:2], parts[_FLOATS + 1 : curve_at : 2], strict=True)),
-        OnLayer(_WORDS[full_word], slowest or None, told or None, held or None, tuple(kept[:full])),
-        OnLayer(_WORDS[thumb_word], thumb_slowest or None, thumb_told or None, thumb_held or None, tuple(kept[full:])),
+        OnLayer(_WORDS[full_word], slowest or None, told or None, held or None, kept[:full]),
+        OnLayer(_WORDS[thumb_word], thumb_slowest or None, thumb_told or None, thumb_held or None, kept[full:]),
         tuple(zip(map(_day, whole[_HEAD:moments]), parts[curve_at:full_at], strict=True)),
         memory,
         tuple(whole[moments + full + thumb :]),
@@ -78,7 +77,3 @@ def past_in(drill: str, row: bytes, wait: int = LONGEST_INTERVAL_DAYS) -> Past:
 
 def _number(day: date | None) -> int:
     return 0 if day is None else day.toordinal()
-
-
-def _moment(at: datetime) -> int:
-    return (at - _EPOCH) // _MICROSECOND

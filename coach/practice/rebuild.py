@@ -8,6 +8,7 @@ Drills have nothing to do with each other here, so of a very long ledger a secon
 
 from __future__ import annotations
 
+import gc
 import os
 import sqlite3
 from collections.abc import Callable
@@ -17,7 +18,6 @@ from datetime import date
 from pathlib import Path
 
 from coach.practice import tally
-from coach.practice.collector import collector_waits
 from coach.practice.days import from_utc_text
 from coach.practice.ledger import Ledger, reading_of
 from coach.practice.load import minutes_by_day
@@ -57,7 +57,7 @@ class Everything:
 
 def everything(ledger: Ledger) -> Everything:
     """All of it. Raises CoachError when the ledger cannot be read."""
-    with collector_waits(), reading_of(ledger.path) as db, ExitStack() as stack:
+    with reading_of(ledger.path) as db, ExitStack() as stack:
         ends = tally.ends(lambda query, *values: db.execute(query, values).fetchall(), tally.TOLD)
         takes = ends["takes"][0]
         middle = _middle(db, takes)
@@ -87,7 +87,8 @@ def _beside(stack: ExitStack, path: Path, ends: tally.Ends, middle: str) -> Call
 
 def second_half(path: Path, ends: tally.Ends, first: str) -> list[Told]:
     """What is told, in a process of its own, of the drills from `first` on in the ledger at `path`, up to `ends`."""
-    with collector_waits(), reading_of(path) as db:
+    gc.disable()  # this process ends with what it gives back
+    with reading_of(path) as db:
         return _drills(Reading(db, ends), first)
 
 

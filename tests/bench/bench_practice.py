@@ -54,9 +54,10 @@ def report(name: str, deed: Callable[[], object], times: int = 5) -> None:
     print(f"{name:42} median {median(spent):9.2f} ms   worst {max(spent):9.2f} ms   ({times} runs)")
 
 
+@collector_waits()
 def kept_plan(ledger: Ledger, drills: tuple[Drill, ...]) -> None:
     """The plan from what is kept beside the ledger, the file opened anew as `coach today` does."""
-    with collector_waits(), Estimates(ledger) as estimates:
+    with Estimates(ledger) as estimates:
         kept = {"pasts": estimates.pasts(), "played": estimates.minutes()}
         plan(drills, (), NOW, 20, steady_of=estimates.steady_of(drills, NOW.date()), **kept)
 
