@@ -7,12 +7,13 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.practice import keptpasts, tally
+from coach.practice import keptpasts, rebuild, tally
 from coach.practice.estimates import Estimates
 from coach.practice.exchange import merge
-from coach.practice.ledger import Ledger
+from coach.practice.ledger import Ledger, reading_of
 from coach.practice.load import minutes_by_day
 from coach.practice.past import past_of, pasts_of
+from coach.practice.reading import Reading
 from coach.practice.rebuild import everything
 from coach.practice.steady import evidence_of
 from coach.practice.takes import VERDICTS
@@ -163,3 +164,70 @@ def test_what_is_written_while_all_is_read_is_taken_in_afterwards(tmp_path, monk
         monkeypatch.undo()
         assert estimates.refresh() == 1
         told_as_by_takes(ledger, estimates)
+
+
+def test_what_came_after_the_ends_is_not_read(tmp_path) -> None:
+    """A second process begins later than the first: passes, words, stumbles and takes written in between are left to
+    the next time, or they would be counted twice."""
+    with Ledger(tmp_path / "a.db") as ledger:
+        evening(ledger, days_ago=3)
+        id_ = ledger.begin_take("two-lamps", 80)
+        ledger.add_pass(id_, 1, 80, 4)
+        apart = ledger.begin_take("two-lamps", 80)
+        for take, number in ((apart, 1), (id_, 2), (apart, 2)):
+            ledger.add_pass(take, number, 80, 4)
+        ledger.give_verdict(apart, "shaky")
+        ledger.give_verdict(apart, "held")
+        whole = ledger.add_whole_take("two-lamps", 84, "held", bars=12)
+        ends = tally.ends(ledger.rows, tally.TOLD)
+        with reading_of(ledger.path) as db:
+            before = list(Reading(db, ends).drills())
+        for take in (id_, apart):
+            ledger.add_pass(take, 3, 120, 4, 3)
+            ledger.give_verdict(take, "lost")
+        ledger.give_verdict(whole, "lost")
+        ledger.add_stumble(whole, 1, 1, 80, 1)
+        evening(ledger, "slow-tide", 1)
+        with reading_of(ledger.path) as db:
+            reading = Reading(db, ends)
+            assert list(reading.drills()) == before
+            assert [len(reading.bars(w)) for _, days in before for day in days for w in day.whence][-3:] == [2, 2, 0]
+            assert list(Reading(db, tally.ends(ledger.rows, tally.TOLD)).drills()) != before
+
+
+@pytest.fixture
+def long_one(tmp_path, monkeypatch):
+    """A ledger that is called long, of drills of all kinds, on a machine of two cores."""
+    monkeypatch.setattr(rebuild, "_LONG", 1)
+    monkeypatch.setattr(rebuild, "_EVERY", 2)
+    monkeypatch.setattr(rebuild.os, "cpu_count", lambda: 2)
+    with Ledger(tmp_path / "a.db") as ledger:
+        for days_ago in (9, 5, 2):
+            for name in ("two-lamps", "slow-tide", SUNG, "rope-and-bell", SUNG_FULL):
+                evening(ledger, name, days_ago)
+        yield ledger
+
+
+def test_a_second_process_reads_half(long_one, monkeypatch) -> None:
+    """Both halves together are what one reading gives, and each process has its share."""
+    with monkeypatch.context() as patch:
+        patch.setattr(rebuild, "_LONG", 1000)
+        alone = everything(long_one)
+    own, plain = [], rebuild._told
+    monkeypatch.setattr(rebuild, "_told", lambda drill, *rest: own.append(drill) or plain(drill, *rest))
+    assert everything(long_one) == alone
+    assert 0 < len(own) < len(alone.drills) == 5
+
+
+def fails(*_: object) -> None:
+    """What the second process does in the next test."""
+    raise MemoryError
+
+
+def test_a_second_process_that_fails_is_done_without(long_one, monkeypatch) -> None:
+    """Its half is read here, and nothing is told of it."""
+    with monkeypatch.context() as patch:
+        patch.setattr(rebuild, "_LONG", 1000)
+        alone = everything(long_one)
+    monkeypatch.setattr(rebuild, "second_half", fails)
+    assert everything(long_one) == alone
