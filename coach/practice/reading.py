@@ -13,7 +13,7 @@ from array import array
 from collections import Counter
 from collections.abc import Iterable, Iterator
 from datetime import date
-from itertools import compress, count
+from itertools import compress, count, pairwise
 from operator import le, ne, or_
 from typing import NamedTuple
 
@@ -65,7 +65,11 @@ class Reading:
         self._ends = {table: row for table, (row, _) in ends.items()}
         self._starts, self._tempos, self._cleans = array("Q"), array("d"), b""
         self._bars, self._layers, self._names = array("q"), bytearray(), dict[str, int]()
-        self._order = _Order(self._read_passes())
+        ids = self._read_passes()
+        rare = set[str]()
+        if len(self._names) > _MORE_LAYERS:
+            rare.update(take for take, run in zip(ids, pairwise(self._starts), strict=True) if self._rare(*run))
+        self._order = _Order(ids, rare)
         self._words, self._apart_words = bytearray(len(self._starts)), dict[str, str]()
         self._read_words()
 
@@ -120,6 +124,10 @@ class Reading:
     def _passes(self, take: str) -> list[tuple[float, int, int, str]]:
         """Tempo, bars, clean and layer of each pass of a take, in order."""
         return self._db.execute(_ON_PASSES, (self._ends["passes"], take)).fetchall()
+
+    def _rare(self, start: int, end: int) -> bool:
+        """True where one of some passes is on a layer that has no code of its own."""
+        return _MORE_LAYERS in self._layers[start:end]
 
     def _on(self, start: int, end: int) -> tuple[str, ...]:
         """The layers of some passes, by their places."""
@@ -178,12 +186,14 @@ class Reading:
 
 
 class _Order:
-    """Where the run of each take lies among the runs of passes; soon told when takes are asked in the same order."""
+    """Where the run of each take lies among the runs of passes, whose takes are `ids`; soon told when takes are asked
+    in the same order. Those with several runs, and those in `apart`, are to be asked for one by one."""
 
-    def __init__(self, ids: list[str]) -> None:
+    def __init__(self, ids: list[str], apart: set[str]) -> None:
         self._known = dict(zip(ids, count(), strict=False))
         if len(self._known) < len(ids):
-            apart = {take for take, runs in Counter(ids).items() if runs > 1}
+            apart = apart | {take for take, runs in Counter(ids).items() if runs > 1}
+        if apart:
             self._known.update(dict.fromkeys(apart, _APART))
             ids = ["" if take in apart else take for take in ids]
         self._ids = [*ids, ""]

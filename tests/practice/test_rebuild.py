@@ -195,6 +195,20 @@ def test_what_came_after_the_ends_is_not_read(tmp_path) -> None:
             assert list(Reading(db, tally.ends(ledger.rows, tally.TOLD)).drills()) != before
 
 
+def test_layers_without_number(tmp_path) -> None:
+    """Some hundred layers, as only a strange machine's ledger has them: none is taken for another."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        for n in range(300):
+            at = datetime(2026, 3, 10, 19, n % 60, tzinfo=UTC)
+            id_ = ledger.begin_take("two-lamps", 80, layer=f"layer-{n}", at=at)
+            for k in range(4):
+                ledger.add_pass(id_, k + 1, 80 + k, 4, k % 2, layer=f"layer-{n + k // 2}")
+        for n in (0, 253, 254, 255, 256, 257, 299, 300):
+            name = f"layer-{n}"
+            assert estimates.evidence("two-lamps", name) == evidence_of(days_of(ledger.takes(), name)) is not None
+        told_as_by_takes(ledger, estimates)
+
+
 @pytest.fixture
 def long_one(tmp_path, monkeypatch):
     """A ledger that is called long, of drills of all kinds, on a machine of two cores."""
