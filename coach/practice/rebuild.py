@@ -9,9 +9,12 @@ Drills have nothing to do with each other here, so of a very long ledger a secon
 from __future__ import annotations
 
 import gc
+import json
 import os
+import pickle
 import sqlite3
-from collections.abc import Callable
+import subprocess
+import sys
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import date
@@ -67,29 +70,44 @@ def everything(ledger: Ledger) -> Everything:
         days = tally.Days()
         begun = db.execute("SELECT local_day, at FROM takes WHERE rowid <= ?", (takes,))
         minutes = minutes_by_day((days[day], from_utc_text(at)) for day, at in begun)
-        if middle is not None and other is not None:
-            try:
-                drills += other()
-            except Exception:  # whatever befell the other process: its half can be read here
-                drills += _drills(reading, middle)
+        if middle is not None:
+            rest = None if other is None else _given_back(other)
+            drills += _drills(reading, middle) if rest is None else rest
         return Everything(ends, drills, minutes)
 
 
-def _beside(stack: ExitStack, path: Path, ends: tally.Ends, middle: str) -> Callable[[], list[Told]]:
-    """Let a second process read its half; what is given back waits for it."""
-    from concurrent.futures import ProcessPoolExecutor  # only here: a day's plan must not wait for them
-    from multiprocessing import get_context
-
-    # Started anew, and not a copy of this process, in which a screen and a sound engine may be at work.
-    pool = stack.enter_context(ProcessPoolExecutor(1, mp_context=get_context("spawn")))
-    return pool.submit(second_half, path, ends, middle).result
+def second_half(path: str, first: str, ends: str) -> None:
+    """The second process: what is told of the drills from `first` on, up to `ends`, goes to its standard output."""
+    gc.disable()  # it ends with what it gives back
+    with reading_of(Path(path)) as db:
+        sys.stdout.buffer.write(pickle.dumps(_drills(Reading(db, json.loads(ends)), first)))
 
 
-def second_half(path: Path, ends: tally.Ends, first: str) -> list[Told]:
-    """What is told, in a process of its own, of the drills from `first` on in the ledger at `path`, up to `ends`."""
-    gc.disable()  # this process ends with what it gives back
-    with reading_of(path) as db:
-        return _drills(Reading(db, ends), first)
+_BESIDE = "import sys; from coach.practice.rebuild import second_half; second_half(*sys.argv[1:])"
+
+
+def _beside(stack: ExitStack, path: Path, ends: tally.Ends, middle: str) -> subprocess.Popen[bytes] | None:
+    """A second process that reads its half, ended with the stack; None where it cannot be started."""
+    # Begun anew, and not a copy of this process, in which a screen and a sound engine may be at work.
+    words = [sys.executable, "-P", "-c", _BESIDE, str(path), middle, json.dumps(ends)]
+    where = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
+    none, pipe = subprocess.DEVNULL, subprocess.PIPE
+    try:
+        other = subprocess.Popen(words, stdin=none, stdout=pipe, stderr=none, env=where)
+    except (OSError, ValueError):  # no such program; a name that cannot be handed over
+        return None
+    stack.enter_context(other)
+    stack.callback(other.kill)
+    return other
+
+
+def _given_back(other: subprocess.Popen[bytes]) -> list[Told] | None:
+    """What the second process found; None where something befell it."""
+    found, _ = other.communicate()
+    if other.returncode != 0:
+        return None
+    told: list[Told] = pickle.loads(found)
+    return told
 
 
 def _middle(db: sqlite3.Connection, takes: int) -> str | None:

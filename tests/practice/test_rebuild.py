@@ -233,15 +233,14 @@ def test_a_second_process_reads_half(long_one, monkeypatch) -> None:
     assert 0 < len(own) < len(alone.drills) == 5
 
 
-def fails(*_: object) -> None:
-    """What the second process does in the next test."""
-    raise MemoryError
-
-
-def test_a_second_process_that_fails_is_done_without(long_one, monkeypatch) -> None:
-    """Its half is read here, and nothing is told of it."""
+@pytest.mark.parametrize("other", ["sys.exit(3)", "1 / 0", None])
+def test_a_second_process_that_fails_is_done_without(long_one, monkeypatch, other: str | None) -> None:
+    """It ends badly, or cannot be started at all: its half is read here, and nothing is told of it."""
     with monkeypatch.context() as patch:
         patch.setattr(rebuild, "_LONG", 1000)
         alone = everything(long_one)
-    monkeypatch.setattr(rebuild, "second_half", fails)
+    if other is None:
+        monkeypatch.setattr(rebuild.sys, "executable", str(long_one.path / "none"))
+    else:
+        monkeypatch.setattr(rebuild, "_BESIDE", f"import sys; {other}")
     assert everything(long_one) == alone
