@@ -14,15 +14,13 @@ Nothing is said while it cannot be: a level curve is only told when a gain of WO
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
-from datetime import date
 
 from coach.practice.psychometric import CELLS, STEP, likelihood, ln_tempo, log_likelihoods
+from coach.practice.short import in_short
 from coach.practice.takes import FULL, Take
-from coach.practice.trials import Counts, add_pass, add_whole, length_of, usual_bars
-from coach.practice.voices import as_counted
+from coach.practice.trials import Window, add_take, days_in, length_of, usual_bars
 
 LEAST_DAYS, LEAST_PASSES = 6, 40
 POSITIVE = 2.0
@@ -83,14 +81,10 @@ class Curve:
 
 def days_alone(takes: Iterable[Take], layer: str = FULL) -> tuple[list[Day], int]:
     """The latest days of a drill's takes, each by itself, and how many usual passes they hold."""
-    windows: dict[date, dict[str, Counts]] = defaultdict(dict)
-    for take in map(as_counted, takes):
-        for one in take.passes:
-            add_pass(windows, take.local_day, take.mode, one.layer, one.tempo, one.bars, int(one.clean))
-        if not take.passes:
-            add_whole(windows, take.local_day, take.mode, take.layer, take.tempo, take.bars, take.stumbles)
-    days = {day: windows[day][layer] for day in sorted(windows) if windows[day].get(layer)}
-    latest = dict(list(days.items())[-_MOST_DAYS:])
+    window: Window = {}
+    for take in takes:
+        add_take(window, take.local_day, take.drill, take.mode, in_short(take), [p.bars for p in take.passes])
+    latest = dict(list(days_in(window, layer).items())[-_MOST_DAYS:])
     usual = usual_bars(latest)
     found: list[Day] = []
     played = 0.0

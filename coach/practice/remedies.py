@@ -23,7 +23,7 @@ from coach.practice.plateau import Curve
 from coach.practice.psychometric import fine_bin
 from coach.practice.takes import FULL, Note, Take
 from coach.practice.trials import counts_for
-from coach.practice.voices import as_counted
+from coach.practice.voices import counted_as
 
 CORNER, SLOWER, THINNER, THUMB, ALTERNATE, SHAPE, REST = (
     "corner",
@@ -144,9 +144,10 @@ def _rests(course: Course, today: date) -> bool:
 def clean_by_tempo(takes: Iterable[Take], layer: str = FULL) -> dict[int, tuple[int, int]]:
     """(clean, all) passes of a layer for each step of like tempos, 4 % wide; singing counts as for the steady tempo."""
     found: dict[int, tuple[int, int]] = {}
-    for take in map(as_counted, takes):
+    for take in takes:
         for one in take.passes:
-            if one.layer == layer and one.bars and counts_for(layer, take.mode):
+            mode, counted = counted_as(take.drill, take.mode, one.layer)
+            if counted == layer and one.bars and counts_for(layer, mode):
                 step = fine_bin(one.tempo) // _LIKE
                 clean, total = found.get(step, (0, 0))
                 found[step] = (clean + one.clean, total + 1)

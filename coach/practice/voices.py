@@ -7,10 +7,9 @@ alone of a pattern.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import lru_cache
 
-from coach.practice.takes import FULL, MODES, THUMB, Take
+from coach.practice.takes import FULL, MODES, THUMB
 
 PART, SPOKEN = "part", "spoken"
 SING, SING_FULL = "sing", "sing-full"
@@ -41,12 +40,3 @@ def counted_as(drill: str, mode: str, layer: str) -> tuple[str, str]:
     if mode == _PLAY:
         return _PLAY, THUMB
     return (_PLAY, FULL) if voice != SING_FULL or layer == FULL else (_SING, layer)
-
-
-def as_counted(take: Take) -> Take:
-    """A take with its layers as they count for its drill."""
-    if not voice_of(take.drill):
-        return take
-    mode, layer = counted_as(take.drill, take.mode, take.layer)
-    passes = tuple(replace(p, layer=counted_as(take.drill, take.mode, p.layer)[1]) for p in take.passes)
-    return replace(take, mode=mode, layer=layer, passes=passes)

@@ -1,5 +1,6 @@
 """Takes and drills made up for the tests: a small ladder of the ferry landing."""
 
+from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
 from coach.practice.drills import Drill, Material, drills_from
@@ -58,3 +59,13 @@ def take(
         layer=layer,
         passes=passes,
     )
+
+
+def sung_up(drill: str, days_ago: int = 1, clean: int = 4) -> Take:
+    """A take under the voice at 80: two stumbled passes on the thumb alone, four on the full layer, `clean` of them."""
+    layers = ("thumb", "thumb", "full", "full", "full", "full")
+    passes = tuple(
+        Pass(k + 1, 80.0, 4, int(not 2 <= k < 2 + clean), 2 <= k < 2 + clean, layer) for k, layer in enumerate(layers)
+    )
+    begun = take(drill, days_ago, clean=clean, stumbled=6 - clean, layer=layers[0])
+    return replace(begun, mode="sing", passes=passes)

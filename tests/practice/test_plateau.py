@@ -6,8 +6,10 @@ from collections import Counter
 from collections.abc import Callable
 from datetime import UTC, datetime, timedelta
 
-from coach.practice.plateau import FLATTENING, LEVEL, RISING, Curve, curve
+from coach.practice.plateau import FLATTENING, LEVEL, RISING, Curve, curve, days_alone
 from coach.practice.takes import Pass, Take
+from coach.practice.trials import days_of
+from tests.practice.made import sung_up
 
 BEGIN = datetime(2026, 1, 1, 18, tzinfo=UTC)
 
@@ -85,3 +87,17 @@ def test_words_say_how_long_and_how_far() -> None:
     flat = Curve(FLATTENING, 99.6, 0.4, 0.01, 3, 30, 300)
     assert flat.words == "flattening out at about 100 bpm after 40% gained"
     assert not Curve(RISING, 84, 0.1, None, 3, 12, 100).flat
+
+
+def test_passes_count_one_by_one_as_for_the_steady_tempo() -> None:
+    """Sung over all of it, begun on the thumb alone, full from the third pass on: the full passes count, and no others.
+
+    Ours: the counts behind the steady tempo (trials.py) are the other side of the comparison.
+    """
+    begun = sung_up("ferry/plain/part/Verse/sing-full")
+    counted = [sum(map(sum, day.values())) for day in days_of([begun]).values()]
+    days, passes = days_alone([begun])
+    assert (len(days), passes) == (1, 4)
+    assert counted == [4]
+    assert days_alone([sung_up("ferry/plain/part/Verse/sing")])[1] == 6  # under the voice every pass is whole
+    assert days_alone([sung_up("ferry/plain/part/Verse")]) == ([], 0)  # singing over a plain part says nothing of it

@@ -28,7 +28,7 @@ from coach.practice.remedies import (
     resting,
 )
 from coach.practice.takes import Take
-from tests.practice.made import NOW, TODAY, day, take
+from tests.practice.made import NOW, TODAY, day, sung_up, take
 from tests.practice.test_diagnosis import landing
 
 TROUBLE = gathered(Counter({(2, 0): 7, (0, 1): 1, (1, 3): 1}), landing())
@@ -85,6 +85,13 @@ def test_a_thinner_layer_or_singing_is_no_success_either() -> None:
     before, thin = take(DRILL, 5, clean=4, stumbled=16), take(DRILL, 1, clean=30, layer="thumb")
     sung = replace(take(DRILL, 1, clean=30), mode="sing")
     assert judged(course("thinner", 3), [before, thin, sung]).since == (0, 0)
+
+
+def test_what_is_sung_over_all_of_it_is_compared_pass_by_pass() -> None:
+    """Begun on the thumb alone and brought up to full: the four full passes before and since, one clean and all."""
+    id_ = "ferry/plain/part/Verse/sing-full"
+    one = judged(course("slower", 3), [sung_up(id_, 5, clean=1), sung_up(id_, 1)])
+    assert (one.before, one.since) == ((1, 4), (4, 4))
 
 
 def test_what_had_its_go_without_help_makes_room_for_the_next() -> None:

@@ -30,7 +30,7 @@ from coach.practice.songdrills import (
 )
 from coach.practice.steady import steady
 from coach.practice.takes import Take
-from coach.practice.voices import PART, SING, SING_FULL, SPOKEN, as_counted, voice_of
+from coach.practice.voices import PART, SING, SING_FULL, SPOKEN, counted_as, voice_of
 from coach.song.songfile import parse_song
 from coach.song.songs import SongShelf
 from tests.practice.made import TODAY, take
@@ -223,8 +223,7 @@ def test_a_sung_drill_comes_to_have_a_steady_tempo() -> None:
     assert 60 < found.bpm < 80
     assert steady([replace(t, mode="play") for t in takes]) is None
     assert voice_of("ferry/plain/part/sing") == ""
-    other = take("outside-in", 1)
-    assert as_counted(other) is other
+    assert counted_as("outside-in", "sing", "thumb") == ("sing", "thumb")
 
 
 # What enters the plan -----------------------------------------------------------------------
