@@ -54,10 +54,8 @@ def plan_lines(plan: Plan) -> Iterator[str]:
 
 
 def _tempos(block: Block) -> str:
-    if block.tempo_from is None or block.tempo_to is None:
-        return ""
-    layer = block.layer or "full"
-    return f": {block.tempo_from} to {block.tempo_to} bpm, {LAYER_WORDS.get(layer, layer)}"
+    tempos, layer = block.tempos(), block.layer or "full"
+    return f": {tempos}, {LAYER_WORDS.get(layer, layer)}" if tempos else ""
 
 
 def _drills_arguments(parser: ArgumentParser) -> None:

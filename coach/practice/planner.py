@@ -33,6 +33,7 @@ from coach.practice.need import Reason, SteadyOf, View, by_date, ease, reasons, 
 from coach.practice.order import Pressing, easiest_first, turn_order
 from coach.practice.overview import drill_rows
 from coach.practice.past import Past, pasts_of
+from coach.practice.ramps import IN_TURNS
 from coach.practice.steady import Steady, own_prior, steady
 from coach.practice.takes import FULL, THUMB, Take
 from coach.practice.tempos import span
@@ -80,7 +81,8 @@ class Settings:
 @dataclass(frozen=True)
 class Block:
     """One turn or rest: `kind` play, warm-up, listen or rest; tempos in whole bpm (None in a rest); `why` in plain
-    words. What is listened to is heard at `tempo_from` first where there is time, then at `tempo_to`."""
+    words. What is listened to is heard at `tempo_from` first where there is time, then at `tempo_to`. `ramp` is how the
+    tempo moves where the turn itself asks for it (ramps.py), None where that is as the player likes it."""
 
     kind: str
     drill: str | None
@@ -91,6 +93,15 @@ class Block:
     layer: str | None = None
     why: tuple[str, ...] = ()
     step_share: float | None = None
+    ramp: str | None = None
+
+    def tempos(self, to: str = "to") -> str:
+        """`72 to 84 bpm` with another sign for `to` where that is asked for; `72 and 84 bpm in turns`; "" in a rest."""
+        if self.tempo_from is None or self.tempo_to is None:
+            return ""
+        if self.ramp == IN_TURNS:
+            return f"{self.tempo_from} and {self.tempo_to} bpm in turns"
+        return f"{self.tempo_from} {to} {self.tempo_to} bpm"
 
     @property
     def played(self) -> bool:
@@ -114,6 +125,7 @@ class Block:
             "why": list(self.why),
             "kind": self.kind,
             "step_share": self.step_share,
+            "ramp": self.ramp,
         }
 
 

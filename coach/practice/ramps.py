@@ -26,6 +26,9 @@ STEPS_DOWN = 4
 # How far past the target an earned ramp may go: a margin makes the target itself easy.
 OVER_TARGET = 1.1
 
+IN_TURNS = "alternate"
+"""The name of the ramp of two tempos in turns."""
+
 Tempo = tuple[Fraction, Fraction]
 
 
@@ -189,7 +192,7 @@ class Alternate:
 
     slow: Fraction
     target: Fraction
-    name: str = "alternate"
+    name: str = IN_TURNS
 
     def tempo(self, bar: int, passes: Sequence[bool]) -> Tempo:
         """Slow on even passes, the target on odd ones."""
@@ -201,7 +204,7 @@ class Alternate:
         return f"then {shown(self.slow if len(passes) % 2 else self.target)}"
 
 
-RAMP_NAMES = ("earned", "climb", "smooth", "alternate", "steady")
+RAMP_NAMES = ("earned", "climb", "smooth", IN_TURNS, "steady")
 
 
 def make_ramp(
@@ -229,7 +232,7 @@ def make_ramp(
         return Smooth(start, target, steps * pass_bars)
     if name == "earned":
         return Earned(start, max(target, ceiling or target), step_share)
-    if name == "alternate":
+    if name == IN_TURNS:
         return Alternate(start, target)
     raise BadInput(f"'{name}' is not a ramp", mend="use one of " + ", ".join(RAMP_NAMES))
 

@@ -125,7 +125,6 @@ class ProgressPage(Screen[None]):
         self.record: Record | None = None
         self.sheets: dict[str, Sheet] = {}
         self.view = next(iter(VIEWS))
-        self._ramp = ""
 
     def compose(self) -> ComposeResult:
         """List and sheet."""
@@ -142,9 +141,6 @@ class ProgressPage(Screen[None]):
 
     def on_screen_resume(self) -> None:
         """Back from the stage: there are new takes."""
-        if self._ramp:
-            self.world.change(ramp=self._ramp)
-            self._ramp = ""
         if self.record is not None:
             self.read(after=True)
 
@@ -302,7 +298,7 @@ class ProgressPage(Screen[None]):
 
     def action_remedy(self) -> None:
         """Take up the remedy that is proposed, or go on with the one under way, and play it at once."""
-        from coach.practice.remedies import ALTERNATE, NOTE, REST, SHAPE, WORDS, note_text
+        from coach.practice.remedies import NOTE, REST, SHAPE, WORDS, note_text
 
         one = self.chosen
         sheet = self.sheets.get(one.drill.id) if one is not None else None
@@ -323,10 +319,6 @@ class ProgressPage(Screen[None]):
 
             self.app.push_screen(DeskPage(self.world))
         else:
-            if found.remedy == ALTERNATE and self.world.settings.ramp != "alternate":
-                # For this block only: back from the stage the player's own way comes back.
-                self._ramp = self.world.settings.ramp
-                self.world.change(ramp="alternate")
             try:
                 block = self._remedy_block(one, sheet)
             except CoachError as error:

@@ -425,7 +425,8 @@ class Stage(BlankLines, Screen[str]):
             return
         ramp = next_ramp(self.run_state, self.block, self.loop.bars, self._order, self.ceiling)
         self._wish(lambda run: run.change_ramp(ramp))
-        self.world.change(ramp=ramp.name)
+        if self.block.ramp is None:  # else it was not the player's own way that was changed
+            self.world.change(ramp=ramp.name)
         self._figures()
 
     def action_click(self) -> None:

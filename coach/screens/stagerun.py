@@ -35,7 +35,8 @@ class Occasion:
 
 
 def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | None, model: bool) -> Run:
-    """The run of `block` as the player likes it; an earned tempo may rise to `ceiling` bpm.
+    """The run of `block` as the player likes it, or with the ramp that it asks for itself; an earned tempo may rise to
+    `ceiling` bpm. Where the turn is about its tempos, the layer under the voice stays: one thing changes at a time.
 
     With `model` it is heard first, but for a long song: that is not listened to from end to end before it is played.
     """
@@ -48,7 +49,7 @@ def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | 
     layer = on_ladder(loop.layers, block.layer or FULL)
     return Run(
         loop.piece.bars,
-        make_ramp(settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=ceiling),
+        make_ramp(block.ramp or settings.ramp, start, target, step_share=share, pass_bars=loop.bars, ceiling=ceiling),
         loop.layers,
         layer=under if loop.sung else layer,
         model=model and (loop.bars <= LONGEST_MODEL_BARS or not loop.piece.order),
@@ -56,7 +57,7 @@ def run_of(block: Block, loop: Loop, settings: Settings, *, ceiling: Fraction | 
         singing=loop.sung,
         under=under,
         early=loop.early if settings.thinning == "arranged" else settings.thinning == "early",
-        climbs=loop.climbs and settings.ladder,
+        climbs=loop.climbs and settings.ladder and block.ramp is None,
     )
 
 

@@ -184,7 +184,7 @@ class Today(Screen[None]):
         left = f"{place + 1:>2}  {'listen: ' if block.listened else ''}{block.title}"
         if block.drill:
             sung = "  sing over the thumb" if block.layer == "thumb" else ""
-            right = f"{block.tempo_from} → {block.tempo_to} bpm  {block.minutes:>2} min"
+            right = f"{block.tempos('→')}  {block.minutes:>2} min"
         else:
             sung, right = "", f"{block.minutes:>2} min"
         text.append(left, style="bold")

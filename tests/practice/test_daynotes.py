@@ -18,10 +18,11 @@ from coach.practice.drills import Drill
 from coach.practice.edits import MINUTES, PIN, SKIP, WISH, Wishes, wish_text
 from coach.practice.ledger import Ledger
 from coach.practice.need import Reason
-from coach.practice.planner import Plan, plan
-from coach.practice.remedies import CORNER, NOTE, REST, SLOWER, THINNER, note_text
+from coach.practice.planner import Block, Plan, plan
+from coach.practice.remedies import ALTERNATE, CORNER, NOTE, REST, SLOWER, THINNER, Finding, note_text
 from coach.practice.remedies import THUMB as REMEDY_THUMB
 from coach.practice.repertoire import drills_of
+from coach.practice.shaping import shaped
 from coach.practice.takes import OTHER_CHORDS
 from tests.practice.made import NOW, TODAY
 from tests.practice.test_diagnosis import LANDING
@@ -142,13 +143,14 @@ def test_stumbles_on_other_chords_have_no_place_in_the_map(ledger: Ledger) -> No
         (SLOWER, DRILL.id, "full", True),
         (THINNER, DRILL.id, list(LAYERS)[-2], False),
         (REMEDY_THUMB, DRILL.id, "thumb", False),
+        (ALTERNATE, DRILL.id, "full", True),
     ],
 )
 def test_a_remedy_under_way_is_the_first_turn(
     ledger: Ledger, remedy: str, drill: str, layer: str, slower: bool
 ) -> None:
-    """Taken up yesterday: the drill's first turn of today is that corner, slower, thinner or on the thumb, and says
-    since when; a later turn is as it was, and with nothing taken up so are all."""
+    """Taken up yesterday: the first turn of today is that corner, slower, thinner, on the thumb or in turns, and
+    says since when; a later turn is as it was, and with nothing taken up so are all."""
     with ledger:
         before = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
         ledger.add_note(NOTE, note_text(DRILL.id, remedy, "bar 2"), None, NOW - timedelta(days=1))
@@ -160,6 +162,20 @@ def test_a_remedy_under_way_is_the_first_turn(
     assert (new.tempo_from < old.tempo_from) == slower
     assert new.why[0].startswith("under way since 9 March: ")
     assert [b.drill for b in after.blocks[place + 1 :]] == [b.drill for b in before.blocks[place + 1 :]]
+
+
+def test_alternating_tempos_are_a_slow_and_a_fast_pass_in_turns() -> None:
+    """The slow one 12 % below where the turn would begin, the fast one where it would end; a loop of which a slow pass
+    is longer than the turn is left as it was."""
+    turn = Block("play", DRILL.id, DRILL.title, 3, 75, 82, "full", step_share=0.03)
+    found = Finding(DRILL.id, remedy=ALTERNATE)
+    made = shaped(turn, DRILL, found, LIBRARY)
+    assert (made.tempo_from, made.tempo_to, made.ramp, made.layer) == (66, 82, "alternate", "full")
+    assert (made.as_row()["ramp"], turn.as_row()["ramp"]) == ("alternate", None)
+    assert (made.tempos(), turn.tempos()) == ("66 and 82 bpm in turns", "75 to 82 bpm")
+    # At 66 bpm three minutes hold 198 beats: 49 bars of four, and a half.
+    for bars, ramp in ((49, "alternate"), (50, None)):
+        assert shaped(turn, on(" | ".join(["C"] * bars)), found, LIBRARY).ramp == ramp
 
 
 def test_a_drill_whose_pattern_is_gone_is_passed_over(ledger: Ledger) -> None:

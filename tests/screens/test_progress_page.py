@@ -160,7 +160,7 @@ async def test_the_remedy_is_written_down_and_its_corner_played(played: Path) ->
 
 
 async def test_alternating_tempos_are_for_this_block_only(played: Path) -> None:
-    """The plateau's remedy plays with the alternating ramp; afterwards the player's own ramp is back."""
+    """The plateau's remedy plays one pass slow, the next fast; other turns keep the player's own ramp."""
     async with house(played) as here:
         page = await opened(here, "Forward roll")
         assert page.chosen is not None
@@ -171,10 +171,22 @@ async def test_alternating_tempos_are_for_this_block_only(played: Path) -> None:
         await here.press("r")
         stage = await here.running()
         assert isinstance(stage, Stage)
-        assert here.app.world.settings.ramp == "alternate"
+        slow, fast = stage.block.tempo_from, stage.block.tempo_to
+        assert slow is not None
+        assert fast is not None
+        assert slow < 0.9 * fast
+        assert f"alternate: then {fast}" in here.page_text()
+        for bpm in (slow, fast, slow):
+            number = 1 + stage.loop.bars * len(stage.take.passes)
+            await here.to_bar(number)
+            assert stage._order is not None
+            assert (stage._order.loop_bar, stage._order.bpm_from) == (0, bpm)
+            await here.to_bar(number + stage.loop.bars)
+        await here.press("m")  # another way for this turn
+        assert stage.run_state.ramp.name == "steady"
+        assert here.app.world.settings.ramp == own == "earned"
         await here.press("escape")
         await here.on("ProgressPage")
-        assert here.app.world.settings.ramp == own
 
 
 async def test_a_ledger_that_cannot_be_read_is_one_sentence(tmp_path: Path) -> None:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from collections.abc import AsyncIterator
 from contextlib import asynccontextmanager
+from dataclasses import replace
 from fractions import Fraction
 from pathlib import Path
 
@@ -16,7 +17,7 @@ from coach.errors import BadInput
 from coach.music.clicks import ClickWay
 from coach.picking.tab import string_row
 from coach.practice.planner import Block
-from coach.practice.ramps import Earned, Steady
+from coach.practice.ramps import Alternate, Earned, Steady
 from coach.practice.run import COUNT, MODEL, PLAY, Run
 from coach.screens.conductor import Conductor, Loop, on_ladder, song_loop
 from coach.screens.stagerun import run_of
@@ -458,6 +459,17 @@ async def test_what_is_switched_for_singing_is_kept(tmp_path: Path) -> None:
         assert (kept.humming, kept.thinning, kept.ladder) == (True, "early", False)
     again = run_of(stage.block, stage.loop, kept, ceiling=None, model=False)
     assert (again.early, again.climbs) == (True, False)
+
+
+def test_in_a_turn_about_its_tempos_the_layer_stays() -> None:
+    """Slow and fast in turns while one sings: the layer under the voice waits, so the tempo need not."""
+    block, loop = Block("play", None, "Lantern", 2, 66, 82, "full"), lantern_loop()
+    plain, turns = (
+        run_of(replace(block, ramp=ramp), loop, Settings(ramp="earned"), ceiling=None, model=False)
+        for ramp in (None, "alternate")
+    )
+    assert (plain.ramp.name, plain.climbs) == ("earned", True)
+    assert (turns.ramp, turns.climbs) == (Alternate(Fraction(66), Fraction(82)), False)
 
 
 def test_an_arrangement_says_when_it_thins_unless_the_player_does() -> None:
