@@ -21,7 +21,8 @@ from coach.screens.actions import VERDICT, action, bindings, first_key, keys_sho
 from coach.screens.leaving import leave
 
 GO_ON_AFTER_S = 20
-WIDTH = 62
+WIDTH = 76
+_FRAME = 6  # cells of a line that border and padding take
 
 
 class Verdict(ModalScreen[str]):
@@ -30,7 +31,7 @@ class Verdict(ModalScreen[str]):
     BINDINGS: ClassVar[list[BindingType]] = bindings(VERDICT)
     CSS = """
     Verdict { align: center middle; background: $background 60%; }
-    #ask { width: 62; max-width: 100%; height: auto; background: $surface; border: round $primary; padding: 1 2; }
+    #ask { width: 76; max-width: 100%; height: auto; background: $surface; border: round $primary; padding: 0 2; }
     """
 
     def __init__(
@@ -55,23 +56,29 @@ class Verdict(ModalScreen[str]):
             yield Static(self.words(), id="words", markup=False)
 
     def words(self) -> str:
-        """The whole page as text."""
+        """The whole page as text, in the lines and cells there are."""
+        size = self.app.size
+        width, height = min(size.width, WIDTH) - _FRAME, size.height - 2
         count = f"{len(self.passes)} pass{'es' if len(self.passes) > 1 else ''}"
         clean = sum(p.clean for p in self.passes)
         tempos = [p.bpm for p in self.passes]
-        lines = [
-            f"{count}, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm",
-            *(line for told in self.told for line in wrap(told, WIDTH - 6, subsequent_indent="  ")),
-            "",
-            "How was it?",
-            "",
+        head = f"{count}, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm"
+        asked = [
+            f" {'▸' if word.id == self.marked else ' '} {keys_shown(word, self.keys):>2}   {word.says}"
+            for word in VERDICT[: len(VERDICTS)]
         ]
-        for word in VERDICT[: len(VERDICTS)]:
-            mark = "▸" if word.id == self.marked else " "
-            lines.append(f" {mark} {keys_shown(word, self.keys):>2}   {word.says}")
         take, again = first_key(action("take-suggested"), self.keys), first_key(action("another-go"), self.keys)
-        lines += ["", f"{take} or the pedal takes ▸ · {again} another go · goes on by itself in {self.left} s"]
-        return "\n".join(lines)
+        by_itself = f"goes on by itself in {self.left} s"
+        keys = [f"{take} or the pedal takes ▸ · {again} another go · {by_itself}"]
+        if len(keys[0]) > width:
+            keys = [f"{take} or the pedal takes ▸ · {again} another go", by_itself]
+        told = [line for one in self.told for line in wrap(one, width, subsequent_indent="  ")]
+        # What is asked must be on the page whole; what is told gives way, and before it the blank lines.
+        room = height - len((head, "How was it?", *asked, *keys))
+        if len(told) > room:
+            told = [*told[: room - 1], f"{told[room - 1][: width - 2]} …"]
+        gap, edge = ([""] if room - len(told) >= blanks else [] for blanks in (3, 5))
+        return "\n".join([*edge, head, *told, *gap, "How was it?", *gap, *asked, *gap, *keys, *edge])
 
     def on_mount(self) -> None:
         """Hands may be busy: go on after a while without a word."""
@@ -91,14 +98,21 @@ class Verdict(ModalScreen[str]):
     def _found(self, lines: Sequence[str]) -> None:
         if self.is_mounted:
             self.told = lines
-            self.query_one("#words", Static).update(self.words())
+            self._draw()
 
     def _wait(self) -> None:
         self.left -= 1
         if self.left <= 0:
             leave(self, "")
         else:
-            self.query_one("#words", Static).update(self.words())
+            self._draw()
+
+    def on_resize(self) -> None:
+        """More or fewer lines."""
+        self._draw()
+
+    def _draw(self) -> None:
+        self.query_one("#words", Static).update(self.words())
 
     def action_verdict(self, word: str) -> None:
         """The player's word."""

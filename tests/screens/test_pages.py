@@ -180,6 +180,39 @@ async def test_verdict_and_rest_fit(tmp_path: Path, size: tuple[int, int]) -> No
             await here.press("escape")
 
 
+TOLD = (
+    "steady at 104 bpm (100 to 108), known from now on",
+    "stumbles gather at the change from Am7 to F#m7b5: 12 of 29, evenly spread it would be about 4",
+    "under way: that corner alone, round and round, with what stands beside it",
+    "corner since 28 September: 9 of 20 clean before, 17 of 20 since at like tempos: no sign that it helped",
+)
+"""All that a take may show, in its longest words but for titles."""
+
+
+@pytest.mark.parametrize(("size", "told"), [*((size, TOLD) for size in SIZES), ((60, 22), TOLD * 3)])
+async def test_the_verdict_page_shows_all_it_has_to_say(
+    tmp_path: Path, size: tuple[int, int], told: tuple[str, ...]
+) -> None:
+    """All that was found, the four words, and what goes on by itself, inside the frame; from 80 columns on the last is
+    one line. Three times as much to tell: that gives way, and nothing of what is asked."""
+    async with house(tmp_path, size, minutes=5) as here:
+        await planned(here)
+        passes = [PassDone(k, Fraction(84 + k), 4, k % 2, "full") for k in range(12)]
+        page = Verdict(passes, "held", here.app.world.keys, lambda: told)
+        here.app.push_screen(page)
+        await here.on("Verdict")
+        await here.until(lambda: page.told, "what the take has shown")
+        await here.quiet()
+        lines = [line.partition("│")[2].rpartition("│")[0].rstrip(" ▁▂▃▄▅▆▇█") for line in here.lines()]
+        inside = " ".join(" ".join(lines).split())
+        assert any("╰" in line for line in here.lines())  # the frame is closed
+        asked = ("How was it?", "l lost:", "s shaky:", "▸ h held:", "f flowing:", "another go", "goes on by itself in")
+        assert [fact for fact in ("12 passes, 6 clean, 84 to 95 bpm", *TOLD, *asked) if fact not in inside] == []
+        assert (" …" in inside) == (told != TOLD)
+        if size[0] >= 80:
+            assert any("another go · goes on by itself in" in line for line in lines)
+
+
 @pytest.mark.parametrize("size", SIZES)
 async def test_the_verdict_page_says_what_the_take_has_shown(tmp_path: Path, size: tuple[int, int]) -> None:
     """After a take of a drill whose stumbles gather: its steady tempo before and now, the place, and what to try."""
