@@ -2,10 +2,11 @@
 
 from __future__ import annotations
 
-# Narrower than this there is room for one shape only; with fewer rows not all that is said fits (SONG_ROWS where
-# there are words); below SHORT the words under the tab give way; from LARGE_WORDS on words are written large, from
-# LARGEST_WORDS on the next line too; from TALL on the strings have air between them.
-NARROW, ALL_ROWS, SONG_ROWS, TALL = 76, 23, 27, 36
+# Narrower than NARROW there is room for one shape only; from WIDE on there is room to spare; with fewer rows than
+# ALL_ROWS not all that is said fits (SONG_ROWS where there are words); below SHORT the words under the tab give way;
+# from LARGE_WORDS on words are written large, from LARGEST_WORDS on the next line too; from TALL on the strings have
+# air between them.
+NARROW, WIDE, ALL_ROWS, SONG_ROWS, TALL = 76, 104, 23, 27, 36
 SHORT, LARGE_WORDS, LARGEST_WORDS = 24, 30, 42
 
 
@@ -17,6 +18,7 @@ def size_classes(width: int, height: int, *, worded: bool) -> dict[str, bool]:
     return {
         "tall": height >= TALL,
         "narrow": width < NARROW,
+        "wide": width >= WIDE,
         "low": height < (SONG_ROWS if worded else ALL_ROWS),
         "short": height < SHORT,
         "large": height >= LARGE_WORDS,
@@ -59,7 +61,7 @@ Stage.low #say { display: none; }
 Stage.low.saying #say { display: block; }
 Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
 Stage.tall #figures { height: 10; padding: 1 2; }
-Stage.tall #tempo { width: 40; }
+Stage.tall.wide #tempo { width: 40; }
 Stage.tall #tab { height: 2fr; max-height: 20; margin: 1 0; }
 Stage.tall #history { display: block; }
 Stage.tall #ladder, Stage.tall #modes, Stage.tall #say { padding: 0 2; }

@@ -64,7 +64,7 @@ async def test_today_fits(tmp_path: Path, size: tuple[int, int]) -> None:
         assert here.lines()[-1].strip().endswith("? all keys")
 
 
-@pytest.mark.parametrize("size", SIZES)
+@pytest.mark.parametrize("size", [*SIZES, (80, 40)])
 async def test_the_stage_fits(tmp_path: Path, size: tuple[int, int]) -> None:
     """Head, pass and bar, stumbles, ramp, tab from chord to count, layer, click, guide and keys: nothing is cut."""
     async with house(tmp_path, size, drill=LONG, tempo=104) as here:
