@@ -32,6 +32,7 @@ from coach.screens.band import Band, let_go, open_engine
 from coach.screens.conductor import GUIDES, Conductor, Loop
 from coach.screens.ground import BlankLines, Ground
 from coach.screens.leaving import leave
+from coach.screens.letters import large
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.scribe import Scribe
 from coach.screens.stagelook import LOOK, size_classes
@@ -65,7 +66,8 @@ class Stage(BlankLines, Screen[str]):
         self, world: World, scribe: Scribe, block: Block, loop: Loop, occasion: Occasion | None = None
     ) -> None:
         # Classes are given at once: each change of them has the whole page dressed anew.
-        super().__init__(classes=" ".join(["worded"] * loop.worded + ["song"] * bool(loop.piece.order)))
+        told = {"worded": loop.worded, "song": bool(loop.piece.order), "listens": block.listened}
+        super().__init__(classes=" ".join(name for name, here in told.items() if here))
         self.world = world
         self.scribe = scribe
         self.block = block
@@ -105,6 +107,7 @@ class Stage(BlankLines, Screen[str]):
                 with Vertical(id="place"):
                     yield Static(id="where", markup=False)
                     yield Static(id="pass", classes="small", markup=False)
+                    yield Static("\n".join(large("LISTEN")), id="listen", markup=False)
                     yield Static(id="spoken", markup=False)
                 yield Static(id="now", classes="shape", markup=False)
                 yield Static(id="following", classes="shape", markup=False)

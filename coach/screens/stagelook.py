@@ -41,6 +41,7 @@ Stage { layout: vertical; background: $background; overflow: hidden; }
 .shape { width: 15; height: 8; color: $foreground; }
 #following { color: $foreground 55%; }
 #spoken { color: $accent; text-style: bold; height: 1; }
+#listen { color: $accent; height: 3; display: none; }
 #tab { height: 10; }
 #ladder { height: 1; padding: 0 1; color: $foreground; }
 #modes { height: 1; padding: 0 1; color: $foreground 75%; }
@@ -57,10 +58,21 @@ Stage.short #words { height: 1; }
 Stage.worded.short #tab { height: 10; }
 Stage.narrow #tempo { width: 23; }
 Stage.narrow #following { display: none; }
+Stage.listens #figures { height: 9; }
+Stage.listens #listen { display: block; }
+Stage.listens #spoken, Stage.listens #ladder, Stage.listens #following { display: none; }
+Stage.listens.wide #following { display: block; }
+Stage.listens.narrow #now { display: none; }
+Stage.listens #pass { height: 1; }
+Stage.listens #below { min-height: 2; }
+Stage.listens.worded #tab { height: 10; }
+Stage.listens.worded.short #figures { height: 8; }
+Stage.listens.worded.short #pass { display: none; }
 Stage.low #say { display: none; }
 Stage.low.saying #say { display: block; }
 Stage.low.saying #modes, Stage.low.saying #ladder { display: none; }
 Stage.tall #figures { height: 10; padding: 1 2; }
+Stage.listens.tall #figures { height: 11; }
 Stage.tall.wide #tempo { width: 40; }
 Stage.tall #tab { height: 2fr; max-height: 20; margin: 1 0; }
 Stage.tall #history { display: block; }

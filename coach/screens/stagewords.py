@@ -59,6 +59,9 @@ def _tempo(now: Moment) -> dict[str, str]:
     }
 
 
+_AT_REST = "hands at rest"
+
+
 def _place(now: Moment) -> dict[str, str]:
     order = now.order
     if order is None:
@@ -75,6 +78,9 @@ def _place(now: Moment) -> dict[str, str]:
         bar = now.loop.bar(order.loop_bar)
         part, number = _part(now, order.loop_bar), bar.part_bar if bar.part else order.loop_bar
         words = said if now.phase == STOPPED else f"{said} · bar {order.loop_bar + 1} of {now.loop.bars}"
+        if now.run.listens and now.phase != STOPPED:  # that one listens is written large
+            said = _AT_REST
+            words = f"bar {order.loop_bar + 1} of {now.loop.bars} · {said}"
         where = f"{number + 1}.{beat + int(bar.offset)}"
     if part:
         following = _next_part(now, 0 if order.kind == COUNT else order.loop_bar)
