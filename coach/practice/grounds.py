@@ -12,13 +12,19 @@ TURNS = (
     " settings (Czyż and others 2024). Of musicians some kept more the next day (Stambaugh 2011; Carter & Grahn 2016),"
     " and gaps of minutes made no difference in another study (Wiseheart and others 2017). Expect little of the order."
 )
-NIGHTS = "What is new counts as kept only after a night: gains showed after a day, not after minutes (Simmons 2012)."
+NIGHTS = (
+    "What is new counts as kept only after a night, by a rule of ours: with 29 musicians accuracy rose when a day lay"
+    " between, not minutes or six hours; speed rose with six hours too (Simmons 2012)."
+)
 CLEAN = (
     "Clean passes count, minutes do not: with 17 pianists the share of correct trials went with what stayed, time did"
     " not (Duke, Simmons & Cash 2009)."
 )
 FEELING = "How easy it felt misled the players who were asked (Abushanab & Bishara 2013); so passes come before words."
-RAMPS = "A steady climb, the final tempo and alternating tempos did equally well (Henley 2001): take what suits you."
+RAMPS = (
+    "Between a steady climb, the final tempo and alternating tempos no significant difference was found with 60 players"
+    " (Henley 2001): take what suits you."
+)
 FIGURES = "Steady tempo, recall and trouble are estimates from your passes, with a range; they can be wrong."
 
 GROUNDS = (TURNS, NIGHTS, CLEAN, FEELING, RAMPS, FIGURES)

@@ -53,7 +53,7 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
 
 
 def _rank(view: View) -> int:
-    """What is sung gains most from being heard, then what is music by itself, then a pattern."""
+    """What is sung first, then what is music by itself, then a pattern (ours, no source)."""
     if voice_of(view.drill.id):
         return 0
     return 1 if view.drill.kind in (PART, SONG) else 2

@@ -263,7 +263,7 @@ def _own(view: View) -> list[tuple[float, Callable[[], str]]]:
     if since:
         found.append((0.5 * min(since, 21) / 21, lambda: f"last played {_days(since)} ago"))
     if memory is not None and 0 < (age := (view.today - memory.first_day).days) <= FRESH_DAYS:
-        found.append((0.5, lambda: f"begun {_days(age)} ago: fresh things need another night"))
+        found.append((0.5, lambda: f"begun {_days(age)} ago: what is fresh comes back soon"))
     if view.stuck and view.past is not None:
         curve = view.past.curve
         found.append((-1.5, lambda: _held_up(view, curve)))
@@ -282,10 +282,13 @@ def _to_go(view: View) -> str:
     if view.bpm is None:
         return f"not yet held; the target is {target} bpm"
     if view.gap <= 0.005:
-        return f"held at {view.bpm:.0f}, its target of {target} bpm: a little more keeps it there"
+        short = view.bpm < target * (1 + OVER)
+        why = f"with less than {OVER:.0%} to spare" if short else "but not on an earlier day yet"
+        return f"held at {view.bpm:.0f}, its target of {target} bpm, {why}"
     told = f"held at {view.bpm:.0f}, {view.gap:.0%} below its target of {target} bpm"
     if view.gain_known and not view.stuck:
-        told += f": at its gain of {view.gain:.1%} a day of practice about {_days(math.ceil(view.days_to_go))} to go"
+        days = _days(math.ceil(view.days_to_go))
+        told += f": at its gain of {view.gain:.1%} a day of practice about {days} to go, or more"
     return told
 
 

@@ -5,8 +5,8 @@ Laws the plan keeps, each with its ground
 - something easy first, and a warm-up where the plan is longer than a quarter of an hour; hard things and the new
   one in the middle; something playable last; a rest of five minutes in each half hour (BAPAM, "Ten top health tips");
 - at most one new thing a day, more only where a song's day is near (wanted.py), and only when what it grows from was
-  held on an earlier day (Simmons 2012: gains appear over a night); never two new near-alike ones at the end (Allen
-  2013: the second hinders the first);
+  held on an earlier day (Simmons 2012: accuracy rose over a day, not over hours); never two new near-alike ones at the
+  end (Allen 2013: the second hinders the first);
 - what is new, or comes back after long, is heard before the hands try it (listening.py).
 
 The same ledger, moment and minutes give the same plan. The ladder's first rungs and the ledger are all it knows;

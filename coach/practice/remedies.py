@@ -1,9 +1,10 @@
 """One remedy at a time for a drill's trouble, and later whether things have gone better since.
 
 What helps where is not published as numbers. That the place itself is found and worked on, and the tempo brought down
-and up with judgement, is what the best of 17 pianists did (Duke, Simmons & Cash 2009, JRME 56:310-321); a steady climb
-and alternating tempos did equally well (Henley 2001, JRME 49). So the order below is ours, and the data decide: a
-remedy is judged by the share of clean passes before and since, at like tempos, and the next one comes when it did not.
+and up with judgement, is what the best of 17 pianists did (Duke, Simmons & Cash 2009, JRME 56:310-321); between a
+steady climb and alternating tempos no significant difference was found (Henley 2001, JRME 49). So the order below is
+ours, and the data decide: a remedy is judged by the share of clean passes before and since, at like tempos, and the
+next one comes when it did not help.
 
 The share since may be higher because of the remedy, because of practice alone, or because a bad spell was over anyway;
 the words therefore say what happened since, never why.

@@ -52,9 +52,16 @@ def test_days_to_go_come_from_its_own_gain_and_are_told_with_it() -> None:
     """From 80 to 90 bpm in six evenings is 2.4 % an evening: some ten more to 114.4 (10 % past 104)."""
     one = view("two-lamps", *evenings("two-lamps", [80, 82, 84, 86, 88, 90]))
     assert one.days_to_go == pytest.approx(10.19, abs=0.01)
-    assert any("gain of 2.4% a day of practice about 11 days to go" in r.text for r in reasons(one))
+    assert any("gain of 2.4% a day of practice about 11 days to go, or more" in r.text for r in reasons(one))
     few = view("two-lamps", *evenings("two-lamps", [80, 82, 84]))
     assert not any("to go" in r.text for r in reasons(few))  # three evenings tell no gain
+
+
+def test_what_is_at_its_target_says_how_far_above_it_is() -> None:
+    """At 106 of 104 there is less than the tenth to spare that is asked for; at 116, begun today, a day is left."""
+    for bpm, days_ago, told in ((106, 1, "with less than 10% to spare"), (116, 0, "but not on an earlier day yet")):
+        words = [r.text for r in reasons(view("two-lamps", take("two-lamps", days_ago, tempo=bpm)))]
+        assert f"held at {bpm}, its target of 104 bpm, {told}" in words
 
 
 def test_what_gets_no_faster_steps_back_and_says_so() -> None:
