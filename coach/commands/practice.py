@@ -98,6 +98,8 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
 
 
 def _drill_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
+    from coach.practice.need import percent
+
     def cell(value: object) -> str:
         return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)
 
@@ -108,7 +110,7 @@ def _drill_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
             cell(row["steady_bpm"]),
             "" if row["low"] is None else f"{row['low']:g}-{row['high']:g}",
             cell(row["target"]),
-            "" if row["recall"] is None else f"{row['recall']:.0%}",
+            "" if row["recall"] is None else percent(row["recall"]),
             cell(row["due"]),
         )
         for row in rows

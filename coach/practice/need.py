@@ -251,7 +251,7 @@ def _own(view: View) -> list[tuple[float, Callable[[], str]]]:
     memory = view.memory
     now, share = view.recall, view.share
     if now is not None:
-        found.append((3 * (1 - now), lambda: f"recall now about {now:.0%}"))
+        found.append((3 * (1 - now), lambda: f"recall now about {percent(now)}"))
     if memory is not None and view.due:
         late = (view.today - memory.due).days
         found.append((1.0, lambda: "due today" if late == 0 else f"due for {_days(late)}"))
@@ -312,6 +312,11 @@ def ease(view: View) -> float:
         return 0.0
     now, share = view.recall, view.share
     return (1.0 if now is None else now) * (1.0 if share is None else share) * (1 - view.gap / 2)
+
+
+def percent(chance: float) -> str:
+    """A chance as a player reads it; one that is nearly sure is not called sure."""
+    return f"{min(chance, 0.99):.0%}"
 
 
 def _days(n: int) -> str:

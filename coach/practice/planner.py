@@ -198,7 +198,7 @@ def plan(
     if use.listening and not first_day and wanted >= LISTEN_FROM:
         listens = to_hear(order, [length for run in lengths for length in run], heard)
     blocks: list[Block] = []
-    met: set[str] = set()
+    met: set[str] = set(heard)
     place = 0
     for run in lengths:
         if blocks:

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from datetime import date
 from textwrap import wrap
 
+from coach.practice.need import percent
 from coach.practice.progress import Sheet, Standing
 from coach.screens.figures import HEIGHT, figure_rows
 from coach.screens.plots import BLOCKS, Glyphs, Point, column_plot, fade_bar, loop_plot, tempo_plot
@@ -39,11 +40,6 @@ class Room:
     def tall(self) -> bool:
         """True where all of a drill's sections fit."""
         return self.height >= TALL
-
-
-def percent(share: float) -> str:
-    """A chance as a player reads it; one that is nearly sure is not called sure."""
-    return f"{min(share, 0.99):.0%}"
 
 
 def list_line(one: Standing, width: int) -> str:

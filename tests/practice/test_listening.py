@@ -42,8 +42,10 @@ def test_a_new_thing_is_heard_before_its_first_turn() -> None:
 
 
 def test_what_was_heard_today_is_not_heard_again() -> None:
-    """Listened to an hour ago and the plan asked for again: the turn has all its minutes."""
-    assert not heard(plan(DRILLS, BEGUN, NOW, 20, heard=("two-lamps",)))
+    """Listened to an hour ago and the plan asked for again: the turn has all its minutes, and asks for no listening."""
+    made = plan(DRILLS, BEGUN, NOW, 20, heard=("two-lamps",))
+    assert not heard(made)
+    assert not [b for b in made.blocks if b.drill == "two-lamps" and "listen to it once before the first take" in b.why]
 
 
 def test_what_comes_back_after_long_is_heard_again() -> None:

@@ -11,6 +11,7 @@ from hypothesis import strategies as st
 from coach.errors import BadInput, CoachError
 from coach.practice.cautions import CAUTIONS, STOP
 from coach.practice.evidence import was_held
+from coach.practice.need import percent
 from coach.practice.past import past_of
 from coach.practice.planner import Block, Plan, Reason, Settings, drill_rows, plan
 from coach.practice.steady import Steady
@@ -279,6 +280,11 @@ def test_reasons_carry_their_numbers() -> None:
     told = " / ".join(t for b in made.blocks if b.drill == "two-lamps" for t in b.why)
     for part in ("recall now about", "held at 79, 24% below its target of 104 bpm", "75% of its latest passes"):
         assert part in told
+
+
+def test_what_is_nearly_sure_is_not_called_sure() -> None:
+    """An estimate of 99.7 % is told as 99: the weights behind it were fitted to words, not to hands (memory.py)."""
+    assert [percent(chance) for chance in (1.0, 0.997, 0.984, 0.5)] == ["99%", "99%", "98%", "50%"]
 
 
 def test_singing_over_the_thumb_comes_once_it_is_held() -> None:
