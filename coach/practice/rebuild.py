@@ -15,10 +15,11 @@ import pickle
 import sqlite3
 import subprocess
 import sys
-from contextlib import ExitStack
+from contextlib import ExitStack, suppress
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
+from threading import Event
 
 from coach.practice import tally
 from coach.practice.days import from_utc_text
@@ -32,6 +33,9 @@ from coach.practice.trials import Window, add_take, days_in, latest
 from coach.practice.voices import voice_of
 
 _LONG = 100_000  # takes, from which on a second process is worth its start
+_STEPS = 100_000  # of the database, some milliseconds, after which is looked whether to give up
+_LOOK_S = 0.1
+_GIVEN_UP = Event()
 _EVERY = 97  # one take in so many is looked at to part the drills into halves
 
 
@@ -59,8 +63,9 @@ class Everything:
 
 
 def everything(ledger: Ledger) -> Everything:
-    """All of it. Raises CoachError when the ledger cannot be read."""
+    """All of it. Raises CoachError when the ledger cannot be read, or when it is given up (`give_up`)."""
     with reading_of(ledger.path) as db, ExitStack() as stack:
+        db.set_progress_handler(_GIVEN_UP.is_set, _STEPS)
         ends = tally.ends(lambda query, *values: db.execute(query, values).fetchall(), tally.TOLD)
         takes = ends["takes"][0]
         middle = _middle(db, takes)
@@ -74,6 +79,12 @@ def everything(ledger: Ledger) -> Everything:
             rest = None if other is None else _given_back(other)
             drills += _drills(reading, middle) if rest is None else rest
         return Everything(ends, drills, minutes)
+
+
+def give_up() -> None:
+    """Give up what is being made anew on any thread, and begin nothing of the kind: the process is about to end. It
+    can be made at any time."""
+    _GIVEN_UP.set()
 
 
 def second_half(path: str, first: str, ends: str) -> None:
@@ -102,8 +113,11 @@ def _beside(stack: ExitStack, path: Path, ends: tally.Ends, middle: str) -> subp
 
 
 def _given_back(other: subprocess.Popen[bytes]) -> list[Told] | None:
-    """What the second process found; None where something befell it."""
-    found, _ = other.communicate()
+    """What the second process found; None where something befell it, or when it is waited for no more."""
+    found = b""
+    while other.returncode is None and not _GIVEN_UP.is_set():
+        with suppress(subprocess.TimeoutExpired):
+            found, _ = other.communicate(timeout=_LOOK_S)
     if other.returncode != 0:
         return None
     told: list[Told] = pickle.loads(found)

@@ -10,7 +10,7 @@ import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar
 
 from textual import work
 from textual.app import App
@@ -66,6 +66,7 @@ class Coach(App[None]):
         self.first = first
         self.chords = chords
         self.scribe = world.scribe(self._tell_trouble)
+        self.ends_all = False  # true where the process ends with the app
 
     def _tell_trouble(self, sentence: str) -> None:
         self.post_message(Trouble(sentence))
@@ -93,6 +94,14 @@ class Coach(App[None]):
         for name in ("SIGINT", "SIGTERM", "SIGHUP"):
             with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
                 loop.add_signal_handler(getattr(signal, name), self.exit)
+
+    def exit(self, *args: Any, **kwargs: Any) -> None:
+        """Leave; a long ledger that is being read would keep the terminal for many seconds, so it is given up."""
+        if self.ends_all:
+            from coach.practice.rebuild import give_up
+
+            give_up()
+        super().exit(*args, **kwargs)
 
     def on_resize(self, event: Resize) -> None:
         """Too small a window says what it needs and goes on playing."""
@@ -270,6 +279,7 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
 
     world = world or World.here()
     app = Coach(world, first, chords=chords)
+    app.ends_all = True
     problems: tuple[str, ...] = ()
     with _errors_to(places.log()):
         try:

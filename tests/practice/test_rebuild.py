@@ -7,6 +7,7 @@ import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
+from coach.errors import CoachError
 from coach.practice import keptpasts, rebuild, tally
 from coach.practice.estimates import Estimates
 from coach.practice.exchange import merge
@@ -207,6 +208,26 @@ def test_layers_without_number(tmp_path) -> None:
             name = f"layer-{n}"
             assert estimates.evidence("two-lamps", name) == evidence_of(days_of(ledger.takes(), name)) is not None
         told_as_by_takes(ledger, estimates)
+
+
+def test_what_is_given_up_leaves_all_as_it_was(tmp_path, monkeypatch) -> None:
+    """The program is left while all is made anew: at once, and the next one finds what was kept, or makes it."""
+    monkeypatch.setattr(rebuild, "_STEPS", 1)
+    with Ledger(tmp_path / "a.db") as ledger:
+        evening(ledger, days_ago=3)
+        with Estimates(ledger) as estimates:
+            told_as_by_takes(ledger, estimates)
+            evening(ledger, days_ago=2)
+            monkeypatch.setattr(tally, "far", lambda *_: True)
+            rebuild.give_up()
+            try:
+                with pytest.raises(CoachError, match="interrupted"):
+                    estimates.pasts()
+            finally:
+                rebuild._GIVEN_UP.clear()
+            told_as_by_takes(ledger, estimates)
+        with Estimates(ledger) as estimates:
+            told_as_by_takes(ledger, estimates)
 
 
 @pytest.fixture
