@@ -1,7 +1,7 @@
 """Memory: how well a drill is likely to be recalled, and when it should come back. Rebuilt from the ledger at any time.
 
 One grade a drill a local day, from its first takes: what is still there after a night tells of learning, what the
-end of the same evening shows does not (Stambaugh 2011, JRME 58:368-383; Simmons 2012, JRME 59:357-368).
+end of the same evening shows need not (Stambaugh 2011, JRME 58:368-383; Simmons 2012, JRME 59:357-368).
 
 The arithmetic is FSRS-6 with the weights of the `fsrs` package, which the tests hold it to. They were fitted to words
 learned by heart, not to hands, so they are a prior and the longest interval is held to three weeks. The package counts
@@ -202,8 +202,8 @@ def is_due(memory: Memory | None, today: date) -> bool:
 def state_word(memory: Memory | None, today: date) -> str:
     """`new`, `being learned` or `kept up`.
 
-    Kept up: it stands at `held` or better, and did so already on an earlier local day: gains appear over a night
-    (Simmons 2012), so nothing learned today is kept up today.
+    Kept up: it stands at `held` or better, and did so already on an earlier local day. What the end of an evening shows
+    need not last (see above), so nothing learned today is kept up today.
     """
     if memory is None:
         return NEW

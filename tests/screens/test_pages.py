@@ -493,3 +493,17 @@ async def test_the_first_start_shows_the_cautions(tmp_path: Path) -> None:
         await here.press("enter")
         await here.running()
         assert here.app.world.settings.cautions_seen
+
+
+@pytest.mark.parametrize("ends_all", [True, False])
+async def test_leaving_gives_up_the_reading_of_a_long_ledger(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, ends_all: bool
+) -> None:
+    """Where the process ends with the app: elsewhere the next one would find that nothing is read any more."""
+    told: list[str] = []
+    monkeypatch.setattr("coach.practice.rebuild.give_up", lambda: told.append("given up"))
+    async with house(tmp_path, (80, 24), minutes=5) as here:
+        await planned(here)
+        here.app.ends_all = ends_all
+        here.app.action_quit_now()
+    assert told == ["given up"] * ends_all
