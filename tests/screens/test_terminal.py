@@ -203,6 +203,14 @@ def test_to_the_shell_and_back(tmux: Callable[..., str], heard: Path) -> None:
     assert passes(heard) >= 1
 
 
+def _state(pid: str) -> str:
+    """The letter the system gives a process (T: stopped, Z: ended and not yet asked for), nothing once it has gone."""
+    try:
+        return Path(f"/proc/{pid}/stat").read_text().rpartition(") ")[2][0]
+    except (FileNotFoundError, ProcessLookupError):
+        return ""
+
+
 @pytest.mark.parametrize("back", [True, False], ids=["back again", "still stopped"])
 def test_a_window_closed_after_a_visit_to_the_shell(tmux: Callable[..., str], heard: Path, back: bool) -> None:
     """Stopped and, or not, gone on with; then the terminal goes: no process is left behind."""
@@ -210,16 +218,19 @@ def test_a_window_closed_after_a_visit_to_the_shell(tmux: Callable[..., str], he
     def screen() -> str:
         return tmux("capture-pane", "-p")
 
-    tmux("send-keys", f"exec {sys.executable} -m coach drill {DRILL} --tempo 200", "Enter")
+    tmux("send-keys", f"{sys.executable} -m coach drill {DRILL} --tempo 200", "Enter")
     wait_for(lambda: "pass 1" in screen(), "the first pass")
-    pid = int(tmux("display-message", "-p", "#{pane_pid}"))
-    os.kill(pid, signal.SIGTSTP)
-    time.sleep(0.3)
+    shell = tmux("display-message", "-p", "#{pane_pid}").strip()
+    coach = Path(f"/proc/{shell}/task/{shell}/children").read_text().strip()
+    os.kill(int(coach), signal.SIGTSTP)
+    wait_for(lambda: "Stopped" in screen() and "beats a minute" not in screen(), "the shell")
+    assert _state(coach) == "T"
     if back:
-        os.kill(pid, signal.SIGCONT)
-        time.sleep(0.5)
+        tmux("send-keys", "fg", "Enter")
+        wait_for(lambda: "beats a minute" in screen(), "the stage")
+        assert _state(coach) != "T"
     tmux("kill-server")
-    wait_for(lambda: not Path(f"/proc/{pid}").exists(), "the end of the process")
+    wait_for(lambda: _state(coach) in ("", "Z"), "the end of the process")
 
 
 def test_a_thread_that_never_ends_does_not_keep_the_process() -> None:
