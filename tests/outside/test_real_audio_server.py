@@ -14,7 +14,7 @@ import numpy as np
 import pytest
 
 from coach.practice.ledger import Ledger
-from tests.jack_rig import RATE, JackServer, jack_server, require_jack, tries
+from tests.jack_rig import RATE, JackServer, goes_first, jack_server, require_jack, tries
 from tests.sound.hands import onsets
 from tests.terminal_rig import Terminal
 
@@ -38,6 +38,7 @@ def test_sixty_seconds_of_the_stage_on_the_wire(tmp_path: Path) -> None:
     def play(server: JackServer) -> None:
         with server.recording("coach:playback0", 60) as take:
             stage = Terminal("-m", "coach", "drill", "outside-in", "--tempo", "120", home=str(tmp_path), env=server.env)
+            goes_first(stage.pid)
             stage.drain()
             try:
                 recorded = take()
