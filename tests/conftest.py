@@ -10,7 +10,22 @@ from typing import Any
 
 import pytest
 
+from tests import workers
 from tests.calls import Data, Run, Said
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_cmdline_main(config: pytest.Config) -> None:
+    """A whole run goes to two workers, unless the command says how many."""
+    many = workers.wanted(config)
+    if many is not None:
+        config.option.numprocesses = many
+
+
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config: pytest.Config, log: Any) -> Any:
+    """Who takes what, unless the command says otherwise (`-n` alone means "load")."""
+    return workers.scheduler(config, log) if config.option.dist == "load" else None
 
 
 @pytest.fixture(autouse=True)

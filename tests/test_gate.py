@@ -10,28 +10,27 @@ from pathlib import Path
 
 import pytest
 
+from tests.workers import LINES, unit
+
 ROOT = Path(__file__).resolve().parent.parent
 
 
-@pytest.mark.parametrize(
-    ("ci", "reason", "code"),
-    [
-        ("true", "missing tool: a bell", 1),
-        ("true", "only on another system", 0),
-        ("", "missing tool: a bell", 0),
-    ],
-)
-@pytest.mark.parametrize(
-    "way",
-    ["def test_it():\n    pytest.skip({!r})", "@pytest.mark.skipif(True, reason={!r})\ndef test_it(): ..."],
-    ids=["inside", "mark"],
-)
-def test_a_missing_tool_fails_the_gate_and_only_the_gate(
-    tmp_path: Path, way: str, ci: str, reason: str, code: int
-) -> None:
+SKIPS = """
+import pytest
+def test_a_bell(): pytest.skip("missing tool: a bell")
+@pytest.mark.skipif(True, reason="missing tool: a bell")
+def test_a_bell_marked(): ...
+def test_elsewhere(): pytest.skip("only on another system")
+@pytest.mark.skipif(True, reason="only on another system")
+def test_elsewhere_marked(): ...
+"""
+
+
+@pytest.mark.parametrize(("ci", "failed"), [("true", {"test_a_bell", "test_a_bell_marked"}), ("", set())])
+def test_a_missing_tool_fails_the_gate_and_only_the_gate(tmp_path: Path, ci: str, failed: set[str]) -> None:
     """With CI=true a skip for a missing tool is a failure, however it is written; other skips stay skips."""
-    (tmp_path / "test_it.py").write_text("import pytest\n" + way.format(reason) + "\n", "utf-8")
-    words = ["-q", "-c", os.devnull, "--rootdir", ".", "-p", "tests.conftest", "test_it.py"]
+    (tmp_path / "test_it.py").write_text(SKIPS, "utf-8")
+    words = ["-v", "-c", os.devnull, "--rootdir", ".", "-p", "tests.conftest", "test_it.py"]
     done = subprocess.run(
         [sys.executable, "-m", "pytest", *words],
         cwd=tmp_path,
@@ -39,7 +38,21 @@ def test_a_missing_tool_fails_the_gate_and_only_the_gate(
         capture_output=True,
         text=True,
     )
-    assert done.returncode == code, done.stdout
+    told = dict(re.findall(r"^test_it\.py::(\w+) (FAILED|ERROR|SKIPPED)", done.stdout, re.M))
+    assert len(told) == 4, done.stdout
+    assert {name for name, outcome in told.items() if outcome != "SKIPPED"} == failed
+    assert done.returncode == bool(failed)
+
+
+def test_what_waits_for_a_sound_server_or_a_terminal_stands_in_line() -> None:
+    """Every file of tests that uses one of the rigs is in one of the lines; other files stand alone."""
+    rigs = re.compile(r"^from tests\.(jack_rig|terminal_rig|screens\.quiet) import|kill_driver", re.M)
+    tests = [path for path in (ROOT / "tests").rglob("test_*.py") if path != Path(__file__)]
+    using = [path for path in tests if rigs.search(path.read_text("utf-8"))]
+    assert len(using) > 4
+    for path in using:
+        assert unit(f"{path.relative_to(ROOT).as_posix()}::test_it") in LINES, path
+    assert unit("tests/guitar/test_neck.py::test_it[a::b]") == "tests/guitar/test_neck.py"
 
 
 def test_the_gate_finds_the_two_commands_of_the_readme() -> None:
