@@ -12,6 +12,7 @@ import struct
 import sys
 import termios
 import time
+import warnings
 from threading import Event, Thread
 
 
@@ -22,7 +23,10 @@ class Terminal:
         self, *words: str, home: str, size: tuple[int, int] = (45, 160), env: dict[str, str] | None = None
     ) -> None:
         self.started = time.perf_counter()
-        self.pid, self.fd = pty.fork()
+        with warnings.catch_warnings():
+            # Python 3.12 and later warn of a fork with threads about; the child becomes another program at once.
+            warnings.simplefilter("ignore", DeprecationWarning)
+            self.pid, self.fd = pty.fork()
         if self.pid == 0:
             # The child: becomes the program. Nothing may go wrong silently between fork and exec.
             try:

@@ -26,8 +26,6 @@ DRILL = "two-four-answer"
 PATIENCE_S = 20.0
 # Half a second is the aim; a machine with much else to do gets more.
 LIMIT_S = 3.0
-# Forking with threads about is warned of from Python 3.12 on; the child becomes another program at once.
-pytestmark = pytest.mark.filterwarnings("ignore:.*forkpty.*:DeprecationWarning")
 
 
 def passes(home: Path) -> int:
