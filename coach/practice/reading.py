@@ -1,9 +1,8 @@
 """The whole ledger read in one go: every take in short, drill by drill, without a value for each pass.
 
 Passes lie in the file in the order they were played, by takes in the order they were begun, mostly. So each table is
-gone through once, in its own order, and no index is asked for every row: passes are laid side by side in arrays, with
-the place where each take's begin. The few takes whose passes lie apart (two coaches at once, a log merged later) are
-asked for one by one.
+gone through once, in its own order, and no index is asked for every row (laid.py). The few takes whose passes lie apart
+(two coaches at once, a log merged later) are asked for one by one.
 """
 
 from __future__ import annotations
@@ -11,25 +10,22 @@ from __future__ import annotations
 import sqlite3
 from array import array
 from collections import Counter
-from collections.abc import Iterable, Iterator
+from collections.abc import Iterable, Iterator, Sequence
 from datetime import date
-from itertools import compress, count, pairwise
-from operator import le, ne, or_
+from itertools import count, pairwise
 from typing import NamedTuple
 
 from coach.practice.days import from_utc_text
+from coach.practice.laid import MORE_LAYERS, Laid
 from coach.practice.short import Short
 from coach.practice.takes import VERDICTS
 from coach.practice.tally import Ends
 
-_AT_ONCE = 4096  # rows
 _NONE, _APART = -1, -2
-_MORE_LAYERS = 255  # the code of every layer beyond so many; takes with one are asked for one by one
 _TAKES = (
     "SELECT rowid, id, at, local_day, drill, tempo, layer, mode FROM takes"
     " WHERE rowid <= ?1 AND drill >= ?2 AND (?3 IS NULL OR drill < ?3) ORDER BY drill, at, id"
 )
-_PASSES = "SELECT take, number, tempo, bars, clean, layer FROM passes WHERE rowid <= ?"
 _ON_PASSES = "SELECT tempo, bars, clean, layer FROM passes WHERE rowid <= ? AND take = ? ORDER BY number"
 _WHOLES = (
     "SELECT w.take, w.bars, w.stumbles + (SELECT count(*) FROM stumbles s WHERE s.take = w.take AND s.rowid <= ?)"
@@ -58,19 +54,19 @@ class Day(NamedTuple):
 
 class Reading:
     """What one reading of the ledger behind a connection of its own finds, up to the `ends` of its tables (tally.py)
-    and whatever is written meanwhile. Raises sqlite3.Error."""
+    and whatever is written meanwhile; `laid` are its passes up to there. Raises sqlite3.Error."""
 
-    def __init__(self, db: sqlite3.Connection, ends: Ends) -> None:
+    def __init__(self, db: sqlite3.Connection, ends: Ends, laid: Laid) -> None:
         self._db = db
         self._ends = {table: row for table, (row, _) in ends.items()}
-        self._starts, self._tempos, self._cleans = array("Q"), array("d"), b""
-        self._bars, self._layers, self._names = array("q"), bytearray(), dict[str, int]()
-        ids = self._read_passes()
+        self._laid = laid
+        self._starts, self._cleans = array("Q", [*laid.starts, len(laid.tempos)]), bytes(laid.cleans)
         rare = set[str]()
-        if len(self._names) > _MORE_LAYERS:
-            rare.update(take for take, run in zip(ids, pairwise(self._starts), strict=True) if self._rare(*run))
-        self._order = _Order(ids, rare)
-        self._words, self._apart_words = bytearray(len(self._starts)), dict[str, str]()
+        if len(laid.names) > MORE_LAYERS:
+            runs = zip(laid.takes, pairwise(self._starts), strict=True)
+            rare.update(take for take, (start, end) in runs if MORE_LAYERS in laid.layers[start:end])
+        self._order = _Order(laid.takes, rare)
+        self._words, self._apart_words = bytearray(len(laid.takes)), dict[str, str]()
         self._read_words()
 
     def drills(self, first: str = "", before: str | None = None) -> Iterator[tuple[str, list[Day]]]:
@@ -79,9 +75,9 @@ class Reading:
         ends = self._ends
         last_rows = (ends["stumbles"], ends["wholes"])
         wholes = {take: (bars, stumbles) for take, bars, stumbles in self._db.execute(_WHOLES, last_rows)}
-        codes, days = self._names, dict[str, date]()
+        codes, days = self._laid.names, dict[str, date]()
         words, apart, places = self._words, self._apart_words, self._places()
-        starts, tempos, cleans, layers = self._starts, self._tempos, self._cleans, self._layers
+        starts, tempos, cleans, layers = self._starts, self._laid.tempos, self._cleans, self._laid.layers
         said = (None, *VERDICTS)
         found, own, last_drill, last_day = list[Day](), Day(date.min, [], []), None, ""
         rows = self._db.execute(_TAKES, (ends["takes"], first, before))
@@ -99,7 +95,7 @@ class Reading:
             if place >= 0:
                 start, end = starts[place], starts[place + 1]
                 took, on = tuple(tempos[start:end]), None
-                if layers.count(codes.get(layer, _MORE_LAYERS), start, end) != end - start:
+                if layers.count(codes.get(layer, MORE_LAYERS), start, end) != end - start:
                     on = self._on(start, end)
                 told = (at, layer, said[words[place]], max(took), 0, 0, took, cleans[start:end], on)
             elif place == _NONE:
@@ -119,48 +115,21 @@ class Reading:
             return []
         if whence.place == _APART:
             return [bars for _, bars, _, _ in self._passes(whence.id)]
-        return self._bars[self._starts[whence.place] : self._starts[whence.place + 1]].tolist()
+        return self._laid.bars[self._starts[whence.place] : self._starts[whence.place + 1]].tolist()
 
     def _passes(self, take: str) -> list[tuple[float, int, int, str]]:
         """Tempo, bars, clean and layer of each pass of a take, in order."""
         return self._db.execute(_ON_PASSES, (self._ends["passes"], take)).fetchall()
 
-    def _rare(self, start: int, end: int) -> bool:
-        """True where one of some passes is on a layer that has no code of its own."""
-        return _MORE_LAYERS in self._layers[start:end]
-
     def _on(self, start: int, end: int) -> tuple[str, ...]:
         """The layers of some passes, by their places."""
-        names = list(self._names)
-        return tuple([names[code] for code in self._layers[start:end]])
-
-    def _read_passes(self) -> list[str]:
-        """Lay all passes side by side; gives the take of each run of them, one that lies apart more than once."""
-        starts, names, ids, cleans = self._starts, self._names, list[str](), bytearray()
-        last_take, last_number, so_far = "", 0, 0
-        cursor = self._db.execute(_PASSES, (self._ends["passes"],))
-        while rows := cursor.fetchmany(_AT_ONCE):
-            takes, numbers, tempos, bars, clean, layers = zip(*rows, strict=True)
-            others = map(ne, takes, (last_take, *takes))
-            back = map(le, numbers, (last_number, *numbers))
-            begun = list(compress(count(), map(or_, others, back)))
-            starts.extend([so_far + n for n in begun])
-            ids += [takes[n] for n in begun]
-            for layer in set(layers).difference(names):
-                names[layer] = min(len(names), _MORE_LAYERS)
-            self._tempos.extend(tempos)
-            cleans.extend(clean)
-            self._bars.extend(bars)
-            self._layers.extend(map(names.__getitem__, layers))
-            last_take, last_number, so_far = takes[-1], numbers[-1], so_far + len(takes)
-        starts.append(so_far)
-        self._cleans = bytes(cleans)
-        return ids
+        names = list(self._laid.names)
+        return tuple([names[code] for code in self._laid.layers[start:end]])
 
     def _places(self) -> array[int]:
         """Where each take's passes lie, by the number of its row. (Rows are only added: their numbers have no gaps.)"""
         query = "SELECT id FROM takes WHERE rowid <= ? ORDER BY rowid"
-        ids = (id_ for (id_,) in self._db.execute(query, (self._ends["takes"],)))
+        ids = [id_ for (id_,) in self._db.execute(query, (self._ends["takes"],)).fetchall()]
         return array("q", [_NONE, *self._order.places(ids)])
 
     def _read_words(self) -> None:
@@ -168,7 +137,7 @@ class Reading:
         codes = {verdict: n + 1 for n, verdict in enumerate(VERDICTS)}
         words, apart, again = self._words, self._apart_words, set[str]()
         rows = self._db.execute(_VERDICTS, (self._ends["verdicts"],)).fetchall()
-        for (take, verdict), place in zip(rows, self._order.places(take for take, _ in rows), strict=True):
+        for (take, verdict), place in zip(rows, self._order.places([take for take, _ in rows]), strict=True):
             if place < 0:
                 if take in apart:
                     again.add(take)
@@ -177,7 +146,7 @@ class Reading:
                 if words[place]:
                     again.add(take)
                 words[place] = codes[verdict]
-        for take, place in zip(again, self._order.places(again), strict=True):
+        for take, place in zip(again, self._order.places([*again]), strict=True):
             (verdict,) = self._db.execute(_LAST_WORD, (self._ends["verdicts"], take)).fetchone()
             if place < 0:
                 apart[take] = verdict
@@ -190,17 +159,20 @@ class _Order:
     in the same order. Those with several runs, and those in `apart`, are to be asked for one by one."""
 
     def __init__(self, ids: list[str], apart: set[str]) -> None:
+        self._takes = ids
         self._known = dict(zip(ids, count(), strict=False))
         if len(self._known) < len(ids):
             apart = apart | {take for take, runs in Counter(ids).items() if runs > 1}
         if apart:
             self._known.update(dict.fromkeys(apart, _APART))
-            ids = ["" if take in apart else take for take in ids]
-        self._ids = [*ids, ""]
+            self._takes = ["" if take in apart else take for take in ids]
 
-    def places(self, takes: Iterable[str]) -> Iterator[int]:
+    def places(self, takes: Sequence[str]) -> Iterable[int]:
         """The place of each take's run, or _NONE or _APART."""
-        ids, known, place = self._ids, self._known, 0
+        return range(len(takes)) if takes == self._takes else self._found(takes)
+
+    def _found(self, takes: Sequence[str]) -> Iterator[int]:
+        ids, known, place = [*self._takes, ""], self._known, 0
         for take in takes:
             if ids[place] != take:  # each look into so large a table waits for the memory
                 found = known.get(take, _NONE)

@@ -11,18 +11,18 @@ from __future__ import annotations
 import gc
 import json
 import os
-import pickle
 import sqlite3
-import subprocess
 import sys
-from contextlib import ExitStack, suppress
+from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import date
 from pathlib import Path
 from threading import Event
 
 from coach.practice import tally
+from coach.practice.beside import beside, give, stop_all, swapped
 from coach.practice.days import from_utc_text
+from coach.practice.laid import Laid, lay
 from coach.practice.ledger import Ledger, reading_of
 from coach.practice.load import minutes_by_day
 from coach.practice.past import Fold, Past
@@ -34,7 +34,6 @@ from coach.practice.voices import voice_of
 
 _LONG = 100_000  # takes, from which on a second process is worth its start
 _STEPS = 100_000  # of the database, some milliseconds, after which is looked whether to give up
-_LOOK_S = 0.1
 _GIVEN_UP = Event()
 _EVERY = 97  # one take in so many is looked at to part the drills into halves
 
@@ -67,61 +66,43 @@ def everything(ledger: Ledger) -> Everything:
     with reading_of(ledger.path) as db, ExitStack() as stack:
         db.set_progress_handler(_GIVEN_UP.is_set, _STEPS)
         ends = tally.ends(lambda query, *values: db.execute(query, values).fetchall(), tally.TOLD)
-        takes = ends["takes"][0]
-        middle = _middle(db, takes)
-        other = None if middle is None else _beside(stack, ledger.path, ends, middle)
-        reading = Reading(db, ends)
+        passes, middle, other = ends["passes"][0], _middle(db, ends["takes"][0]), None
+        if middle is None:
+            laid = lay(db, 0, passes)
+        else:  # a second process lays half of the passes, then tells half of the drills
+            other = stack.enter_context(beside(_SECOND_HALF, str(ledger.path), middle, json.dumps(ends)))
+            laid = lay(db, 0, passes // 2)
+            laid.go_on(other.swap(laid) or lay(db, passes // 2, passes))
+        reading = Reading(db, ends, laid)
         drills = _drills(reading, before=middle)
         days = tally.Days()
-        begun = db.execute("SELECT local_day, at FROM takes WHERE rowid <= ?", (takes,))
+        begun = db.execute("SELECT local_day, at FROM takes WHERE rowid <= ?", (ends["takes"][0],))
         minutes = minutes_by_day((days[day], from_utc_text(at)) for day, at in begun)
-        if middle is not None:
-            rest = None if other is None else _given_back(other)
-            drills += _drills(reading, middle) if rest is None else rest
+        if middle is not None and other is not None:
+            drills += other.get() or _drills(reading, middle)
         return Everything(ends, drills, minutes)
+
+
+_SECOND_HALF = "coach.practice.rebuild:second_half"
+
+
+def second_half(path: str, middle: str, ends: str) -> None:
+    """The second process, which has the first one at its standard input and output."""
+    gc.disable()  # it ends with what it gives
+    upto: tally.Ends = json.loads(ends)
+    with reading_of(Path(path)) as db:
+        laid = lay(db, upto["passes"][0] // 2, upto["passes"][0])
+        first: Laid | None = swapped(laid, sys.stdout.buffer, sys.stdin.buffer)
+        if first is not None:
+            first.go_on(laid)
+            give(_drills(Reading(db, upto, first), middle), sys.stdout.buffer)
 
 
 def give_up() -> None:
     """Give up what is being made anew on any thread, and begin nothing of the kind: the process is about to end. It
     can be made at any time."""
     _GIVEN_UP.set()
-
-
-def second_half(path: str, first: str, ends: str) -> None:
-    """The second process: what is told of the drills from `first` on, up to `ends`, goes to its standard output."""
-    gc.disable()  # it ends with what it gives back
-    with reading_of(Path(path)) as db:
-        sys.stdout.buffer.write(pickle.dumps(_drills(Reading(db, json.loads(ends)), first)))
-
-
-_BESIDE = "import sys; from coach.practice.rebuild import second_half; second_half(*sys.argv[1:])"
-
-
-def _beside(stack: ExitStack, path: Path, ends: tally.Ends, middle: str) -> subprocess.Popen[bytes] | None:
-    """A second process that reads its half, ended with the stack; None where it cannot be started."""
-    # Begun anew, and not a copy of this process, in which a screen and a sound engine may be at work.
-    words = [sys.executable, "-P", "-c", _BESIDE, str(path), middle, json.dumps(ends)]
-    where = {**os.environ, "PYTHONPATH": os.pathsep.join(filter(None, sys.path))}
-    none, pipe = subprocess.DEVNULL, subprocess.PIPE
-    try:
-        other = subprocess.Popen(words, stdin=none, stdout=pipe, stderr=none, env=where)
-    except (OSError, ValueError):  # no such program; a name that cannot be handed over
-        return None
-    stack.enter_context(other)
-    stack.callback(other.kill)
-    return other
-
-
-def _given_back(other: subprocess.Popen[bytes]) -> list[Told] | None:
-    """What the second process found; None where something befell it, or when it is waited for no more."""
-    found = b""
-    while other.returncode is None and not _GIVEN_UP.is_set():
-        with suppress(subprocess.TimeoutExpired):
-            found, _ = other.communicate(timeout=_LOOK_S)
-    if other.returncode != 0:
-        return None
-    told: list[Told] = pickle.loads(found)
-    return told
+    stop_all()
 
 
 def _middle(db: sqlite3.Connection, takes: int) -> str | None:

@@ -1,16 +1,22 @@
 """The whole ledger read at once gives what its takes give one by one, however they lie in it."""
 
+import json
+import sys
+import time
 from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
+from threading import Event, Thread
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from coach.errors import CoachError
-from coach.practice import keptpasts, rebuild, tally
+from coach.practice import beside, keptpasts, rebuild, tally
+from coach.practice.beside import swapped
 from coach.practice.estimates import Estimates
 from coach.practice.exchange import merge
+from coach.practice.laid import lay
 from coach.practice.ledger import Ledger, reading_of
 from coach.practice.load import minutes_by_day
 from coach.practice.past import past_of, pasts_of
@@ -167,6 +173,11 @@ def test_what_is_written_while_all_is_read_is_taken_in_afterwards(tmp_path, monk
         told_as_by_takes(ledger, estimates)
 
 
+def reading_up_to(db, ends) -> Reading:
+    """All that is read up to the ends of the tables."""
+    return Reading(db, ends, lay(db, 0, ends["passes"][0]))
+
+
 def test_what_came_after_the_ends_is_not_read(tmp_path) -> None:
     """A second process begins later than the first: passes, words, stumbles and takes written in between are left to
     the next time, or they would be counted twice."""
@@ -182,7 +193,7 @@ def test_what_came_after_the_ends_is_not_read(tmp_path) -> None:
         whole = ledger.add_whole_take("two-lamps", 84, "held", bars=12)
         ends = tally.ends(ledger.rows, tally.TOLD)
         with reading_of(ledger.path) as db:
-            before = list(Reading(db, ends).drills())
+            before = list(reading_up_to(db, ends).drills())
         for take in (id_, apart):
             ledger.add_pass(take, 3, 120, 4, 3)
             ledger.give_verdict(take, "lost")
@@ -190,10 +201,10 @@ def test_what_came_after_the_ends_is_not_read(tmp_path) -> None:
         ledger.add_stumble(whole, 1, 1, 80, 1)
         evening(ledger, "slow-tide", 1)
         with reading_of(ledger.path) as db:
-            reading = Reading(db, ends)
+            reading = reading_up_to(db, ends)
             assert list(reading.drills()) == before
             assert [len(reading.bars(w)) for _, days in before for day in days for w in day.whence][-3:] == [2, 2, 0]
-            assert list(Reading(db, tally.ends(ledger.rows, tally.TOLD)).drills()) != before
+            assert list(reading_up_to(db, tally.ends(ledger.rows, tally.TOLD)).drills()) != before
 
 
 def test_layers_without_number(tmp_path) -> None:
@@ -254,14 +265,61 @@ def test_a_second_process_reads_half(long_one, monkeypatch) -> None:
     assert 0 < len(own) < len(alone.drills) == 5
 
 
-@pytest.mark.parametrize("other", ["sys.exit(3)", "1 / 0", None])
+@pytest.mark.parametrize("other", ["leaves", "fails", "tires", None])
 def test_a_second_process_that_fails_is_done_without(long_one, monkeypatch, other: str | None) -> None:
-    """It ends badly, or cannot be started at all: its half is read here, and nothing is told of it."""
+    """It ends at once, badly, or after the passes were handed over, or cannot be started at all: its half is read
+    here, and nothing is told of it."""
     with monkeypatch.context() as patch:
         patch.setattr(rebuild, "_LONG", 1000)
         alone = everything(long_one)
     if other is None:
-        monkeypatch.setattr(rebuild.sys, "executable", str(long_one.path / "none"))
+        monkeypatch.setattr(beside.sys, "executable", str(long_one.path / "none"))
     else:
-        monkeypatch.setattr(rebuild, "_BESIDE", f"import sys; {other}")
+        monkeypatch.setattr(rebuild, "_SECOND_HALF", f"tests.practice.test_rebuild:{other}")
     assert everything(long_one) == alone
+
+
+def leaves(*_: str) -> None:
+    """A second process that has nothing to say."""
+
+
+def fails(*_: str) -> None:
+    """A second process that fails."""
+    raise MemoryError
+
+
+def tires(path: str, _: str, ends: str) -> None:
+    """A second process that fails when the passes are handed over, in the middle of what it gives."""
+    upto = json.loads(ends)["passes"][0]
+    with reading_of(Path(path)) as db:
+        swapped(lay(db, upto // 2, upto), sys.stdout.buffer, sys.stdin.buffer)
+    sys.stdout.buffer.write(b"\x80\x05\x95")
+
+
+def test_a_second_process_is_ended_with_the_program(long_one, monkeypatch) -> None:
+    """The first one waits for it; then the program is left."""
+    monkeypatch.setattr(rebuild, "_SECOND_HALF", "tests.practice.test_rebuild:waits")
+    monkeypatch.setattr(rebuild, "_STEPS", 1)
+    begun = Event()
+    plain = rebuild.lay
+    monkeypatch.setattr(rebuild, "lay", lambda *a: begun.set() or plain(*a))
+
+    def leave() -> None:
+        begun.wait(60)
+        rebuild.give_up()
+
+    leaver = Thread(target=leave)
+    leaver.start()
+    try:
+        with pytest.raises(CoachError, match="interrupted"):
+            everything(long_one)
+    finally:
+        leaver.join()
+        rebuild._GIVEN_UP.clear()
+    assert not beside._AT_WORK
+
+
+def waits(*_: str) -> None:
+    """A second process that never has anything to say."""
+    sys.stdin.buffer.read()
+    time.sleep(600)
