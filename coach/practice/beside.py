@@ -12,9 +12,13 @@ import subprocess
 import sys
 from collections.abc import Iterator
 from contextlib import contextmanager, suppress
+from io import FileIO
 from threading import Thread
 from typing import IO, Any
 
+_LENGTH = 8  # bytes of what says how many bytes come
+_AT_ONCE = 1 << 20
+_Pipe = IO[bytes] | FileIO
 _AT_WORK: set[subprocess.Popen[bytes]] = set()
 
 
@@ -27,7 +31,7 @@ def beside(call: str, *words: str) -> Iterator[Beside]:
     pipe, none = subprocess.PIPE, subprocess.DEVNULL
     try:
         words = (sys.executable, "-P", "-c", code, *words)
-        process = subprocess.Popen(words, stdin=pipe, stdout=pipe, stderr=none, env=where)
+        process = subprocess.Popen(words, bufsize=0, stdin=pipe, stdout=pipe, stderr=none, env=where)
     except (OSError, ValueError):  # no such program; a word that cannot be handed over
         yield Beside(None)
         return
@@ -57,31 +61,60 @@ class Beside:
         """What the other one has to give, for what is given here; None where something befell it."""
         if self._process is None or self._process.stdin is None or self._process.stdout is None:
             return None
-        return swapped(mine, self._process.stdin, self._process.stdout)
+        return _swapped(mine, self._process.stdin, self._process.stdout)
 
     def get(self) -> Any:
         """The next that the other one has to give; None where something befell it."""
         return _got(self._process.stdout) if self._process is not None and self._process.stdout is not None else None
 
 
-def swapped(mine: object, to: IO[bytes], back: IO[bytes]) -> Any:
+class FirstOne:
+    """The first process, seen from the second one, which has it at its standard input and output."""
+
+    def __init__(self) -> None:
+        # Without buffers, whatever the environment says of them; who writes sees to it that all is written.
+        self._to = FileIO(sys.stdout.fileno(), "w", closefd=False)
+        self._back = FileIO(sys.stdin.fileno(), "r", closefd=False)
+
+    def swap(self, mine: object) -> Any:
+        """What the first one has to give, for what is given here; None where something befell it."""
+        return _swapped(mine, self._to, self._back)
+
+    def give(self, one: object) -> None:
+        """Hand something to the first one."""
+        _give(one, self._to)
+
+
+def _swapped(mine: object, to: _Pipe, back: _Pipe) -> Any:
     """Hand something over one pipe and take something from another, at once: both sides do, and neither may wait."""
-    sender = Thread(target=give, args=(mine, to), daemon=True)
+    sender = Thread(target=_give, args=(mine, to), daemon=True)
     sender.start()
     got = _got(back)
     sender.join()
     return got
 
 
-def give(one: object, to: IO[bytes]) -> None:
-    """Hand something over a pipe; nothing happens where nobody takes it."""
+def _give(one: object, to: _Pipe) -> None:
+    """Hand something over a pipe, its length first; nothing happens where nobody takes it."""
+    told = pickle.dumps(one, pickle.HIGHEST_PROTOCOL)
     with suppress(OSError, ValueError):
-        pickle.dump(one, to, pickle.HIGHEST_PROTOCOL)
-        to.flush()
+        for part in (len(told).to_bytes(_LENGTH, "big"), told):
+            left = memoryview(part)
+            while left:  # less than all is written where the process was stopped for a while (ctrl-z)
+                left = left[to.write(left) :]
 
 
-def _got(back: IO[bytes]) -> Any:
+def _got(back: _Pipe) -> Any:
     """What comes over a pipe; None where it ends before."""
-    with suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
-        return pickle.load(back)
+    with suppress(OSError, ValueError):
+        told = _bytes(back, int.from_bytes(_bytes(back, _LENGTH), "big"))
+        return pickle.loads(told) if told else None
     return None
+
+
+def _bytes(back: _Pipe, count: int) -> bytes:
+    """So many bytes; none where there are fewer."""
+    found = bytearray()
+    while len(found) < count and (part := back.read(min(count - len(found), _AT_ONCE))):
+        found += part
+    return bytes(found) if len(found) == count else b""

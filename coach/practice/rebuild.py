@@ -12,7 +12,6 @@ import gc
 import json
 import os
 import sqlite3
-import sys
 from contextlib import ExitStack
 from dataclasses import dataclass
 from datetime import date
@@ -20,7 +19,7 @@ from pathlib import Path
 from threading import Event
 
 from coach.practice import tally
-from coach.practice.beside import beside, give, stop_all, swapped
+from coach.practice.beside import FirstOne, beside, stop_all
 from coach.practice.days import from_utc_text
 from coach.practice.laid import Laid, lay
 from coach.practice.ledger import Ledger, reading_of
@@ -87,15 +86,16 @@ _SECOND_HALF = "coach.practice.rebuild:second_half"
 
 
 def second_half(path: str, middle: str, ends: str) -> None:
-    """The second process, which has the first one at its standard input and output."""
+    """What the second process does."""
     gc.disable()  # it ends with what it gives
     upto: tally.Ends = json.loads(ends)
     with reading_of(Path(path)) as db:
         laid = lay(db, upto["passes"][0] // 2, upto["passes"][0])
-        first: Laid | None = swapped(laid, sys.stdout.buffer, sys.stdin.buffer)
-        if first is not None:
-            first.go_on(laid)
-            give(_drills(Reading(db, upto, first), middle), sys.stdout.buffer)
+        first_one = FirstOne()
+        before: Laid | None = first_one.swap(laid)
+        if before is not None:
+            before.go_on(laid)
+            first_one.give(_drills(Reading(db, upto, before), middle))
 
 
 def give_up() -> None:

@@ -1,6 +1,7 @@
 """The whole ledger read at once gives what its takes give one by one, however they lie in it."""
 
 import json
+import os
 import sys
 import time
 from datetime import UTC, datetime, timedelta, timezone
@@ -13,7 +14,7 @@ from hypothesis import strategies as st
 
 from coach.errors import CoachError
 from coach.practice import beside, keptpasts, rebuild, tally
-from coach.practice.beside import swapped
+from coach.practice.beside import FirstOne
 from coach.practice.estimates import Estimates
 from coach.practice.exchange import merge
 from coach.practice.laid import lay
@@ -292,8 +293,8 @@ def tires(path: str, _: str, ends: str) -> None:
     """A second process that fails when the passes are handed over, in the middle of what it gives."""
     upto = json.loads(ends)["passes"][0]
     with reading_of(Path(path)) as db:
-        swapped(lay(db, upto // 2, upto), sys.stdout.buffer, sys.stdin.buffer)
-    sys.stdout.buffer.write(b"\x80\x05\x95")
+        FirstOne().swap(lay(db, upto // 2, upto))
+    os.write(1, bytes([0, 0, 0, 0, 0, 0, 9, 9, 128, 5]))
 
 
 def test_a_second_process_is_ended_with_the_program(long_one, monkeypatch) -> None:
