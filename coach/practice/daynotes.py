@@ -12,6 +12,7 @@ from datetime import date
 from coach.picking.library import Library
 from coach.practice.care import PAIN, SLIP, Care, care_of
 from coach.practice.checkup import PieceOf, findings, pressing, taken_courses
+from coach.practice.days import told_minutes
 from coach.practice.drills import Drill
 from coach.practice.edits import WISH, Wishes, wishes_of
 from coach.practice.ledger import Ledger
@@ -90,7 +91,7 @@ def plan_under(
     if rested:
         notes.append(f"Resting: {_titles(rested, titles)}.")
     if wishes.minutes is not None and care.minutes is None:
-        notes.append(f"{wishes.minutes} minutes today, as you asked.")
+        notes.append(f"{told_minutes(wishes.minutes)} today, as you asked.")
     # What care has said already need not be said again.
     blocks = made.blocks if library is None else _remedied(made.blocks, day.found, drills, library)
     return Plan(made.minutes, blocks, (*notes, *(n for n in made.notes if n not in notes)))

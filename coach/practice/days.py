@@ -51,6 +51,11 @@ def from_microseconds(count: int) -> datetime:
     return _EPOCH + timedelta(0, 0, count)
 
 
+def told_minutes(count: float) -> str:
+    """`1 minute`, `20 minutes`; to whole ones."""
+    return "1 minute" if round(count) == 1 else f"{count:.0f} minutes"
+
+
 def local_day(at: datetime) -> date:
     """The date on the clock `at` was given with. Raises BadInput when the offset is missing."""
     return aware(at).date()

@@ -21,6 +21,7 @@ from textual.widgets.option_list import Option
 
 from coach import shelf
 from coach.errors import CoachError
+from coach.practice.days import told_minutes
 from coach.screens.actions import PROGRESS, action, bindings, first_key, hints
 from coach.screens.handing import hand_over
 from coach.screens.plots import glyphs_here
@@ -171,7 +172,7 @@ class ProgressPage(Screen[None]):
         self.record, self.sheets = record, {}
         week = sum(minutes for _, minutes in record.minutes[-7:])
         count = len(record.standings)
-        words = f"Progress · {count} drill{'' if count == 1 else 's'} played · {week:.0f} minutes in seven days"
+        words = f"Progress · {count} drill{'' if count == 1 else 's'} played · {told_minutes(week)} in seven days"
         self.query_one("#title", Static).update(words)
         self._list()
         self._draw()

@@ -19,6 +19,7 @@ from textual.widgets.option_list import Option
 from coach.errors import CoachError
 from coach.practice.care import SLIP
 from coach.practice.cautions import CAUTIONS
+from coach.practice.days import told_minutes
 from coach.practice.edits import MINUTES, SWAP, UNDO, WISH, Wishes, wish_text
 from coach.screens.actions import TODAY, action, bindings, first_key, hints
 from coach.screens.choice import Choice
@@ -100,7 +101,7 @@ class Today(Screen[None]):
         now = self.world.now()
         day = f"{now:%A} {now.day} {now:%B}"
         minutes = self.plan.minutes if self.plan is not None else self.minutes
-        long = f"{minutes} minutes" if minutes else "no more playing"
+        long = told_minutes(minutes) if minutes else "no more playing"
         self.query_one("#title", Static).update(f"Steady Thumb · {day} · {long}")
         self.query_one("#keys", Static).update(hints(TODAY, self.world.keys, max(self.size.width - 2, 20)))
 

@@ -8,7 +8,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import BadInput
-from coach.practice.days import from_utc_text, local_day, read_at, utc_text
+from coach.practice.days import from_microseconds, from_utc_text, local_day, microseconds, read_at, told_minutes, utc_text
 
 BERLIN = ZoneInfo("Europe/Berlin")
 offsets = st.integers(-14 * 60, 14 * 60).map(lambda m: timezone(timedelta(minutes=m)))
@@ -74,3 +74,16 @@ def test_a_naive_datetime_is_refused() -> None:
     for reader in (utc_text, local_day):
         with pytest.raises(BadInput, match="offset"):
             reader(datetime(2026, 3, 1, 19, 30))
+
+
+@given(moments)
+def test_a_moment_and_its_microseconds_are_one(at: datetime) -> None:
+    """Whole microseconds from 1970 on and back, exactly."""
+    assert from_microseconds(microseconds(at)) == at
+
+
+def test_minutes_are_told_by_their_number() -> None:
+    """One minute is one."""
+    assert [told_minutes(n) for n in (0, 0.6, 1, 1.4, 2, 20)] == [
+        "0 minutes", "1 minute", "1 minute", "1 minute", "2 minutes", "20 minutes",
+    ]  # fmt: skip
