@@ -8,7 +8,15 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import BadInput
-from coach.practice.days import from_microseconds, from_utc_text, local_day, microseconds, read_at, told_minutes, utc_text
+from coach.practice.days import (
+    from_microseconds,
+    from_utc_text,
+    local_day,
+    microseconds,
+    read_at,
+    told_minutes,
+    utc_text,
+)
 
 BERLIN = ZoneInfo("Europe/Berlin")
 offsets = st.integers(-14 * 60, 14 * 60).map(lambda m: timezone(timedelta(minutes=m)))
