@@ -43,6 +43,7 @@ COMMANDS = {
     "name": ("neck", "every chord that a shape can be, likeliest first"),
     "today": ("practice", "today's practice and the reasons for it"),
     "drills": ("practice", "everything being practised, with its steady tempo"),
+    "listen": ("listening", "hears a recorded take: what sounded, how even, where it stumbled"),
     "log": ("ledger", "what was played"),
     "log add": ("ledger", "adds a take that was played elsewhere"),
     "log export": ("ledger", "writes the log as CSV or JSON"),

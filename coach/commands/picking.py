@@ -92,7 +92,7 @@ def show_pattern(args: Namespace) -> None:
     layer = check_layer(args.layer)
     loops = whole(args.loops, "--loops", 1, 999)
     pattern = shelf.library().find(args.pattern)
-    held = held_bars(_chords(args, pattern), pattern.meter, args.shapes)
+    held = held_bars(bars_for(args.chords, pattern), pattern.meter, args.shapes)
     if len(held) * loops > MOST_BARS:
         raise BadInput(f"{len(held)} bars {loops} times round are too many", mend=f"keep to {MOST_BARS} bars in all")
     every = realise(pattern, held, loops=loops)
@@ -108,10 +108,10 @@ def show_pattern(args: Namespace) -> None:
     answer(args.json, data, _tab_lines(pattern, held, loops, layer, every, heard, args.why))
 
 
-def _chords(args: Namespace, pattern: Pattern) -> str:
+def bars_for(asked: str | None, pattern: Pattern) -> str:
     """The chords asked for; else those the pattern is made for, or one easy chord for each of its bars."""
     usual = pattern.chords or " | ".join([CHORD] * len(pattern.bars))
-    return usual if args.chords is None else args.chords
+    return usual if asked is None else asked
 
 
 def held_bars(chords: str, meter: Meter, pins: str = "") -> tuple[HeldBar, ...]:
@@ -227,7 +227,7 @@ def _layers_arguments(parser: ArgumentParser) -> None:
 
 def _layers(args: Namespace) -> None:
     pattern = shelf.library().find(args.pattern)
-    plucks = realise(pattern, held_bars(_chords(args, pattern), pattern.meter))
+    plucks = realise(pattern, held_bars(bars_for(args.chords, pattern), pattern.meter))
     rows = [{"layer": name, "plucks": len(thinned(plucks, name))} for name in ladder(plucks)]
     cells = [(str(row["layer"]), str(row["plucks"]), LAYERS[str(row["layer"])]) for row in rows]
     answer(args.json, rows, table(("layer", "plucks", "what sounds"), cells, right=("plucks",)))

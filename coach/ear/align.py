@@ -53,37 +53,36 @@ def align(
     worth = np.full((rows, columns), -np.inf, dtype=np.float32)
     steps = np.zeros((rows, columns), dtype=np.int8)  # 0 begins here, -1 leaps, else far_meant * 8 + far_found
     leap = np.full(columns, -np.inf)  # best over all rows above: worth + spent behind it + missed so far
-    for i in range(rows):
-        begin = -_MISSED * i - _EARLIER * np.arange(columns)
+    for row in range(rows):
+        begin = -_MISSED * row - _EARLIER * np.arange(columns)
         if offset_s is not None:
-            begin = begin - np.minimum(((found - offset_s - meant[i]) / _START_S) ** 2 / 2, 8.0)
+            begin = begin - np.minimum(((found - offset_s - meant[row]) / _START_S) ** 2 / 2, 8.0)
         best, step = begin, np.zeros(columns, dtype=np.int8)
-        for far in range(1, min(_FAR_MEANT, i) + 1):
-            gap = meant[i] - meant[i - far]
+        for far in range(1, min(_FAR_MEANT, row) + 1):
+            gap = meant[row] - meant[row - far]
             spread = _SPREAD_S + _SPREAD_SHARE * gap
             for back in range(1, min(_FAR_FOUND, columns - 1) + 1):
                 late = (found[back:] - found[:-back] - gap) / spread
                 late = np.minimum(late * late / 2, np.where(late > 0, _PAUSE, _HURRY))
                 left_out = spent[back:-1] - spent[1 : columns - back + 1]
-                way = worth[i - far, :-back] - late - left_out - _MISSED * (far - 1)
+                way = worth[row - far, :-back] - late - left_out - _MISSED * (far - 1)
                 better = way > best[back:]
                 best[back:][better] = way[better]
                 step[back:][better] = far * 8 + back
-        if i:
-            ahead = np.maximum.accumulate(leap)[:-1] - spent[1:-1] - _MISSED * (i - 1) - _LEAP
+        if row:
+            ahead = np.maximum.accumulate(leap)[:-1] - spent[1:-1] - _MISSED * (row - 1) - _LEAP
             better = ahead > best[1:]
             best[1:][better] = ahead[better]
             step[1:][better] = -1
-        worth[i] = best + fits[i]
-        steps[i] = step
-        leap = np.maximum(leap, worth[i] + spent[1:] + _MISSED * i)
+        worth[row] = best + fits[row]
+        steps[row] = step
+        leap = np.maximum(leap, worth[row] + spent[1:] + _MISSED * row)
     ends = worth - _MISSED * (rows - 1 - np.arange(rows))[:, None]
-    i, j = np.unravel_index(int(np.argmax(ends)), ends.shape)
+    i, j = (int(k) for k in np.unravel_index(int(np.argmax(ends)), ends.shape))
     total = float(ends[i, j])
     if total < -_MISSED * rows:
         return Way(nothing, -_MISSED * rows)
     way_found = nothing.copy()
-    i, j = int(i), int(j)
     while True:
         way_found[i] = j
         step_ = int(steps[i, j])
@@ -93,5 +92,4 @@ def align(
             i, j = i - step_ // 8, j - step_ % 8
         else:
             before = worth[:i, :j] + spent[1 : j + 1] + _MISSED * np.arange(i)[:, None]
-            a, b = np.unravel_index(int(np.argmax(before)), before.shape)
-            i, j = int(a), int(b)
+            i, j = (int(k) for k in np.unravel_index(int(np.argmax(before)), before.shape))

@@ -13,7 +13,6 @@ from dataclasses import dataclass, replace
 from itertools import groupby
 
 import numpy as np
-from numpy.typing import NDArray
 
 from coach.ear import pitches
 from coach.ear.align import NONE, Way, align
@@ -275,9 +274,7 @@ def _told(
 def _string_of(take: _Take, midi: int, near: Meant) -> int:
     """The likeliest string of a pitch that was heard in the place of `near`: the one whose nearest meant pluck of that
     pitch is nearest in time; else the nearest string."""
-    best = min(
-        ((abs(m.time_s - near.time_s), m.string) for m in take.meant if m.midi == midi), default=None
-    )
+    best = min(((abs(m.time_s - near.time_s), m.string) for m in take.meant if m.midi == midi), default=None)
     if best is not None:
         return best[1]
     return min(take.strings[midi], key=lambda s: abs(s - near.string))

@@ -117,7 +117,8 @@ def _widened(bands: Floats, widest: int) -> Floats:
         return bands
     reach = widest // 2
     padded = np.pad(bands, ((0, 0), (reach, reach)), mode="edge")
-    return np.max([padded[:, k : k + bands.shape[1]] for k in range(2 * reach + 1)], axis=0)
+    wide: Floats = np.max([padded[:, k : k + bands.shape[1]] for k in range(2 * reach + 1)], axis=0)
+    return wide
 
 
 def _picked(flux: Floats, floor: float) -> tuple[list[int], float]:

@@ -62,7 +62,8 @@ def rises(samples: Wave, rate: int, times: Sequence[float]) -> Floats:
         # A string that was stopped is foretold and does not come: no more is new than there is.
         least = np.minimum(*spectra)
         out[begin : begin + len(block)] = least[:, low] * (1 - share) + least[:, low + 1] * share
-    return np.where(places < 0.45 * pace, out, 0.0)
+    out[:, places >= 0.45 * pace] = 0.0
+    return out
 
 
 def _piece(samples: Wave, rate: int, step: int, time: float, before: int, after: int) -> Floats:
@@ -144,7 +145,8 @@ def evened(risen: Floats) -> Floats:
     usual = risen.mean(axis=0)
     kernel = np.hanning(33)
     smooth = np.convolve(np.pad(usual, 16, mode="edge"), kernel / kernel.sum(), mode="valid")
-    return risen / (smooth + 0.02 * smooth.max() + 1e-12)
+    even: Floats = risen / (smooth + 0.02 * smooth.max() + 1e-12)
+    return even
 
 
 def strengths(risen: Floats, rows: Floats, allowed: Floats | None = None, rounds: int = _ROUNDS) -> Floats:
