@@ -17,15 +17,18 @@ import numpy as np
 from coach.ear import pitches
 from coach.ear.align import NONE, Way, align
 from coach.ear.meant import Meant
-from coach.ear.onsets import Floats, Onset, Wave, onsets
+from coach.ear.onsets import HOP_S, Floats, Onset, Wave, picked, placed, spectral_flux
+from coach.ear.pinches import APART_S, begins
+from coach.music.notes import hertz
 
 HIT, MISSED, WRONG, UNSURE = "hit", "missed", "wrong", "unsure"
 
 _FAINT = 0.08  # onsets are looked for down to this share of a middling one; the way through chooses
 _SHARPENED = 1.4  # rises are raised to this power: what is surely new counts for more
-_SURE, _MAYBE = 0.5, 0.22  # of a pitch's usual strength: it begins here, it may
-_LEAST_SHARE, _OTHER_SHARE = 0.06, 0.3
-_MOST_NOISE = 0.75
+_ENOUGH = 4  # instants found, from which the take can teach its strings
+_SEEK_S = 0.06  # how near to its place an instant that was not found is looked for
+_EXTRA_SHARE = 0.3
+_EXAMPLES = 5
 
 
 @dataclass(frozen=True)
@@ -63,14 +66,12 @@ class Heard:
     plucks      one for each meant pluck, in their order
     extra       in order of time
     offset_s    where the first beat falls in the recording, latency included; None where nothing was heard
-    pauses      seconds by which the beat was put off for good, as (index of the pluck it begins with, seconds)
     """
 
     latency_ms: float
     plucks: tuple[HeardPluck, ...]
     extra: tuple[Extra, ...]
     offset_s: float | None = None
-    pauses: tuple[tuple[int, float], ...] = ()
 
 
 @dataclass(frozen=True)
@@ -102,23 +103,60 @@ def hear(
     lost = tuple(HeardPluck(m, MISSED, None, None, None) for m in meant)
     if not meant:
         return Heard(0.0, (), ())
-    found = onsets(samples, rate, floor=_FAINT)
     take = _take(meant, shapes)
+    flux = spectral_flux(samples, rate)
+    found = picked(samples, rate, flux, _FAINT)
     if not found:
         return Heard(0.0, lost, ())
-    times = np.array([o.time_s for o in found])
-    risen = pitches.evened(pitches.rises(samples, rate, list(times))) ** _SHARPENED
-    cents = np.zeros(len(take.midis))
-    envelopes = pitches.usual_envelopes(take.midis)
-    weights, way = _matched(take, found, times, risen, cents, envelopes, offset_s)
-    for _ in range(1):
-        if (way.found != NONE).sum() < 4:
-            break
-        cents, envelopes = _schooled(take, risen, weights, way, cents, envelopes)
-        weights, way = _matched(take, found, times, risen, cents, envelopes, offset_s)
+    risen = pitches.rises(samples, rate, [o.time_s for o in found])
+    colour = pitches.colour(risen)
+    risen = (risen / colour) ** _SHARPENED
+    school = _School(np.zeros(len(take.midis)), pitches.usual_envelopes(take.midis))
+    weights, way = _matched(take, found, risen, school, offset_s)
+    if (way.found != NONE).sum() >= _ENOUGH:
+        school = _schooled(take, risen, weights, way, school)
+        sought = _sought(take, samples, rate, flux, found, way)
+        if sought:
+            more = (pitches.rises(samples, rate, [o.time_s for o in sought]) / colour) ** _SHARPENED
+            order = np.argsort([o.time_s for o in (*found, *sought)], kind="stable")
+            found = [(*found, *sought)[k] for k in order]
+            risen = np.concatenate([risen, more])[order]
+        weights, way = _matched(take, found, risen, school, offset_s)
     if not (way.found != NONE).any():
         return Heard(0.0, lost, ())
-    return _judged(take, found, times, weights, way, offset_s)
+    return _judged(take, samples, rate, found, weights, way, school, offset_s)
+
+
+@dataclass(frozen=True)
+class _School:
+    """What the take has taught: by how many cents each pitch is out, and the strengths of its harmonics."""
+
+    cents: Floats
+    envelopes: Floats
+
+
+def _sought(
+    take: _Take, samples: Wave, rate: int, flux: Floats, found: Sequence[Onset], way: Way
+) -> list[Onset]:
+    """Where instants that nothing was found for should be: the highest flux near the place that their neighbours give.
+
+    A thumb's dull pluck under a ringing chord makes hardly any flux; whether there is one its pitch then says.
+    """
+    here = np.flatnonzero(way.found != NONE)
+    times = np.array([o.time_s for o in found])
+    late = times[way.found[here]] - take.times[here]
+    reach = round(_SEEK_S / HOP_S)
+    sought: list[Onset] = []
+    for i in np.flatnonzero(way.found == NONE):
+        expected = float(take.times[i] + np.interp(take.times[i], take.times[here], late))
+        middle = round(expected / HOP_S)
+        low, high = max(middle - reach, 0), min(middle + reach + 1, len(flux))
+        if high - low < reach or np.abs(times - expected).min() < _SEEK_S / 2:
+            continue
+        time = placed(samples, rate, (low + int(np.argmax(flux[low:high]))) * HOP_S)
+        if np.abs(times - time).min() > _SEEK_S / 2:
+            sought.append(Onset(time, 0.0))
+    return sought
 
 
 def _take(meant: tuple[Meant, ...], shapes: Sequence[Mapping[int, int]]) -> _Take:
@@ -152,14 +190,13 @@ def _columns(take: _Take, instant: int) -> list[int]:
 def _matched(
     take: _Take,
     found: Sequence[Onset],
-    times: Floats,
     risen: Floats,
-    cents: Floats,
-    envelopes: Floats,
+    school: _School,
     offset_s: float | None,
 ) -> tuple[Floats, Way]:
     """(strengths of pitches and noise at each onset, the way through)."""
-    rows = np.einsum("ph,phg->pg", envelopes, pitches.combs(take.midis, list(cents)))
+    times = [o.time_s for o in found]
+    rows = np.einsum("ph,phg->pg", school.envelopes, pitches.combs(take.midis, list(school.cents)))
     weights = pitches.strengths(risen, rows)
     shares = weights / (weights.sum(axis=1, keepdims=True) + 1e-12)
     kinds: dict[tuple[int, ...], Floats] = {}
@@ -174,25 +211,23 @@ def _matched(
     pitched = shares[:, :count].max(axis=1)
     strong = np.minimum([o.strength for o in found], 1.0)
     cost = 0.1 + 0.9 * strong * pitched
-    return weights, align(list(take.times), list(times), fits, cost, offset_s)
+    return weights, align(list(take.times), times, fits, cost, offset_s)
 
 
-def _schooled(
-    take: _Take, risen: Floats, weights: Floats, way: Way, cents: Floats, envelopes: Floats
-) -> tuple[Floats, Floats]:
-    """(tuning, envelopes) of the pitches, as the take has them."""
+def _schooled(take: _Take, risen: Floats, weights: Floats, way: Way, school: _School) -> _School:
+    """Tuning and envelopes of the pitches as the take has them, by what each instant is likely to be."""
     here = [i for i in range(len(way.found)) if way.found[i] != NONE]
     allowed = np.zeros((len(here), len(take.midis)))
     for row, i in enumerate(here):
         allowed[row, _columns(take, i)] = 1.0
     mine = risen[way.found[here]]
     shares = weights[way.found[here]] / (weights[way.found[here]].sum(axis=1, keepdims=True) + 1e-12)
-    tuned = np.array(cents)
+    tuned = np.array(school.cents)
     heard_on: dict[int, list[tuple[float, float]]] = defaultdict(list)
     for k, midi in enumerate(take.midis):
         sure = (allowed[:, k] > 0) & (shares[:, k] > 0.4)
         if sure.sum() >= 2:
-            off = pitches.tuning(mine[sure], midi, envelopes[k])
+            off = pitches.tuning(mine[sure], midi, school.envelopes[k])
             tuned[k] = off
             for string in take.strings[midi]:
                 heard_on[string].append((off, float(sure.sum())))
@@ -201,36 +236,71 @@ def _schooled(
             offs = [pair for string in take.strings[midi] for pair in heard_on.get(string, [])]
             if offs:
                 tuned[k] = float(np.average([o for o, _ in offs], weights=[w for _, w in offs]))
-    learned = pitches.learned_envelopes(mine, pitches.combs(take.midis, list(tuned)), envelopes, allowed, 4.0)
-    return tuned, learned
+    learned = pitches.learned_envelopes(mine, pitches.combs(take.midis, list(tuned)), school.envelopes, allowed, 4.0)
+    return _School(tuned, learned)
 
 
 def _judged(
     take: _Take,
+    samples: Wave,
+    rate: int,
     found: Sequence[Onset],
-    times: Floats,
     weights: Floats,
     way: Way,
+    school: _School,
     offset_s: float | None,
 ) -> Heard:
-    count = len(take.midis)
     shares = weights / (weights.sum(axis=1, keepdims=True) + 1e-12)
     usual = _usual(take, weights, way)
-    statuses: list[tuple[str, int | None, float | None]] = [(MISSED, None, None)] * len(take.meant)
+    plucks = [HeardPluck(m, MISSED, None, None, None) for m in take.meant]
     used: set[int] = set()
     for i, j in enumerate(way.found):
         if j == NONE:
             continue
-        told = _told(take, i, weights[j, :count], shares[j], usual)
-        for k, (status, string) in told.items():
-            statuses[k] = (status, string, float(times[j]) if status != MISSED else None)
-        if any(status != MISSED for status, _ in told.values()):
-            used.add(int(j))
-    plucks = [HeardPluck(m, s, string, time, None) for m, (s, string, time) in zip(take.meant, statuses, strict=True)]
-    offset, latency, offs, pauses = _timed(take, plucks, offset_s)
+        for k, (status, string) in _told(take, i, weights[j], shares[j], usual, found[j].strength == 0).items():
+            if status != MISSED:
+                used.add(int(j))
+                plucks[k] = replace(plucks[k], status=status, string=string, time_s=found[j].time_s)
+    plucks = _pinched(take, samples, rate, plucks, school)
+    offset, latency, offs = _timed(take, plucks, offset_s)
     plucks = [replace(p, off_ms=off) for p, off in zip(plucks, offs, strict=True)]
-    extra = _extras(take, found, times, weights, shares, way, used)
-    return Heard(latency, tuple(plucks), extra, offset, pauses)
+    extra = _extras(take, found, weights, shares, way, used)
+    return Heard(latency, tuple(plucks), extra, offset)
+
+
+def _pinched(take: _Take, samples: Wave, rate: int, plucks: Sequence[HeardPluck], school: _School) -> list[HeardPluck]:
+    """The plucks with those of each pinch placed one by one."""
+    tones = [hertz(midi) * 2 ** (c / 1200) for midi, c in zip(take.midis, school.cents, strict=True)]
+    pinches: list[tuple[list[int], float]] = []
+    alone: dict[int, list[float]] = defaultdict(list)
+    for instant in take.instants:
+        mine = [k for k in instant if plucks[k].status == HIT]
+        about = plucks[mine[0]].time_s if mine else None
+        if about is not None and len(mine) > 1:
+            pinches.append((mine, about))
+        elif about is not None and len(instant) == 1:
+            alone[take.place[take.meant[mine[0]].midi]].append(about)
+    if not pinches:
+        return list(plucks)
+    # A string's own attack puts the fit off by something that is the same each time: its plucks by itself tell it.
+    wanted = {take.place[take.meant[k].midi] for mine, _ in pinches for k in mine}
+    own = {
+        column: float(np.median([t - begins(samples, rate, t, [tones[column]])[0] for t in alone[column][:_EXAMPLES]]))
+        for column in wanted
+        if alone[column]
+    }
+    usual = float(np.median(list(own.values()))) if own else 0.0
+    placed_ = list(plucks)
+    for mine, about in pinches:
+        columns = [take.place[take.meant[k].midi] for k in mine]
+        told = begins(samples, rate, about, [tones[c] for c in columns])
+        told = [time + own.get(c, usual) for time, c in zip(told, columns, strict=True)]
+        if max(told) - min(told) < APART_S:
+            continue
+        nearest = min(range(len(told)), key=lambda n: abs(told[n] - about))
+        for n, k in enumerate(mine):
+            placed_[k] = replace(placed_[k], time_s=about if n == nearest else told[n])
+    return placed_
 
 
 def _usual(take: _Take, weights: Floats, way: Way) -> Floats:
@@ -246,29 +316,50 @@ def _usual(take: _Take, weights: Floats, way: Way) -> Floats:
 
 
 def _told(
-    take: _Take, instant: int, weights: Floats, shares: Floats, usual: Floats
+    take: _Take, instant: int, weights: Floats, shares: Floats, usual: Floats, sought: bool
 ) -> dict[int, tuple[str, int | None]]:
-    """(status, string) of each pluck of an instant, from the strengths at its onset."""
+    """(status, string) of each pluck of an instant, from the strengths at its onset.
+
+    sought: it was looked for because it was meant; then it must be clear, and other pitches prove nothing.
+    """
     count = len(take.midis)
     mine = _columns(take, instant)
-    least = _LEAST_SHARE if len(mine) > 1 else 1.5 * _LEAST_SHARE
-    others = [k for k in range(count) if k not in mine and weights[k] > _SURE * usual[k] and shares[k] > _OTHER_SHARE]
+    levels = weights[:count] / usual
+    bound = _SOUGHT if sought else _ALONE if len(mine) == 1 else _TOGETHER
+    others = [k for k in range(count) if k not in mine and shares[k] > bound.other and levels[k] > bound.other_level]
     others.sort(key=lambda k: -shares[k])
     told: dict[int, tuple[str, int | None]] = {}
     for k, column in zip(take.instants[instant], mine, strict=True):
-        level = weights[column] / usual[column]
-        rival = max((shares[o] for o in others), default=0.0)
-        if shares[column] >= least and level >= _SURE * 0.5 and shares[column] > 0.35 * rival:
+        share, level = shares[column], levels[column]
+        rival = shares[others[0]] if others else 0.0
+        if share > bound.sure and level > bound.level and share > 0.4 * rival:
             told[k] = (HIT, take.meant[k].string)
         elif others:
             told[k] = (WRONG, _string_of(take, take.midis[others.pop(0)], take.meant[k]))
-        elif shares[column] >= 0.5 * least and level >= _MAYBE * 0.5:
-            told[k] = (UNSURE, None)
-        elif shares[:count].sum() > 1 - _MOST_NOISE and len(mine) == 1:
+        elif (share > bound.maybe and level > bound.level / 2) or (bound is _ALONE and levels.max() > _SOMETHING):
             told[k] = (UNSURE, None)
         else:
             told[k] = (MISSED, None)
     return told
+
+
+@dataclass(frozen=True)
+class _Bounds:
+    """From which share of a moment's rise, and which part of its usual strength, a pitch is taken to begin; from which
+    share it may; and from which on another one is taken to sound in its place."""
+
+    sure: float
+    level: float
+    maybe: float
+    other: float
+    other_level: float
+
+
+# Between what plucks that were there and plucks that were not came to, on synthetic and sampled strings.
+_ALONE = _Bounds(0.22, 0.08, 0.15, 0.3, 0.25)
+_TOGETHER = _Bounds(0.075, 0.08, 0.035, 0.18, 0.3)
+_SOUGHT = _Bounds(0.35, 0.2, 0.2, 2.0, 0.0)
+_SOMETHING = 0.3
 
 
 def _string_of(take: _Take, midi: int, near: Meant) -> int:
@@ -282,17 +373,17 @@ def _string_of(take: _Take, midi: int, near: Meant) -> int:
 
 def _timed(
     take: _Take, plucks: Sequence[HeardPluck], offset_s: float | None
-) -> tuple[float, float, list[float | None], tuple[tuple[int, float], ...]]:
-    """(offset found, latency in ms, off_ms of each pluck, pauses)."""
+) -> tuple[float | None, float, list[float | None]]:
+    """(where the first beat falls, latency in ms, off_ms of each pluck)."""
     heard = [(i, p.time_s - p.meant.time_s) for i, p in enumerate(plucks) if p.time_s is not None]
     offs: list[float | None] = [None] * len(plucks)
     if not heard:
-        return 0.0, 0.0, offs, ()
+        return None, 0.0, offs
     behind = np.array([late for _, late in heard])
     shifts, pauses = _pauses([plucks[i].meant.time_s for i, _ in heard], behind)
     level = behind - shifts
     base = float(np.median(level))
-    for (i, _), late, off in zip(heard, level, range(len(heard)), strict=True):
+    for (i, _), late in zip(heard, level, strict=True):
         offs[i] = float(late - base) * 1000
     for k, _by in pauses:  # the pluck that was waited for is late by the pause itself
         i = heard[k][0]
@@ -302,7 +393,7 @@ def _timed(
                 break
             offs[heard[n][0]] = float(behind[n] - before - base) * 1000
     latency = 0.0 if offset_s is None else (base - offset_s) * 1000
-    return base, latency, offs, tuple((heard[k][0], by) for k, by in pauses)
+    return base, latency, offs
 
 
 _AGAIN = 5  # so many plucks on both sides say whether a delay stayed
@@ -330,7 +421,6 @@ def _pauses(meant_s: Sequence[float], behind: Floats) -> tuple[Floats, list[tupl
 def _extras(
     take: _Take,
     found: Sequence[Onset],
-    times: Floats,
     weights: Floats,
     shares: Floats,
     way: Way,
@@ -338,6 +428,7 @@ def _extras(
 ) -> tuple[Extra, ...]:
     """Sounds between the first and the last that was meant, and that nothing was meant for."""
     count = len(take.midis)
+    times = [o.time_s for o in found]
     taken = sorted(int(j) for j in way.found if j != NONE)
     every = float(np.median(weights[taken, :count].max(axis=1)))
     extra = []
@@ -346,7 +437,7 @@ def _extras(
             continue
         near = [t for t in taken if t != j and abs(times[t] - times[j]) < 0.06]
         top = int(np.argmax(shares[j, :count]))
-        loud = weights[j, top] > 0.35 * every and shares[j, top] > _OTHER_SHARE
+        loud = weights[j, top] > 0.35 * every and shares[j, top] > _EXTRA_SHARE
         if near and any(int(np.argmax(shares[t, :count])) == top for t in near):
             continue  # one pluck found twice
         if loud and found[j].strength > 0.15:

@@ -49,9 +49,13 @@ def onsets(samples: Wave, rate: int, *, floor: float = LOUD, widest: int = 3) ->
     `floor` is how far a peak must stand above what is around it, as a share of a middling peak; `widest` the bands of
     the maximum filter (1 is none).
     """
-    flux = spectral_flux(samples, rate, widest=widest)
+    return picked(samples, rate, spectral_flux(samples, rate, widest=widest), floor)
+
+
+def picked(samples: Wave, rate: int, flux: Floats, floor: float) -> list[Onset]:
+    """The onsets at the peaks of a flux."""
     peaks, middling = _picked(flux, floor)
-    return [Onset(_placed(samples, rate, k * HOP_S), float(flux[k] / middling)) for k in peaks]
+    return [Onset(placed(samples, rate, k * HOP_S), float(flux[k] / middling)) for k in peaks]
 
 
 def spectral_flux(samples: Wave, rate: int, *, widest: int = 3) -> Floats:
@@ -136,6 +140,8 @@ def _picked(flux: Floats, floor: float) -> tuple[list[int], float]:
     # A middling peak: of those that stand out at all, so that hiss between the plucks does not count.
     outstanding = flux[tops][flux[tops] > 0.2 * np.quantile(flux[tops], 0.98)]
     middling = float(np.median(outstanding))
+    # The last frames see the recording cut off, which is no onset.
+    tops = tops[tops < len(flux) - _WINDOW_S / 2 / HOP_S - 1]
     peaks: list[int] = []
     for k in tops[above[tops] > floor * middling]:
         if not peaks or (k - peaks[-1]) * HOP_S > _APART_S:
@@ -152,7 +158,7 @@ _PLACING_HZ = 22000
 _ORDER = 32
 
 
-def _placed(samples: Wave, rate: int, about_s: float) -> float:
+def placed(samples: Wave, rate: int, about_s: float) -> float:
     """The onset near `about_s` seconds to a fraction of a millisecond where the attack is that sharp."""
     step = max(round(rate / _PLACING_HZ), 1)
     pace = rate / step
@@ -166,6 +172,16 @@ def _placed(samples: Wave, rate: int, about_s: float) -> float:
     if len(power) < before + after + 2 or not power.any():
         return about_s
     return begin / rate + (split + _jump(power + 1e-6 * float(power.max()), before, after)) / pace
+
+
+def cut_out(samples: Wave, rate: int, step: int, time_s: float, before: int, after: int) -> Floats:
+    """`before` and `after` samples around `time_s`, of every `step`-th; beyond the recording there is silence."""
+    first = round(time_s * rate) - before * step
+    reach = 4 * step
+    low, high = first - reach, first + (before + after) * step + reach
+    piece = np.asarray(samples[max(low, 0) : max(min(high, len(samples)), 0)], dtype=np.float64)
+    piece = np.pad(piece, (min(max(-low, 0), high - low), max(high - max(len(samples), low), 0)))[: high - low]
+    return thinner(piece, step)[reach // step : reach // step + before + after]
 
 
 def thinner(piece: Floats, step: int) -> Floats:

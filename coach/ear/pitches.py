@@ -15,7 +15,7 @@ from collections.abc import Sequence
 import numpy as np
 from numpy.typing import NDArray
 
-from coach.ear.onsets import Floats, Wave, thinner
+from coach.ear.onsets import Floats, Wave, cut_out
 from coach.music.notes import hertz
 
 LOOK_S = 0.1
@@ -55,7 +55,7 @@ def rises(samples: Wave, rate: int, times: Sequence[float]) -> Floats:
     out = np.zeros((len(times), len(places)))
     for begin in range(0, len(times), _BLOCK):
         block = times[begin : begin + _BLOCK]
-        pieces = np.array([_piece(samples, rate, step, time, past + guard, guard + look) for time in block])
+        pieces = np.array([cut_out(samples, rate, step, time, past + guard, guard + look) for time in block])
         before, after = pieces[:, :past], pieces[:, -look:]
         new = after - foretold(before, 2 * guard + look, _ORDER)[:, 2 * guard :]
         spectra = [np.abs(np.fft.rfft(rows * window, padded, axis=1)) for rows in (new, after)]
@@ -64,16 +64,6 @@ def rises(samples: Wave, rate: int, times: Sequence[float]) -> Floats:
         out[begin : begin + len(block)] = least[:, low] * (1 - share) + least[:, low + 1] * share
     out[:, places >= 0.45 * pace] = 0.0
     return out
-
-
-def _piece(samples: Wave, rate: int, step: int, time: float, before: int, after: int) -> Floats:
-    """`before` and `after` samples around `time`, at every `step`-th sample; beyond the recording there is silence."""
-    first = round(time * rate) - before * step
-    reach = 4 * step
-    low, high = first - reach, first + (before + after) * step + reach
-    piece = np.asarray(samples[max(low, 0) : max(min(high, len(samples)), 0)], dtype=np.float64)
-    piece = np.pad(piece, (min(max(-low, 0), high - low), max(high - max(len(samples), low), 0)))[: high - low]
-    return thinner(piece, step)[4 : 4 + before + after]
 
 
 def foretold(past: Floats, count: int, order: int) -> NDArray[np.float32]:
@@ -139,14 +129,14 @@ def _bumps() -> Floats:
     return whole
 
 
-def evened(risen: Floats) -> Floats:
-    """The rises with the colour of instrument, room and microphone taken out: each frequency against its usual rise
-    over the take, smoothly."""
+def colour(risen: Floats) -> Floats:
+    """(grid,): the colour of instrument, room and microphone: the usual rise of each frequency over the take, smoothly.
+    Rises are divided by it."""
     usual = risen.mean(axis=0)
     kernel = np.hanning(33)
     smooth = np.convolve(np.pad(usual, 16, mode="edge"), kernel / kernel.sum(), mode="valid")
-    even: Floats = risen / (smooth + 0.02 * smooth.max() + 1e-12)
-    return even
+    found: Floats = smooth + 0.02 * smooth.max() + 1e-12
+    return found
 
 
 def strengths(risen: Floats, rows: Floats, allowed: Floats | None = None, rounds: int = _ROUNDS) -> Floats:

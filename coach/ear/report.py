@@ -24,8 +24,8 @@ ORDINARY, UNSTEADY = 0.03, 0.10
 Rev. 12:969-992, numbers from memory); 10 % is unsteady by any measure."""
 
 # What the verdicts ask for. Ours, no source; the reasons: with less than half of the plucks right there is no pattern
-# to be heard; one pluck wrong in ten is about one a bar in eighths; what flows has hardly one in forty, never waits, and
-# is nearer to ordinary than to unsteady (between 3 and 10 % lies 5.5 %, their geometric mean).
+# to be heard; one pluck wrong in ten is about one a bar in eighths; what flows has hardly one in forty, never waits,
+# and is nearer to ordinary than to unsteady (between 3 and 10 % lies 5.5 %, their geometric mean).
 _LOST_SHARE, _HELD_SHARE, _FLOWING_SHARE = 0.5, 0.9, 0.975
 _FLOWING_SPREAD = (ORDINARY * UNSTEADY) ** 0.5
 _BARS_A_WAIT = 8  # a hesitation more often than once in so many bars is shaky
