@@ -29,6 +29,8 @@ _ENOUGH = 4  # instants found, from which the take can teach its strings
 _SEEK_S = 0.06  # how near to its place an instant that was not found is looked for
 _EXTRA_SHARE = 0.3
 _EXAMPLES = 5
+_FRETS = 5  # how far up a string a pitch that is nowhere meant is taken to be fretted
+_BLURRED, _ALL_NOISE = 0.15, 0.6  # shares of noise from which a time is doubted, and from which nothing is sure
 
 
 @dataclass(frozen=True)
@@ -172,6 +174,11 @@ def _take(meant: tuple[Meant, ...], shapes: Sequence[Mapping[int, int]]) -> _Tak
             strings[midi].add(string)
     for string, midi in opens.items():
         strings[midi].add(string)
+    # A finger a fret beside, and strings that no shape is known of: every pitch between the lowest and the highest.
+    for midi in range(min(strings), max(strings) + 2):
+        if midi not in strings:
+            strings[midi].update(s for s, low in opens.items() if 0 <= midi - low <= _FRETS)
+    strings = {midi: found for midi, found in strings.items() if found}
     midis = tuple(sorted(strings))
     return _Take(
         meant,
@@ -261,22 +268,26 @@ def _judged(
             if status != MISSED:
                 used.add(int(j))
                 plucks[k] = replace(plucks[k], status=status, string=string, time_s=found[j].time_s)
-    plucks = _pinched(take, samples, rate, plucks, school)
+    blurred = {int(j) for j in used if shares[j, len(take.midis) :].sum() > _BLURRED}
+    beside = {k for i, j in enumerate(way.found) if j in blurred for k in take.instants[i]}
+    plucks = _placed_alone(take, samples, rate, plucks, school, beside)
     offset, latency, offs = _timed(take, plucks, offset_s)
     plucks = [replace(p, off_ms=off) for p, off in zip(plucks, offs, strict=True)]
     extra = _extras(take, found, weights, shares, way, used)
     return Heard(latency, tuple(plucks), extra, offset)
 
 
-def _pinched(take: _Take, samples: Wave, rate: int, plucks: Sequence[HeardPluck], school: _School) -> list[HeardPluck]:
-    """The plucks with those of each pinch placed one by one."""
+def _placed_alone(
+    take: _Take, samples: Wave, rate: int, plucks: Sequence[HeardPluck], school: _School, beside: set[int]
+) -> list[HeardPluck]:
+    """The plucks with those of each pinch, and those `beside` a noise such as a click, placed by their own pitch."""
     tones = [hertz(midi) * 2 ** (c / 1200) for midi, c in zip(take.midis, school.cents, strict=True)]
     pinches: list[tuple[list[int], float]] = []
     alone: dict[int, list[float]] = defaultdict(list)
     for instant in take.instants:
         mine = [k for k in instant if plucks[k].status == HIT]
         about = plucks[mine[0]].time_s if mine else None
-        if about is not None and len(mine) > 1:
+        if about is not None and (len(mine) > 1 or mine[0] in beside):
             pinches.append((mine, about))
         elif about is not None and len(instant) == 1:
             alone[take.place[take.meant[mine[0]].midi]].append(about)
@@ -295,6 +306,12 @@ def _pinched(take: _Take, samples: Wave, rate: int, plucks: Sequence[HeardPluck]
         columns = [take.place[take.meant[k].midi] for k in mine]
         told = begins(samples, rate, about, [tones[c] for c in columns])
         told = [time + own.get(c, usual) for time, c in zip(told, columns, strict=True)]
+        if max(*told, about) - min(*told, about) < APART_S:
+            continue
+        if mine[0] in beside:
+            for n, k in enumerate(mine):
+                placed_[k] = replace(placed_[k], time_s=told[n])
+            continue
         if max(told) - min(told) < APART_S:
             continue
         nearest = min(range(len(told)), key=lambda n: abs(told[n] - about))
@@ -324,6 +341,7 @@ def _told(
     """
     count = len(take.midis)
     mine = _columns(take, instant)
+    noisy = shares[count:].sum() > _ALL_NOISE
     levels = weights[:count] / usual
     bound = _SOUGHT if sought else _ALONE if len(mine) == 1 else _TOGETHER
     others = [k for k in range(count) if k not in mine and shares[k] > bound.other and levels[k] > bound.other_level]
@@ -332,9 +350,9 @@ def _told(
     for k, column in zip(take.instants[instant], mine, strict=True):
         share, level = shares[column], levels[column]
         rival = shares[others[0]] if others else 0.0
-        if share > bound.sure and level > bound.level and share > 0.4 * rival:
+        if not noisy and share > bound.sure and level > bound.level and share > 0.4 * rival:
             told[k] = (HIT, take.meant[k].string)
-        elif others:
+        elif others and not noisy:
             told[k] = (WRONG, _string_of(take, take.midis[others.pop(0)], take.meant[k]))
         elif (share > bound.maybe and level > bound.level / 2) or (bound is _ALONE and levels.max() > _SOMETHING):
             told[k] = (UNSURE, None)
