@@ -110,7 +110,7 @@ def _lines(found: Report, pattern: Pattern, bpm: float, round_bars: int, loops: 
     begin = "Nothing of it was found in" if heard.offset_s is None else f"It begins at {heard.offset_s:.2f} s of"
     yield f"{begin} the {seconds:.1f} s of the recording."
     yield ""
-    yield from _finger_table(found)
+    yield from _finger_table(found, bpm)
     yield ""
     yield from _slips(found, round_bars, columns)
     for text in _looks(found, round_bars):
@@ -119,7 +119,7 @@ def _lines(found: Report, pattern: Pattern, bpm: float, round_bars: int, loops: 
         yield from wrapped(text, "", columns)
 
 
-def _finger_table(found: Report) -> Iterator[str]:
+def _finger_table(found: Report, bpm: float) -> Iterator[str]:
     rows = []
     for finger, name in FINGERS.items():
         mine = [p for p in found.heard.plucks if p.meant.finger == finger]
@@ -130,7 +130,9 @@ def _finger_table(found: Report) -> Iterator[str]:
     head = ("finger", "hit", "missed", "wrong", "unsure", "early/late", "spread")
     yield from table(head, rows, right=head[1:])
     if found.timing.drift_ms_per_min is not None and _drifts(found):
-        yield f"It gets {_by(found.timing.drift_ms_per_min)} by {abs(found.timing.drift_ms_per_min):.0f} ms a minute."
+        drift = found.timing.drift_ms_per_min
+        played = bpm / (1 + drift / 60_000)
+        yield f"It gets {_by(drift)} by {abs(drift):.0f} ms a minute: it was played at {played:.1f} bpm, not {bpm:g}."
 
 
 def _even_cells(even: Evenness | None) -> tuple[str, str]:

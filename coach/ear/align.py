@@ -23,6 +23,8 @@ _MISSED = 1.3  # an instant that nothing was found for
 _LEAP = 5.0  # going on somewhere else altogether, besides what is missed by it
 _FAR_MEANT, _FAR_FOUND = 5, 7  # how far back, in instants, a step may reach
 _EARLIER = 0.002  # of two equal ways the one that begins sooner
+_LATER = 0.02  # and, of equal times round, the first
+_CUT, _CUT_S = 2.0, 0.3  # a first beat that lies before the recording begins
 _START_S = 0.15  # how near to the place that was told the first is looked for
 
 NONE = -1
@@ -54,8 +56,10 @@ def align(
     steps = np.zeros((rows, columns), dtype=np.int8)  # 0 begins here, -1 leaps, else far_meant * 8 + far_found
     leap = np.full(columns, -np.inf)  # best over all rows above: worth + spent behind it + missed so far
     for row in range(rows):
-        begin = -_MISSED * row - _EARLIER * np.arange(columns)
-        if offset_s is not None:
+        begin = -(_MISSED + _LATER) * row - _EARLIER * np.arange(columns)
+        if offset_s is None:
+            begin = begin - _CUT * (found < meant[row] - _CUT_S)
+        else:
             begin = begin - np.minimum(((found - offset_s - meant[row]) / _START_S) ** 2 / 2, 8.0)
         best, step = begin, np.zeros(columns, dtype=np.int8)
         for far in range(1, min(_FAR_MEANT, row) + 1):

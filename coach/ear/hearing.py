@@ -18,7 +18,7 @@ from coach.ear import pitches
 from coach.ear.align import NONE, Way, align
 from coach.ear.meant import Meant
 from coach.ear.onsets import HOP_S, Floats, Onset, Wave, picked, placed, spectral_flux
-from coach.ear.pinches import APART_S, begins
+from coach.ear.pinches import APART_S, all_begin
 from coach.music.notes import hertz
 
 HIT, MISSED, WRONG, UNSURE = "hit", "missed", "wrong", "unsure"
@@ -28,7 +28,9 @@ _SHARPENED = 1.4  # rises are raised to this power: what is surely new counts fo
 _ENOUGH = 4  # instants found, from which the take can teach its strings
 _SEEK_S = 0.06  # how near to its place an instant that was not found is looked for
 _EXTRA_SHARE = 0.3
-_EXAMPLES = 5
+_FEEBLE = 0.2  # of a middling onset: below it an onset by itself proves nothing
+_OWN_S, _DOUBTED_S = 0.012, 0.012  # how far a string puts the fit off; from where a time is another one
+_FALLEN_S = 0.09  # so far apart the plucks of a pinch may come and still be that
 _FRETS = 5  # how far up a string a pitch that is nowhere meant is taken to be fretted
 _BLURRED, _ALL_NOISE = 0.15, 0.6  # shares of noise from which a time is doubted, and from which nothing is sure
 
@@ -86,6 +88,7 @@ class _Take:
     midis: tuple[int, ...]
     strings: Mapping[int, tuple[int, ...]]  # midi -> strings that play it in this take
     place: Mapping[int, int]  # midi -> its column
+    likely: frozenset[int]  # pitches that are meant, or that a shape has, or an open string
 
 
 def hear(
@@ -137,9 +140,7 @@ class _School:
     envelopes: Floats
 
 
-def _sought(
-    take: _Take, samples: Wave, rate: int, flux: Floats, found: Sequence[Onset], way: Way
-) -> list[Onset]:
+def _sought(take: _Take, samples: Wave, rate: int, flux: Floats, found: Sequence[Onset], way: Way) -> list[Onset]:
     """Where instants that nothing was found for should be: the highest flux near the place that their neighbours give.
 
     A thumb's dull pluck under a ringing chord makes hardly any flux; whether there is one its pitch then says.
@@ -174,6 +175,7 @@ def _take(meant: tuple[Meant, ...], shapes: Sequence[Mapping[int, int]]) -> _Tak
             strings[midi].add(string)
     for string, midi in opens.items():
         strings[midi].add(string)
+    likely = frozenset(strings)
     # A finger a fret beside, and strings that no shape is known of: every pitch between the lowest and the highest.
     for midi in range(min(strings), max(strings) + 2):
         if midi not in strings:
@@ -187,6 +189,7 @@ def _take(meant: tuple[Meant, ...], shapes: Sequence[Mapping[int, int]]) -> _Tak
         midis,
         {midi: tuple(sorted(found)) for midi, found in strings.items()},
         {midi: k for k, midi in enumerate(midis)},
+        likely,
     )
 
 
@@ -264,10 +267,11 @@ def _judged(
     for i, j in enumerate(way.found):
         if j == NONE:
             continue
-        for k, (status, string) in _told(take, i, weights[j], shares[j], usual, found[j].strength == 0).items():
+        for k, (status, string) in _told(take, i, weights[j], shares[j], usual, found[j].strength < _FEEBLE).items():
             if status != MISSED:
                 used.add(int(j))
                 plucks[k] = replace(plucks[k], status=status, string=string, time_s=found[j].time_s)
+    _fallen_apart(take, found, weights, shares, usual, way, plucks, used)
     blurred = {int(j) for j in used if shares[j, len(take.midis) :].sum() > _BLURRED}
     beside = {k for i, j in enumerate(way.found) if j in blurred for k in take.instants[i]}
     plucks = _placed_alone(take, samples, rate, plucks, school, beside)
@@ -277,46 +281,70 @@ def _judged(
     return Heard(latency, tuple(plucks), extra, offset)
 
 
+def _fallen_apart(
+    take: _Take,
+    found: Sequence[Onset],
+    weights: Floats,
+    shares: Floats,
+    usual: Floats,
+    way: Way,
+    plucks: list[HeardPluck],
+    used: set[int],
+) -> None:
+    """Plucks of a pinch that came so far apart that they are two onsets: the other one is looked for beside it."""
+    times = np.array([o.time_s for o in found])
+    for i, j in enumerate(way.found):
+        if j == NONE or len(take.instants[i]) < 2:
+            continue
+        for k in take.instants[i]:
+            column = take.place[take.meant[k].midi]
+            if plucks[k].status == HIT:
+                continue
+            for near in np.flatnonzero(np.abs(times - times[j]) < _FALLEN_S).tolist():
+                if near in used or found[near].strength == 0:
+                    continue
+                if shares[near, column] > _ALONE.sure and weights[near, column] > _ALONE.level * usual[column]:
+                    time = float(times[near])
+                    plucks[k] = replace(plucks[k], status=HIT, string=take.meant[k].string, time_s=time)
+                    used.add(near)
+                    break
+
+
 def _placed_alone(
     take: _Take, samples: Wave, rate: int, plucks: Sequence[HeardPluck], school: _School, beside: set[int]
 ) -> list[HeardPluck]:
-    """The plucks with those of each pinch, and those `beside` a noise such as a click, placed by their own pitch."""
+    """The plucks with those of a pinch placed one by one, and with the times of others doubted where a click may have
+    been taken for them: on whole beats, and where noise came with them (`beside`)."""
     tones = [hertz(midi) * 2 ** (c / 1200) for midi, c in zip(take.midis, school.cents, strict=True)]
-    pinches: list[tuple[list[int], float]] = []
-    alone: dict[int, list[float]] = defaultdict(list)
+    asked: list[tuple[float, list[int], list[int]]] = []  # about when, plucks, their pitches' columns
     for instant in take.instants:
-        mine = [k for k in instant if plucks[k].status == HIT]
-        about = plucks[mine[0]].time_s if mine else None
-        if about is not None and (len(mine) > 1 or mine[0] in beside):
-            pinches.append((mine, about))
-        elif about is not None and len(instant) == 1:
-            alone[take.place[take.meant[mine[0]].midi]].append(about)
-    if not pinches:
-        return list(plucks)
+        hits = [k for k in instant if plucks[k].status == HIT]
+        about = plucks[hits[0]].time_s if hits else None
+        mine = [k for k in hits if plucks[k].time_s == about]  # a pinch that fell apart has two onsets already
+        if about is not None and (len(mine) > 1 or mine[0] in beside or take.meant[mine[0]].beat.denominator == 1):
+            asked.append((about, mine, [take.place[take.meant[k].midi] for k in mine]))
+    told_all = list(all_begin(samples, rate, [(about, [tones[c] for c in columns]) for about, _, columns in asked]))
     # A string's own attack puts the fit off by something that is the same each time: its plucks by itself tell it.
-    wanted = {take.place[take.meant[k].midi] for mine, _ in pinches for k in mine}
-    own = {
-        column: float(np.median([t - begins(samples, rate, t, [tones[column]])[0] for t in alone[column][:_EXAMPLES]]))
-        for column in wanted
-        if alone[column]
-    }
+    alone: dict[int, list[float]] = defaultdict(list)
+    for (about, mine, columns), told in zip(asked, told_all, strict=True):
+        if len(mine) == 1 and mine[0] not in beside:
+            alone[columns[0]].append(about - told[0])
+    own = {column: float(np.median(offs)) for column, offs in alone.items()}
+    own = {column: off if abs(off) < _OWN_S else 0.0 for column, off in own.items()}
     usual = float(np.median(list(own.values()))) if own else 0.0
     placed_ = list(plucks)
-    for mine, about in pinches:
-        columns = [take.place[take.meant[k].midi] for k in mine]
-        told = begins(samples, rate, about, [tones[c] for c in columns])
+    for (about, mine, columns), told in zip(asked, told_all, strict=True):
         told = [time + own.get(c, usual) for time, c in zip(told, columns, strict=True)]
-        if max(*told, about) - min(*told, about) < APART_S:
-            continue
-        if mine[0] in beside:
-            for n, k in enumerate(mine):
-                placed_[k] = replace(placed_[k], time_s=told[n])
-            continue
-        if max(told) - min(told) < APART_S:
+        if len(mine) == 1:
+            if abs(told[0] - about) > _DOUBTED_S:
+                placed_[mine[0]] = replace(placed_[mine[0]], time_s=told[0])
             continue
         nearest = min(range(len(told)), key=lambda n: abs(told[n] - about))
+        if max(told) - min(told) < APART_S and abs(told[nearest] - about) < _DOUBTED_S:
+            continue
         for n, k in enumerate(mine):
-            placed_[k] = replace(placed_[k], time_s=about if n == nearest else told[n])
+            keeps = n == nearest and abs(told[n] - about) < _DOUBTED_S
+            placed_[k] = replace(placed_[k], time_s=about if keeps else told[n])
     return placed_
 
 
@@ -337,7 +365,7 @@ def _told(
 ) -> dict[int, tuple[str, int | None]]:
     """(status, string) of each pluck of an instant, from the strengths at its onset.
 
-    sought: it was looked for because it was meant; then it must be clear, and other pitches prove nothing.
+    sought: hardly an onset, but where one was meant; then the pitch must be clear, and other pitches prove nothing.
     """
     count = len(take.midis)
     mine = _columns(take, instant)
@@ -353,7 +381,10 @@ def _told(
         if not noisy and share > bound.sure and level > bound.level and share > 0.4 * rival:
             told[k] = (HIT, take.meant[k].string)
         elif others and not noisy:
-            told[k] = (WRONG, _string_of(take, take.midis[others.pop(0)], take.meant[k]))
+            other = others.pop(0)
+            # A pitch that no shape has may as well be a voice's: only where nearly all is that is it a wrong fret.
+            sure = take.midis[other] in take.likely or shares[other] > _SURELY_ELSE
+            told[k] = (WRONG, _string_of(take, take.midis[other], take.meant[k])) if sure else (UNSURE, None)
         elif (share > bound.maybe and level > bound.level / 2) or (bound is _ALONE and levels.max() > _SOMETHING):
             told[k] = (UNSURE, None)
         else:
@@ -376,8 +407,9 @@ class _Bounds:
 # Between what plucks that were there and plucks that were not came to, on synthetic and sampled strings.
 _ALONE = _Bounds(0.22, 0.08, 0.15, 0.3, 0.25)
 _TOGETHER = _Bounds(0.075, 0.08, 0.035, 0.18, 0.3)
-_SOUGHT = _Bounds(0.35, 0.2, 0.2, 2.0, 0.0)
+_SOUGHT = _Bounds(0.35, 0.12, 0.28, 2.0, 0.0)
 _SOMETHING = 0.3
+_SURELY_ELSE = 0.6
 
 
 def _string_of(take: _Take, midi: int, near: Meant) -> int:
@@ -403,7 +435,7 @@ def _timed(
     base = float(np.median(level))
     for (i, _), late in zip(heard, level, strict=True):
         offs[i] = float(late - base) * 1000
-    for k, _by in pauses:  # the pluck that was waited for is late by the pause itself
+    for k in [k for k, by in pauses if by > 0]:  # the pluck that was waited for is late by the pause itself
         i = heard[k][0]
         before = shifts[k - 1]
         for n in range(k, len(heard)):

@@ -6,14 +6,14 @@ them silent until its own beginning; the beginnings that leave the least over ar
 
 from __future__ import annotations
 
-from collections.abc import Sequence
+from collections.abc import Iterator, Sequence
 
 import numpy as np
 
 from coach.ear.onsets import Floats, Wave, cut_out
 from coach.ear.pitches import foretold
 
-APART_S = 0.004
+APART_S = 0.007
 """Nearer than this two plucks are one event: of what is left, most is the error of this very method."""
 
 _PACE_HZ = 4800
@@ -22,25 +22,39 @@ _BEFORE_S, _AFTER_S = 0.028, 0.05
 _HIGHEST_HZ, _HARMONICS = 2000.0, 12
 _COARSE_S, _FINE_S = 0.003, 0.001
 _RIDGE = 1e-3
+_BLOCK = 256
 
 
 def begins(samples: Wave, rate: int, about_s: float, tones: Sequence[float]) -> list[float]:
     """When each of `tones` (Hz, fundamentals) begins near `about_s`."""
+    return next(all_begin(samples, rate, [(about_s, tones)]))
+
+
+def all_begin(samples: Wave, rate: int, instants: Sequence[tuple[float, Sequence[float]]]) -> Iterator[list[float]]:
+    """When each tone of each instant begins, as `begins` tells it."""
     step = max(round(rate / _PACE_HZ), 1)
     pace = rate / step
     past, before, after = (round(s * pace) for s in (_PAST_S, _BEFORE_S, _AFTER_S))
-    piece = cut_out(samples, rate, step, about_s, past + before, after)
-    new = piece[past:] - foretold(piece[None, :past], before + after, _ORDER)[0]
     at = (np.arange(before + after) - before) / pace
+    for first in range(0, len(instants), _BLOCK):
+        block = instants[first : first + _BLOCK]
+        pieces = np.array([cut_out(samples, rate, step, about, past + before, after) for about, _ in block])
+        new = pieces[:, past:] - foretold(pieces[:, :past], before + after, _ORDER)
+        for row, (about, tones) in zip(new, block, strict=True):
+            yield [about + start for start in _starts(row, at, tones)]
+
+
+def _starts(new: Floats, at: Floats, tones: Sequence[float]) -> list[float]:
     waves = [_waves(tone, at) for tone in tones]
     starts = [0.0] * len(tones)
     reach = _BEFORE_S - 0.004
-    for width, grain in ((reach, _COARSE_S), (reach, _COARSE_S), (_COARSE_S, _FINE_S), (_COARSE_S, _FINE_S)):
-        order = range(len(tones)) if len(tones) > 2 or width < reach else _livelier(new, at, waves, starts, width, grain)
-        for k in order:
+    again = ((reach, _COARSE_S),) if len(tones) > 1 else ()
+    for width, grain in ((reach, _COARSE_S), *again, (_COARSE_S, _FINE_S)):
+        first = width == reach and len(tones) == 2
+        for k in _livelier(new, at, waves, starts, width, grain) if first else range(len(tones)):
             tries = np.arange(-width, width + grain / 2, grain) + (starts[k] if width < reach else 0.0)
             starts[k] = float(tries[np.argmin(_left(new, at, waves, starts, k, tries))])
-    return [about_s + start for start in starts]
+    return starts
 
 
 def _waves(tone: float, at: Floats) -> Floats:

@@ -24,6 +24,7 @@ _PAST_S = 0.12
 _GUARD_S = 0.003
 _LOOKING_HZ = 9000
 _ORDER = 256
+_PRECISION = 1e-5
 _BLOCK = 256  # times worked out at a stroke
 _LOWEST_HZ, _LINEAR_HZ, _HIGHEST_HZ = 70.0, 500.0, 4200.0
 _HARMONICS = 16
@@ -78,10 +79,12 @@ def foretold(past: Floats, count: int, order: int) -> NDArray[np.float32]:
     order = min(order, length // 2)
     taps = np.zeros((rows, order + 1), np.float32)
     taps[:, 0] = 1.0
+    # Below this, what is left is the error of single precision, and a prediction built on it would run away.
+    least = _PRECISION * np.einsum("ij,ij->i", forward, forward) + 1e-12
     for k in range(order):
         ahead, behind = forward[:, k + 1 :], backward[:, k:-1]
         both = np.einsum("ij,ij->i", ahead, ahead) + np.einsum("ij,ij->i", behind, behind)
-        turn = (-2.0 * np.einsum("ij,ij->i", ahead, behind) / (both + 1e-12))[:, None]
+        turn = (-2.0 * np.einsum("ij,ij->i", ahead, behind) / (both + least))[:, None]
         ahead, behind = ahead + turn * behind, behind + turn * ahead
         forward[:, k + 1 :], backward[:, k + 1 :] = ahead, behind
         taps[:, 1 : k + 2] += turn * taps[:, k::-1]
@@ -145,7 +148,7 @@ def strengths(risen: Floats, rows: Floats, allowed: Floats | None = None, rounds
     allowed: (times, pitches), zero where a pitch cannot be.
     """
     table = np.concatenate([rows, _bumps()])
-    weights = np.ones((len(risen), len(table))) * (risen.sum(axis=1, keepdims=True) / len(table) + 1e-9)
+    weights: Floats = np.ones((len(risen), len(table))) * (risen.sum(axis=1, keepdims=True) / len(table) + 1e-9)
     if allowed is not None:
         weights[:, : len(rows)] *= allowed
     total = table.sum(axis=1)
@@ -167,10 +170,10 @@ def learned_envelopes(risen: Floats, comb: Floats, envelopes: Floats, allowed: F
         table = np.concatenate([rows, _bumps()])
         ratio = risen / (weights @ table + 1e-9)
         mine = weights[:, : len(rows)]
-        counted = learned * np.einsum("tp,tg,phg->ph", mine, ratio, comb, optimize=True)
+        counted: Floats = learned * np.einsum("tp,tg,phg->ph", mine, ratio, comb, optimize=True)
         middling = mine.sum() / np.maximum(allowed.sum(), 1.0)
         learned = counted + trust * middling * envelopes
-        learned = learned / learned.sum(axis=1, keepdims=True)
+        learned = np.asarray(learned / learned.sum(axis=1, keepdims=True))
     return learned
 
 

@@ -127,7 +127,7 @@ def _round(value: float | None, places: int = 2) -> float | None:
 def report(heard: Heard) -> Report:
     """The report on a take as it was heard."""
     waits = _hesitations(heard.plucks)
-    timing = _timing(heard.plucks, {id(p) for p in waits})
+    timing = _timing(heard.plucks, {p.meant.time_s for p in waits})
     stumbles = tuple(_stumbles(heard, waits))
     return Report(heard, timing, stumbles, _verdict(heard.plucks, stumbles, timing))
 
@@ -148,8 +148,8 @@ def _hesitations(plucks: Sequence[HeardPluck]) -> list[HeardPluck]:
     return waits
 
 
-def _timing(plucks: Sequence[HeardPluck], waits: set[int]) -> Timing:
-    hits = [p for p in plucks if p.status == HIT and p.off_ms is not None and id(p) not in waits]
+def _timing(plucks: Sequence[HeardPluck], waits: set[float]) -> Timing:
+    hits = [p for p in plucks if p.status == HIT and p.off_ms is not None and p.meant.time_s not in waits]
     offs = np.array([p.off_ms for p in hits], dtype=float)
     at = np.array([p.meant.time_s for p in hits], dtype=float)
     drift = None
