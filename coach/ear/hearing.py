@@ -32,7 +32,7 @@ _FEEBLE = 0.2  # of a middling onset: below it an onset by itself proves nothing
 _OWN_S, _DOUBTED_S = 0.012, 0.012  # how far a string puts the fit off; from where a time is another one
 _FALLEN_S = 0.09  # so far apart the plucks of a pinch may come and still be that
 _FRETS = 5  # how far up a string a pitch that is nowhere meant is taken to be fretted
-_BLURRED, _ALL_NOISE = 0.15, 0.6  # shares of noise from which a time is doubted, and from which nothing is sure
+_BLURRED, _ALL_NOISE = 0.15, 0.55  # shares of noise from which a time is doubted, and from which nothing is sure
 
 
 @dataclass(frozen=True)
@@ -272,6 +272,10 @@ def _judged(
                 used.add(int(j))
                 plucks[k] = replace(plucks[k], status=status, string=string, time_s=found[j].time_s)
     _fallen_apart(take, found, weights, shares, usual, way, plucks, used)
+    something = sum(p.status != MISSED for p in plucks)
+    if sum(p.status == HIT for p in plucks) < _BY_CHANCE * something:
+        # Clicks, or another piece: what fits among so much that does not may fit by chance.
+        plucks = [replace(p, status=UNSURE, string=None) if p.status == HIT else p for p in plucks]
     blurred = {int(j) for j in used if shares[j, len(take.midis) :].sum() > _BLURRED}
     beside = {k for i, j in enumerate(way.found) if j in blurred for k in take.instants[i]}
     plucks = _placed_alone(take, samples, rate, plucks, school, beside)
@@ -410,6 +414,7 @@ _TOGETHER = _Bounds(0.075, 0.08, 0.035, 0.18, 0.3)
 _SOUGHT = _Bounds(0.35, 0.12, 0.28, 2.0, 0.0)
 _SOMETHING = 0.3
 _SURELY_ELSE = 0.6
+_BY_CHANCE = 0.4
 
 
 def _string_of(take: _Take, midi: int, near: Meant) -> int:
@@ -490,10 +495,12 @@ def _extras(
         loud = weights[j, top] > 0.35 * every and shares[j, top] > _EXTRA_SHARE
         if near and any(int(np.argmax(shares[t, :count])) == top for t in near):
             continue  # one pluck found twice
+        if loud and take.midis[top] not in take.likely and shares[j, top] < _SURELY_ELSE:
+            continue  # as likely a voice
         if loud and found[j].strength > 0.15:
             middle = float(times[j] - times[taken[0]] + take.times[0])
             nearest = min(take.meant, key=lambda m: abs(m.time_s - middle))
             extra.append(Extra(float(times[j]), _string_of(take, take.midis[top], nearest)))
-        elif found[j].strength > 0.6 and not near:
+        elif found[j].strength > 1.0 and not near:
             extra.append(Extra(float(times[j]), None))
     return tuple(extra)
