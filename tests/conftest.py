@@ -13,6 +13,9 @@ import pytest
 from tests import workers
 from tests.calls import Data, Run, Said
 
+# As `coach listen` has it: many small products of arrays, where more threads only wait for one another.
+os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
+
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_cmdline_main(config: pytest.Config) -> None:
