@@ -83,14 +83,14 @@ CLEAN = {  # kind: least share of hits told as hits; measured
 def test_what_was_hit_is_told_as_hit(name: str) -> None:
     """No mistakes were made: the plucks are hits, hardly any is told as wrong, and nothing extra is told.
 
-    Of sung notes some are told as extra plucks all the same (there are 9: 3 at -6 dB, 7 at 0 dB): an honest weakness.
+    Of the nine sung notes one may be told as an extra pluck all the same (measured: none at -6 dB, one at 0 dB).
     """
     if missing() and not name.startswith("model"):
         pytest.skip(missing())
     j = judged(heard_kind(name), kind(name))
     assert j.hits >= CLEAN[name]
     assert j.false_wrong <= 0.03
-    assert j.false_extra <= (8 if "sung" in name else 1)
+    assert j.false_extra <= (2 if "sung" in name else 1)
 
 
 @pytest.fixture(scope="module")
@@ -199,29 +199,29 @@ def hit_share(told: Any) -> float:
 
 
 def test_negative_control_wrong_chords() -> None:
-    """Another progression, hardly a note in common: what is told as hit is less than a third, and the take is lost."""
+    """Another progression, hardly a note in common: few are told as hit (measured: none), and the take is lost."""
     told = other(kind("model, clean").sound, "C#m | B | F#m | E")
-    assert hit_share(told) < 0.34
+    assert hit_share(told) < 0.2
     assert verdict(told) == "lost"
 
 
 def test_negative_control_wrong_pattern() -> None:
-    """Strings in another order over the right chords: far from clean."""
+    """Strings in another order over the right chords: far from clean (measured: half are hits, shaky)."""
     told = other(kind("model, clean").sound, pattern="roll-forward")
     assert hit_share(told) < 0.75
     assert verdict(told) in ("lost", "shaky")
 
 
 def test_negative_control_no_guitar() -> None:
-    """Silence, hiss, clicks on every beat: at most one pluck in five is told as hit, and the take is lost.
+    """Silence, hiss, clicks on every beat: at most one pluck in ten is told as hit, and the take is lost.
 
-    (Measured: none, none, and 15 % where the clicks are, which have a pitch of a sort.)
+    (Measured: none; 1 % in hiss; none among clicks.)
     """
     seconds = 23.0
     silence = np.zeros(round(seconds * RATE))
     for sound in (silence, 0.1 * hiss(np.ones(len(silence)), 0), clicks(np.arange(1, 22, 60 / 96), seconds)):
         told = other(sound)
-        assert hit_share(told) <= 0.2
+        assert hit_share(told) <= 0.1
         assert verdict(told) == "lost"
 
 
