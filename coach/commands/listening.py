@@ -139,7 +139,7 @@ def _even_cells(even: Evenness | None) -> tuple[str, str]:
     if even is None or even.bias_ms is None:
         return "", ""
     spread = "" if even.spread_ms is None else f"{even.spread_ms:.0f} ms"
-    return f"{even.bias_ms:+.0f} ms", spread
+    return f"{round(even.bias_ms):+d} ms", spread
 
 
 def _by(lateness: float) -> str:
