@@ -205,6 +205,29 @@ def test_on_the_drills_own_chords_no_note_says_otherwise(data: Data, tmp_path: P
         assert [note.kind for note in ledger.notes()] == ["heard from a recording"]
 
 
+@pytest.mark.parametrize(("jitter_s", "low", "high"), [(0.004, "held", "flowing"), (0.042, "lost", "shaky")])
+def test_measured_timing_lowers_what_is_remembered(
+    data: Data, tmp_path: Path, jitter_s: float, low: str, high: str
+) -> None:
+    """No pass has a stumble, but the beat of 333 ms is uneven by an eighth of it: what is remembered of the day is shaky
+    at best. (10 % is unsteady by any measure, trained players keep to 2 to 4 %: Repp 2005, from memory.)
+    """
+    from coach import places
+    from coach.practice.estimates import Estimates
+    from coach.practice.ledger import Ledger
+    from coach.practice.takes import VERDICTS
+
+    played = performed(meant("thumb-on-the-beat", 180, LOOPS), lead=1.0, jitter=jitter_s)
+    path = wav(tmp_path / "a.wav", recorded(played.struck, Room(rate=RATE)))
+    data("listen", str(path), *TAKE, "--tempo", "180", "--log")
+    (take,) = data("log")
+    assert (take["passes"], take["clean_passes"]) == (LOOPS, LOOPS)
+    with Ledger(places.ledger()) as ledger, Estimates(ledger) as estimates:
+        memory = estimates.pasts()["thumb-on-the-beat"].memory
+    assert memory is not None
+    assert VERDICTS.index(low) <= VERDICTS.index(memory.standing) <= VERDICTS.index(high)
+
+
 def test_nothing_heard_is_not_logged_and_says_so(run: Run, data: Data, tmp_path: Path) -> None:
     """Noise; and a pattern that is not among the drills."""
     noise = wav(tmp_path / "a.wav", np.random.default_rng(1).normal(0, 0.05, 20 * RATE))

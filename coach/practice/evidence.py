@@ -3,6 +3,9 @@
 How easy practice feels predicts badly what stays: players believed the order that taught them less (Abushanab &
 Bishara 2013, Mem. Cognit. 41:928-937), and what stayed went with the share of correct trials, not with minutes
 or counts (Duke, Simmons & Cash 2009, JRME 56:310-321). So the word can lower what the passes say, never raise it.
+
+Of a take that was heard (`coach listen --log`) passes and word are the ear's: what was missed, wrong, extra or waited
+for makes a pass a stumbled one, and measured timing that is unsteady lowers the word.
 """
 
 from __future__ import annotations
