@@ -209,8 +209,8 @@ def test_on_the_drills_own_chords_no_note_says_otherwise(data: Data, tmp_path: P
 def test_measured_timing_lowers_what_is_remembered(
     data: Data, tmp_path: Path, jitter_s: float, low: str, high: str
 ) -> None:
-    """No pass has a stumble, but the beat of 333 ms is uneven by an eighth of it: what is remembered of the day is shaky
-    at best. (10 % is unsteady by any measure, trained players keep to 2 to 4 %: Repp 2005, from memory.)
+    """No pass has a stumble, but the beat of 333 ms is uneven by an eighth of it: what is remembered of the day is
+    shaky at best. (10 % is unsteady by any measure, trained players keep to 2 to 4 %: Repp 2005, from memory.)
     """
     from coach import places
     from coach.practice.estimates import Estimates
