@@ -146,6 +146,7 @@ def test_what_is_no_recording_is_refused_in_one_sentence(run: Run, tmp_path: Pat
         (("--offset", "900"), "behind its end"),
         (("--layer", "most"), "layer"),
         (("--loops", "0"), "--loops"),
+        (("--loops", "400", "--tempo", "40"), "last 160 minutes"),
         (("--chords", "N"), "nothing to be plucked"),
         (("--chords", "H"), "H"),
     ],
@@ -165,6 +166,13 @@ def test_too_little_is_refused(run: Run, tmp_path: Path, seconds: float, what: s
     code, _, err = run("listen", str(wav(tmp_path / "a.wav", np.zeros(int(seconds * RATE)))), *TAKE)
     assert code == 2
     assert what in err
+
+
+def test_too_much_is_refused(run: Run, tmp_path: Path) -> None:
+    """Sixteen minutes."""
+    code, _, err = run("listen", str(wav(tmp_path / "a.wav", np.ones(8000 * 960), rate=8000)), *TAKE)
+    assert code == 2
+    assert "more than 15 minutes" in err
 
 
 def test_a_take_is_logged_once_whatever_its_file_is_called(run: Run, data: Data, tmp_path: Path) -> None:

@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from coach.ear.report import Evenness, Report
 
 MOST_LOOPS = 999
+_MOST_TIMES = 2  # as long as the longest recording may be what is meant
 FINGERS = {"p": "thumb", "i": "index", "m": "middle", "a": "ring"}
 _CAVEATS = (
     "The ear can be wrong: soft plucks, above all under singing, may be missed. What is unsure counts neither way.",
@@ -62,7 +63,7 @@ def _listen(args: Namespace) -> None:
 
     # The ear's products of arrays are many and small: more threads only wait for one another.
     os.environ.setdefault("OPENBLAS_NUM_THREADS", "1")
-    from coach.commands.recordings import read_recording
+    from coach.commands.recordings import MOST_S, read_recording
     from coach.ear.hearing import hear
     from coach.ear.meant import meant_of
     from coach.ear.report import report
@@ -73,6 +74,9 @@ def _listen(args: Namespace) -> None:
         what = f"--offset {args.offset} lies behind its end"
         raise BadInput(what, where=str(path), mend="give seconds from its start")
     meant = meant_of(plucks, constant(bpm), pattern.meter)
+    if meant[-1].time_s > _MOST_TIMES * MOST_S:
+        what = f"{len(held)} bars {loops} times round at that tempo last {meant[-1].time_s / 60:.0f} minutes"
+        raise BadInput(what, where="--loops", mend=f"keep below {_MOST_TIMES * MOST_S / 60:.0f} minutes")
     found = report(hear(recording.samples, recording.rate, meant, offset, shapes=_open_to(held)))
     told = found.as_json()
     if args.log:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from coach.errors import BadInput
 
 SLOWEST_RATE, FASTEST_RATE = 8000, 192000
-LEAST_S, MOST_S = 1.0, 3600.0
+LEAST_S, MOST_S = 1.0, 900.0  # what is heard is laid beside what is meant in one table, which grows with both
 SILENT = 1e-4  # -80 dB below full scale
 
 _BLOCK = 1 << 18  # frames read at a stroke
@@ -55,7 +55,8 @@ def read_recording(path: Path) -> Recording:
     if found.seconds < LEAST_S:
         raise BadInput(f"{found.seconds:.2f} s is too short to hear anything in", where=where, mend="play on")
     if found.seconds > MOST_S:
-        raise BadInput("a recording of more than an hour is too much", where=where, mend="cut out the take")
+        what = f"a recording of more than {MOST_S / 60:.0f} minutes is too much"
+        raise BadInput(what, where=where, mend="cut out the take")
     if not np.isfinite(found.samples).all():
         raise BadInput("the recording holds samples that are no numbers", where=where, mend="save it anew")
     if np.abs(found.samples).max() < SILENT:
