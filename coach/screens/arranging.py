@@ -25,6 +25,7 @@ from coach.screens.arrangingwords import (
 )
 from coach.screens.draft import Draft, Drafted, NotDrafted
 from coach.screens.finder import Ask, Finder
+from coach.screens.handing import stands
 from coach.shelf import hand_of
 from coach.song.arrangement import FULL, PLAIN, Arrangement, pattern_under
 from coach.song.chart import Song
@@ -170,7 +171,7 @@ class ArrangingPage(ArrangingView):
         return FULL if pattern is not None and pattern.slots_per_beat > 2 else PLAIN
 
     def _proposed(self, made: list[Arrangement]) -> None:
-        if not self.is_mounted:
+        if not stands(self):
             return
         self.song = replace(self.song, arrangements={**self.song.arrangements, **{way.name: way for way in made}})
         self.in_hand = self.in_hand if self.in_hand in self.song.arrangements else made[0].name
@@ -368,7 +369,7 @@ class ArrangingPage(ArrangingView):
 
     def _choose_key(self, found: tuple[KeyChoice, ...]) -> None:
         way = self.arrangement
-        if way is None or not self.is_mounted:
+        if way is None or not stands(self):
             return
 
         def chosen(number: str | None) -> None:

@@ -29,6 +29,7 @@ from coach.screens.arrangingwords import (
 )
 from coach.screens.conductor import Loop, song_loop
 from coach.screens.draft import Draft
+from coach.screens.handing import stands
 from coach.screens.hearing import Hearing
 from coach.screens.rowview import RowView
 from coach.screens.world import World
@@ -149,7 +150,7 @@ class ArrangingView(Hearing):
 
     def say(self, sentence: str) -> None:
         """One sentence."""
-        if self.is_mounted:
+        if stands(self):
             self.query_one("#say", Static).update(sentence)
 
     def _meter(self) -> Meter:
@@ -178,7 +179,7 @@ class ArrangingView(Hearing):
             self.app.call_from_thread(self._thought, name, way, piece, played)
 
     def _thought(self, name: str, way: Arrangement, piece: Piece, played: Played) -> None:
-        if self.is_mounted and self.song.arrangements.get(name) == way:
+        if stands(self) and self.song.arrangements.get(name) == way:
             self.pieces[name] = (way, piece, played)
             self.show()
             if name == self.in_hand:
@@ -186,7 +187,7 @@ class ArrangingView(Hearing):
 
     def show(self) -> None:
         """Draw what is known."""
-        if not self.is_mounted:
+        if not stands(self):
             return
         song, way, names = self.song, self.arrangement, list(self.song.arrangements)
         width = max(self.size.width, 20)

@@ -35,6 +35,7 @@ from coach.screens.chartwords import (
 )
 from coach.screens.draft import Draft, Drafted, NotDrafted
 from coach.screens.finder import Ask
+from coach.screens.handing import stands
 from coach.screens.rowview import RowView
 from coach.screens.typed import bars_or_words, copied, head_or_part, with_part
 from coach.screens.world import World
@@ -130,7 +131,7 @@ class ChartPage(Screen[None]):
 
     def show(self) -> None:
         """Draw what is known."""
-        if not self.is_mounted:
+        if not stands(self):
             return
         sheet, lines, at, cell, wrong = self.sheet, self.lines, self.at, self.cell, self.wrong
         typed = self.line.value if self.typing else None

@@ -24,7 +24,7 @@ from coach.screens.actions import DESK, bindings, hints
 from coach.screens.conductor import Loop, make_loop
 from coach.screens.deskmodel import Desk, consider, looked_at, moved, with_chord, with_minimax, with_pin
 from coach.screens.deskwords import change_words, places_text, shapes_text, sum_words
-from coach.screens.handing import hand_over
+from coach.screens.handing import hand_over, stands
 from coach.screens.hearing import Hearing
 from coach.screens.world import World
 from coach.shelf import hand_of
@@ -124,7 +124,7 @@ class DeskPage(Hearing):
         hand_over(app, self._thought, desk, browse)
 
     def _thought(self, desk: Desk, browse: bool) -> None:
-        if not self.is_mounted:
+        if not stands(self):
             return
         self.say("")
         self.place = -1
@@ -148,7 +148,7 @@ class DeskPage(Hearing):
 
     def say(self, sentence: str) -> None:
         """One sentence."""
-        if self.is_mounted:
+        if stands(self):
             self.query_one("#say", Static).update(sentence)
 
     def _show(self) -> None:

@@ -28,7 +28,7 @@ from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.outfile import new_file
 from coach.screens.actions import EXPORT, action, bindings, first_key, hints
 from coach.screens.finder import Ask
-from coach.screens.handing import hand_over
+from coach.screens.handing import hand_over, stands
 from coach.screens.rowview import RowView
 from coach.screens.world import World
 from coach.song.piece import Piece
@@ -177,7 +177,7 @@ class Exporting(Screen[None]):
 
     def say(self, sentence: str) -> None:
         """One sentence."""
-        if self.is_mounted:
+        if stands(self):
             self.query_one("#say", Static).update(sentence)
 
     def _show(self) -> None:
@@ -225,7 +225,7 @@ class Exporting(Screen[None]):
         hand_over(app, self._looked, lines)
 
     def _looked(self, lines: tuple[str, ...]) -> None:
-        if self.is_mounted:
+        if stands(self):
             self.lines = lines
             self._scroll(0)
 
@@ -373,7 +373,7 @@ class Exporting(Screen[None]):
                 raise Stopped("stopped")
             done += len(piece)
             share = min(20 * done // max(frames, 1), 20)
-            if share != told and self.is_mounted:
+            if share != told and stands(self):
                 told = share
                 bar = ("━" * share).ljust(20, "·")
                 self.app.call_from_thread(self.say, f"writing {bar} {share * 5:3} %  {back} stops it")

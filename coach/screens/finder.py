@@ -13,6 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Input, OptionList, Static
 from textual.widgets.option_list import Option
 
+from coach.screens.handing import stands
 from coach.screens.leaving import leave
 
 KEYS = "type to look for it  ↑↓ walk  ⏎ take  esc back"
@@ -86,7 +87,7 @@ class Finder(ModalScreen[str | None]):
 
     def on_input_changed(self, event: Input.Changed) -> None:
         """Fewer of them, or more."""
-        if self.is_mounted:
+        if stands(self):
             self._list(event.value, "" if event.value else self.first)
 
     def on_input_submitted(self) -> None:

@@ -6,7 +6,13 @@ from collections.abc import Callable
 from typing import Any
 
 from textual.app import App
+from textual.screen import Screen
 from textual.worker import get_current_worker
+
+
+def stands(page: Screen[Any]) -> bool:
+    """True while a page has its parts: one that is being left loses them first, and only then is it mounted no more."""
+    return page.is_mounted and page.display
 
 
 def hand_over(app: App[Any], deed: Callable[..., None], *values: object) -> None:

@@ -19,6 +19,7 @@ from coach.practice.ramps import Steady
 from coach.practice.run import PLAY, Run
 from coach.screens.band import Band, let_go, open_engine
 from coach.screens.conductor import Conductor, Loop
+from coach.screens.handing import stands
 from coach.screens.messages import RunOver, Trouble
 from coach.screens.tabview import TabView
 from coach.screens.world import World
@@ -93,7 +94,7 @@ class Hearing(Screen[None]):
 
     def _opened(self, engine: Engine) -> None:
         self._opening = False
-        loop = self._wanted() if self.is_mounted else None
+        loop = self._wanted() if stands(self) else None
         if loop is None:
             let_go(engine)
             return

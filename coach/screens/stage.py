@@ -31,6 +31,7 @@ from coach.screens.actions import STAGE, bindings
 from coach.screens.band import Band, let_go, open_engine
 from coach.screens.conductor import GUIDES, Conductor, Loop
 from coach.screens.ground import BlankLines, Ground
+from coach.screens.handing import stands
 from coach.screens.leaving import leave
 from coach.screens.letters import large
 from coach.screens.messages import RunOver, Trouble
@@ -158,7 +159,7 @@ class Stage(BlankLines, Screen[str]):
 
     def _figures(self) -> None:
         """Everything beside the tab, as it is now."""
-        if not self.is_mounted:
+        if not stands(self):
             return
         now = Moment(
             phase=self.phase,
@@ -266,14 +267,14 @@ class Stage(BlankLines, Screen[str]):
         self.post_message(Trouble(sentence))
 
     def _cannot_start(self, why: str) -> None:
-        if self.phase != OPENING or not self.is_mounted:
+        if self.phase != OPENING or not stands(self):
             return
         self.phase = STOPPED
         self._put("say", why)
         self._figures()
 
     def _opened(self, engine: Engine) -> None:
-        if self.phase != OPENING or not self.is_mounted:
+        if self.phase != OPENING or not stands(self):
             let_go(engine)
             return
         self.engine, self.band = engine, Band(self.world, engine, self._tell_trouble)

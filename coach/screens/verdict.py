@@ -18,6 +18,7 @@ from coach.practice.ramps import shown
 from coach.practice.run import PassDone
 from coach.practice.takes import VERDICTS
 from coach.screens.actions import VERDICT, action, bindings, first_key, keys_shown
+from coach.screens.handing import stands
 from coach.screens.leaving import leave
 
 GO_ON_AFTER_S = 20
@@ -96,7 +97,7 @@ class Verdict(ModalScreen[str]):
         app.call_from_thread(self._found, found)
 
     def _found(self, lines: Sequence[str]) -> None:
-        if self.is_mounted:
+        if stands(self):
             self.told = lines
             self._draw()
 
