@@ -9,7 +9,7 @@ from pathlib import Path
 
 from coach import shelf
 from coach.commands.arguments import whole
-from coach.commands.picking import MOST_BARS, held_bars
+from coach.commands.picking import check_length, held_bars
 from coach.commands.practice import settings
 from coach.errors import BadInput
 from coach.handout import Chosen
@@ -49,8 +49,7 @@ def chosen(args: Namespace, *, loops: int = 1) -> Chosen:
     pattern = shelf.library().find(args.name)
     chords = args.chords or pattern.chords or " | ".join([USUAL_CHORD] * len(pattern.bars))
     held = held_bars(chords, pattern.meter, args.shapes)
-    if len(held) * loops > MOST_BARS:
-        raise BadInput(f"{len(held)} bars {loops} times round are too many", mend=f"keep to {MOST_BARS} bars in all")
+    check_length(len(held), loops)
     layer = layer or (THUMB if args.sing else FULL)
     piece = pattern_piece(pattern, held, target_of(pattern), loops=loops, layer=layer)
     return Chosen(piece, pattern=pattern)

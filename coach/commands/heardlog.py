@@ -14,7 +14,7 @@ from fractions import Fraction
 from pathlib import Path
 
 from coach import places, shelf
-from coach.ear.hearing import HIT
+from coach.ear.heard import HIT
 from coach.ear.report import Report
 from coach.music.chords import read_bars
 from coach.picking.pattern import Pattern

@@ -7,19 +7,20 @@ import re
 from argparse import ArgumentParser, Namespace
 from collections import Counter
 from collections.abc import Iterator, Sequence
-from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import shelf
 from coach.commands.answers import answer, note, table, width, wrapped
 from coach.commands.arguments import Command, add_json, tempo, whole
-from coach.commands.picking import MOST_BARS, bars_for, held_bars
+from coach.commands.picking import bars_for, check_length, held_bars
 from coach.errors import BadInput
 from coach.guitar.tuning import STANDARD
+from coach.music.meter import spoken
 from coach.music.tempo import constant
 from coach.picking.layers import FULL, LAYERS, check_layer, thinned
 from coach.picking.pattern import Pattern
+from coach.picking.plucks import FINGER_WORDS
 from coach.picking.realise import HeldBar, realise
 
 if TYPE_CHECKING:
@@ -27,7 +28,6 @@ if TYPE_CHECKING:
 
 MOST_LOOPS = 999
 _MOST_TIMES = 2  # as long as the longest recording may be what is meant
-FINGERS = {"p": "thumb", "i": "index", "m": "middle", "a": "ring"}
 _CAVEATS = (
     "The ear can be wrong: soft plucks, above all under singing, may be missed. What is unsure counts neither way.",
 )
@@ -55,8 +55,7 @@ def _listen(args: Namespace) -> None:
     pattern = shelf.library().find(args.pattern)
     chords = bars_for(args.chords, pattern)
     held = held_bars(chords, pattern.meter, args.shapes)
-    if len(held) * loops > MOST_BARS:
-        raise BadInput(f"{len(held)} bars {loops} times round are too many", mend=f"keep to {MOST_BARS} bars in all")
+    check_length(len(held), loops)
     plucks = thinned(realise(pattern, held, loops=loops), layer)
     if not plucks:
         raise BadInput("there is nothing to be plucked in that", where="--chords", mend="give chords to pick")
@@ -125,7 +124,7 @@ def _lines(found: Report, pattern: Pattern, bpm: float, round_bars: int, loops: 
 
 def _finger_table(found: Report, bpm: float) -> Iterator[str]:
     rows = []
-    for finger, name in FINGERS.items():
+    for finger, name in FINGER_WORDS.items():
         mine = [p for p in found.heard.plucks if p.meant.finger == finger]
         if mine:
             count = Counter(p.status for p in mine)
@@ -164,17 +163,11 @@ def _slips(found: Report, round_bars: int, columns: int) -> Iterator[str]:
     for slip in found.stumbles[:24]:
         when = "" if slip.time_s is None else f"{slip.time_s:.2f} s"
         bar = f"{slip.bar % round_bars + 1}"
-        rows.append((str(slip.bar // round_bars + 1), bar, _spoken(slip.beat), slip.kind, str(slip.string or ""), when))
+        rows.append((str(slip.bar // round_bars + 1), bar, spoken(slip.beat), slip.kind, str(slip.string or ""), when))
     yield from table(("round", "bar", "beat", "stumble", "string", "at"), rows, right=("round", "bar", "at"))
     more = len(found.stumbles) - 24
     if more > 0:
         yield f"and {more} more; --json has them all."
-
-
-def _spoken(beat: Fraction) -> str:
-    """A beat as players count, from 1: `2`, `2 1/2`."""
-    whole_part, part = divmod(beat, 1)
-    return f"{whole_part + 1}" + (f" {part}" if part else "")
 
 
 def _looks(found: Report, round_bars: int) -> Iterator[str]:
@@ -190,7 +183,8 @@ def _looks(found: Report, round_bars: int) -> Iterator[str]:
     for finger, even in found.timing.by_finger.items():
         if _off(even):
             assert even.bias_ms is not None
-            yield f"Look at the {FINGERS[finger]}: it is {abs(even.bias_ms):.0f} ms {_by(even.bias_ms)} than the whole."
+            by = f"{abs(even.bias_ms):.0f} ms {_by(even.bias_ms)}"
+            yield f"Look at the {FINGER_WORDS[finger]}: it is {by} than the whole."
 
 
 def _off(even: Evenness) -> bool:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Sequence
-from fractions import Fraction
 from typing import Any
 
 from coach import shelf
@@ -13,7 +12,7 @@ from coach.commands.arguments import Command, add_json, whole
 from coach.errors import BadInput
 from coach.guitar.openshapes import pinned_shapes
 from coach.music.chords import read_bars
-from coach.music.meter import Meter, count_syllables
+from coach.music.meter import Meter, count_syllables, spoken
 from coach.picking.layers import FULL, LAYERS, check_layer, ladder, thinned
 from coach.picking.pattern import STRAIGHT, Pattern
 from coach.picking.plucks import SOFT, Pluck
@@ -93,8 +92,7 @@ def show_pattern(args: Namespace) -> None:
     loops = whole(args.loops, "--loops", 1, 999)
     pattern = shelf.library().find(args.pattern)
     held = held_bars(bars_for(args.chords, pattern), pattern.meter, args.shapes)
-    if len(held) * loops > MOST_BARS:
-        raise BadInput(f"{len(held)} bars {loops} times round are too many", mend=f"keep to {MOST_BARS} bars in all")
+    check_length(len(held), loops)
     every = realise(pattern, held, loops=loops)
     heard = thinned(every, layer)
     data = {
@@ -106,6 +104,12 @@ def show_pattern(args: Namespace) -> None:
         "plucks": [pluck_row(pluck) for pluck in heard],
     }
     answer(args.json, data, _tab_lines(pattern, held, loops, layer, every, heard, args.why))
+
+
+def check_length(bars: int, loops: int) -> None:
+    """Raises BadInput where so many bars, so many times round, are more than can be had at once."""
+    if bars * loops > MOST_BARS:
+        raise BadInput(f"{bars} bars {loops} times round are too many", mend=f"keep to {MOST_BARS} bars in all")
 
 
 def bars_for(asked: str | None, pattern: Pattern) -> str:
@@ -211,13 +215,7 @@ def _moves(heard: Sequence[Pluck]) -> Iterator[str]:
     if not moved:
         yield "Nothing was moved to fit the shapes."
     for p in moved:
-        yield from wrapped(f"bar {p.bar + 1}, beat {_spoken(p.beat)}, {p.finger}: {p.why}.", "", width())
-
-
-def _spoken(beat: Fraction) -> str:
-    """A beat as players count, from 1: `2`, `2 1/2`."""
-    whole_part, part = divmod(beat, 1)
-    return f"{whole_part + 1}" + (f" {part}" if part else "")
+        yield from wrapped(f"bar {p.bar + 1}, beat {spoken(p.beat)}, {p.finger}: {p.why}.", "", width())
 
 
 def _layers_arguments(parser: ArgumentParser) -> None:

@@ -16,12 +16,12 @@ import numpy as np
 
 from coach.ear import pitches
 from coach.ear.align import NONE, Way, align
+from coach.ear.heard import HIT, MISSED, UNSURE, WRONG, Extra, Heard, HeardPluck
+from coach.ear.lateness import timed
 from coach.ear.meant import Meant
 from coach.ear.onsets import HOP_S, Floats, Onset, Wave, picked, placed, spectral_flux
 from coach.ear.pinches import APART_S, all_begin
 from coach.music.notes import hertz
-
-HIT, MISSED, WRONG, UNSURE = "hit", "missed", "wrong", "unsure"
 
 _FAINT = 0.08  # onsets are looked for down to this share of a middling one; the way through chooses
 _SHARPENED = 1.4  # rises are raised to this power: what is surely new counts for more
@@ -33,49 +33,6 @@ _OWN_S, _DOUBTED_S = 0.012, 0.012  # how far a string puts the fit off; from whe
 _FALLEN_S = 0.09  # so far apart the plucks of a pinch may come and still be that
 _FRETS = 5  # how far up a string a pitch that is nowhere meant is taken to be fretted
 _BLURRED, _ALL_NOISE = 0.15, 0.55  # shares of noise from which a time is doubted, and from which nothing is sure
-
-
-@dataclass(frozen=True)
-class HeardPluck:
-    """What was heard of a meant pluck.
-
-    status  hit; missed; wrong: another string (or pitch) sounded in its place; unsure: something sounded there and it
-            cannot be told what
-    string  the string that sounded, None where nothing did or it cannot be told
-    time_s  when, in seconds of the recording
-    off_ms  by how much late (early is negative) once the constant latency is out; after a pause that the player did not
-            make up for, measured from where the pause has put the beat
-    """
-
-    meant: Meant
-    status: str
-    string: int | None
-    time_s: float | None
-    off_ms: float | None
-
-
-@dataclass(frozen=True)
-class Extra:
-    """A sound that nothing was meant for; `string` None where no string is likely."""
-
-    time_s: float
-    string: int | None
-
-
-@dataclass(frozen=True)
-class Heard:
-    """A take as it was heard.
-
-    latency_ms  constant lateness against `offset_s` as it was given; 0 where the ear found the first beat by itself
-    plucks      one for each meant pluck, in their order
-    extra       in order of time
-    offset_s    where the first beat falls in the recording, latency included; None where nothing was heard
-    """
-
-    latency_ms: float
-    plucks: tuple[HeardPluck, ...]
-    extra: tuple[Extra, ...]
-    offset_s: float | None = None
 
 
 @dataclass(frozen=True)
@@ -279,7 +236,7 @@ def _judged(
     blurred = {int(j) for j in used if shares[j, len(take.midis) :].sum() > _BLURRED}
     beside = {k for i, j in enumerate(way.found) if j in blurred for k in take.instants[i]}
     plucks = _placed_alone(take, samples, rate, plucks, school, beside)
-    offset, latency, offs = _timed(take, plucks, offset_s)
+    offset, latency, offs = timed(plucks, offset_s)
     plucks = [replace(p, off_ms=off) for p, off in zip(plucks, offs, strict=True)]
     extra = _extras(take, found, weights, shares, way, used)
     return Heard(latency, tuple(plucks), extra, offset)
@@ -424,53 +381,6 @@ def _string_of(take: _Take, midi: int, near: Meant) -> int:
     if best is not None:
         return best[1]
     return min(take.strings[midi], key=lambda s: abs(s - near.string))
-
-
-def _timed(
-    take: _Take, plucks: Sequence[HeardPluck], offset_s: float | None
-) -> tuple[float | None, float, list[float | None]]:
-    """(where the first beat falls, latency in ms, off_ms of each pluck)."""
-    heard = [(i, p.time_s - p.meant.time_s) for i, p in enumerate(plucks) if p.time_s is not None]
-    offs: list[float | None] = [None] * len(plucks)
-    if not heard:
-        return None, 0.0, offs
-    behind = np.array([late for _, late in heard])
-    shifts, pauses = _pauses([plucks[i].meant.time_s for i, _ in heard], behind)
-    level = behind - shifts
-    base = float(np.median(level))
-    for (i, _), late in zip(heard, level, strict=True):
-        offs[i] = float(late - base) * 1000
-    for k in [k for k, by in pauses if by > 0]:  # the pluck that was waited for is late by the pause itself
-        i = heard[k][0]
-        before = shifts[k - 1]
-        for n in range(k, len(heard)):
-            if plucks[heard[n][0]].meant.time_s != plucks[i].meant.time_s:
-                break
-            offs[heard[n][0]] = float(behind[n] - before - base) * 1000
-    latency = 0.0 if offset_s is None else (base - offset_s) * 1000
-    return base, latency, offs
-
-
-_AGAIN = 5  # so many plucks on both sides say whether a delay stayed
-_LEAST_PAUSE_S, _PAUSE_SHARE = 0.12, 0.35
-
-
-def _pauses(meant_s: Sequence[float], behind: Floats) -> tuple[Floats, list[tuple[int, float]]]:
-    """(by how much the beat was put off in all at each pluck, where and by how much it was put off for good)."""
-    shifts = np.zeros(len(behind))
-    pauses: list[tuple[int, float]] = []
-    gaps = np.diff(np.unique(np.round(meant_s, 4)))
-    usual = float(np.median(gaps)) if len(gaps) else 0.5
-    bound = max(_LEAST_PAUSE_S, _PAUSE_SHARE * usual)
-    for k in range(1, len(behind)):
-        if abs(behind[k] - behind[k - 1]) <= bound:
-            continue
-        before, after = behind[max(k - _AGAIN, 0) : k], behind[k : k + _AGAIN]
-        by = float(np.median(after) - np.median(before))
-        if abs(by) > bound and abs(by) > 0.5 * abs(float(behind[k] - behind[k - 1])):
-            shifts[k:] += by
-            pauses.append((k, by))
-    return shifts, pauses
 
 
 def _extras(

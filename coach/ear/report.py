@@ -13,7 +13,7 @@ from typing import Any
 
 import numpy as np
 
-from coach.ear.hearing import HIT, MISSED, WRONG, Heard, HeardPluck
+from coach.ear.heard import HIT, MISSED, WRONG, Heard, HeardPluck
 from coach.ear.meant import Meant
 
 LOST, SHAKY, HELD, FLOWING = "lost", "shaky", "held", "flowing"

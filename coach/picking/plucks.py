@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 SOFT, PLAIN, ACCENT = "soft", "plain", "accent"
+FINGER_WORDS = {"p": "thumb", "i": "index", "m": "middle", "a": "ring"}
 
 
 @dataclass(frozen=True)

@@ -15,7 +15,8 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
-from coach.practice.loopmap import FINGER_WORDS, LoopMap, Place
+from coach.picking.plucks import FINGER_WORDS
+from coach.practice.loopmap import LoopMap, Place
 from coach.practice.takes import Stumble, Take
 
 ONE_IN = 0.01

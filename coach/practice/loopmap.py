@@ -16,10 +16,9 @@ from functools import cached_property
 
 from coach.music.chords import read_bars
 from coach.picking.pattern import Pattern, PatternBar
+from coach.picking.plucks import FINGER_WORDS
 from coach.practice.takes import Stumble
 from coach.song.piece import PieceBar
-
-FINGER_WORDS = {"p": "thumb", "i": "index", "m": "middle", "a": "ring"}
 
 Place = tuple[int, int]
 """Bar and beat, both from 0."""

@@ -19,7 +19,7 @@ from coach.practice.days import from_utc_text
 from coach.practice.laid import MORE_LAYERS, Laid
 from coach.practice.short import Short
 from coach.practice.takes import VERDICTS
-from coach.practice.tally import Ends
+from coach.practice.tally import Days, Ends
 
 _NONE, _APART = -1, -2
 _TAKES = (
@@ -75,7 +75,7 @@ class Reading:
         ends = self._ends
         last_rows = (ends["stumbles"], ends["wholes"])
         wholes = {take: (bars, stumbles) for take, bars, stumbles in self._db.execute(_WHOLES, last_rows)}
-        codes, days = self._laid.names, dict[str, date]()
+        codes, days = self._laid.names, Days()
         words, apart, places = self._words, self._apart_words, self._places()
         starts, tempos, cleans, layers = self._starts, self._laid.tempos, self._cleans, self._laid.layers
         said = (None, *VERDICTS)
@@ -87,8 +87,6 @@ class Reading:
                     yield last_drill, found
                 found, last_drill, last_day = [], drill, ""
             if day != last_day:
-                if day not in days:
-                    days[day] = date.fromisoformat(day)
                 own, last_day = Day(days[day], [], []), day
                 found.append(own)
             at, place = from_utc_text(text), places[row]
