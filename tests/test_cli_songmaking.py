@@ -107,6 +107,17 @@ def test_o_writes_another_file(run: Run, ferry: Path, tmp_path: Path) -> None:
     assert out.read_text("utf-8") == written
 
 
+def test_force_is_for_the_arrangement_and_takes_no_song_s_place(run: Run, coach_home: Path) -> None:
+    """The player's copy of a shipped song has a slip in it: the shipped one is arranged, and the slip stays to mend."""
+    mine = coach_home / "songs" / "last-boat.song.toml"
+    mine.parent.mkdir(parents=True)
+    mine.write_text("title = = 'mine'\n", "utf-8")
+    code, out, err = run("song", "arrange", "last-boat", "--force")
+    assert (code, out) == (1, "")
+    assert "this file exists already" in err
+    assert mine.read_text("utf-8") == "title = = 'mine'\n"
+
+
 def test_key_voice_capo_and_early_are_kept_to(data: Data, ferry: Path) -> None:
     """A tune from G4 to C5 for a voice of A2 to D4 lies inside it; A asked for sounds in A; early is written."""
     sung = data("song", "arrange", str(ferry), "--voice", "A2-D4", "--tier", "plain", "--early")["arrangements"][0]

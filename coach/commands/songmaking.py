@@ -40,10 +40,14 @@ def _arrange_arguments(parser: ArgumentParser) -> None:
 
 @dataclass(frozen=True)
 class _Target:
-    """Where the changed song goes: `before` is the text that is changed there, None for a new file."""
+    """Where the changed song goes: `before` is the text that is changed there, None for a new file.
+
+    With `replace` a file that the player named is written over, whatever it says.
+    """
 
     path: Path
     before: str | None
+    replace: bool = False
 
 
 def _arrange(args: Namespace) -> None:
@@ -75,7 +79,7 @@ def _arrange(args: Namespace) -> None:
     ]  # fmt: skip
     for arrangement in made:
         text = set_arrangement(text, arrangement)
-    _write(target, text, force=args.force)
+    _write(target, text)
     written = parse_song(text, song_id(target.path), own=True)
     rows = [_row(written, arrangement, tier) for tier, arrangement in zip(names, made, strict=True)]
     data = {"song": written.id, "file": str(target.path), "arrangements": rows}
@@ -121,7 +125,7 @@ def _target(args: Namespace, path: Path, text: str, own: bool) -> _Target:
         out = _song_path(args.out)
         if out.exists() and out.resolve() == path.resolve():
             return _Target(path, text)
-        return _Target(out, None)
+        return _Target(out, None, replace=args.force)
     if own:
         return _Target(path, text)
     return _Target(places.songs() / path.name, None)
@@ -136,12 +140,12 @@ def _song_path(text: str) -> Path:
     return path
 
 
-def _write(target: _Target, text: str, *, force: bool) -> None:
+def _write(target: _Target, text: str) -> None:
     from coach.song.songfile import read_text
     from coach.song.songs import write_song
 
     before = target.before
-    if before is None and force and target.path.is_file():
+    if before is None and target.replace and target.path.is_file():
         before = read_text(target.path)
     write_song(target.path, text, before=before)
 

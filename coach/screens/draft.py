@@ -20,7 +20,7 @@ from coach.errors import CoachError
 from coach.screens.world import World
 from coach.song.chart import Song
 from coach.song.songfile import SUFFIX, check_text, read_text, song_id
-from coach.song.songs import SongShelf, write_song
+from coach.song.songs import SongShelf, SongStandsThere, write_song
 
 Change = Callable[[str], str]
 MOST_UNDONE = 200
@@ -153,22 +153,16 @@ class Draft:
 
     def _save(self, text: str) -> str:
         """Write it; a sentence when it went elsewhere than was read from. Raises CoachError."""
-        first = self._saved is None
-        if self._foreign():
-            old, self.path = self.path, self._free()
-            self._saved = None
-            write_song(self.path, text)
-            self._saved = text
-            return f"{old.name} was changed meanwhile and is left alone; this goes on in {self.path.name}"
-        write_song(self.path, text, before=self._saved)
-        self._saved = text
-        return f"written to {self.path}" if first else ""
-
-    def _foreign(self) -> bool:
-        """Whether the file there is not the one that was last read or written here."""
-        if not self.path.exists():
-            return False
-        return self._saved is None or read_text(self.path) != self._saved
+        read, note = self.path.name, "" if self._saved is not None else f"written to {self.path}"
+        while True:
+            try:
+                write_song(self.path, text, before=self._saved)
+            except SongStandsThere:
+                self.path, self._saved = self._free(), None
+                note = f"{read} was changed meanwhile and is left alone; this goes on in {self.path.name}"
+            else:
+                self._saved = text
+                return note
 
     def _free(self) -> Path:
         stem = song_id(self.path)

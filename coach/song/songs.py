@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from coach.errors import BadInput, CoachError
+from coach.filelock import hold_file
 from coach.outfile import new_file
 from coach.picking.library import Broken
 from coach.song.chart import Song
@@ -77,21 +78,30 @@ def song_file(name: str, shipped: Path, own: Path) -> Path | None:
     return next((path for path in found if "/" not in name and path.is_file()), None)
 
 
+class SongStandsThere(CoachError):
+    """The file is there already, or says something else by now than was read from it; it was left alone."""
+
+
 def write_song(path: Path, text: str, *, before: str | None = None) -> None:
     """Write a song's file; its folder is made where there is none yet.
 
     before  the text that was changed, as it was read from this file; None for a new song, which never takes the place
-            of a file. Raises CoachError when the file says something else by now, exists, or cannot be written.
+            of a file. Raises SongStandsThere when the file says something else by now or exists, CoachError when it
+            cannot be written. Of several who change the same text one is written and the others are told.
     """
-    if before is not None and path.exists() and read_text(path) != before:
-        raise CoachError(
-            "this file was changed meanwhile", where=str(path), mend="open the song again and make the change anew"
-        )
+    path = path.resolve()  # where it is a link, what it leads to is written
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CoachError(
             f"the folder cannot be made ({error.strerror or error})", where=str(path.parent), mend="choose another one"
         ) from None
-    with new_file(path, "the song", force=before is not None) as file:
-        file.write(text.encode("utf-8"))
+    with hold_file(path, "the song"):
+        if path.exists() and before is None:
+            raise SongStandsThere("this file exists already", where=str(path), mend="choose another name")
+        if path.exists() and read_text(path) != before:
+            raise SongStandsThere(
+                "this file was changed meanwhile", where=str(path), mend="open the song again and make the change anew"
+            )
+        with new_file(path, "the song", force=before is not None) as file:
+            file.write(text.encode("utf-8"))
