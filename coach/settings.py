@@ -1,12 +1,14 @@
 """The player's settings: one small table of values, read from settings.toml and written back to it.
 
 Reading never stops the coach: a value that cannot be used is told in one sentence with its line, and the usual
-value serves instead. Keys this version does not know are told too, and are kept when the file is written.
+value serves instead. Keys this version does not know are told too. Of what is in the file only what was set otherwise
+is written: comments, order and all that was written by hand or by another copy meanwhile stay.
 """
 
 from __future__ import annotations
 
 import difflib
+import itertools
 import re
 import tomllib
 from collections.abc import Callable, Mapping
@@ -14,10 +16,12 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from coach.errors import BadMusic, CoachError
+from coach.errors import BadInput, BadMusic, CoachError
+from coach.filelock import hold_file
 from coach.music.clicks import CLICK_MODES
 from coach.music.notes import read_range
 from coach.outfile import new_file
+from coach.tomledit import Edit, literal
 
 GUIDES = {
     "on": "the layer being practised",
@@ -117,6 +121,9 @@ class Settings:
 
     cautions_seen: bool = False
     """True once the cautions about hands and hearing were read."""
+
+
+_USUAL = Settings()
 
 
 @dataclass(frozen=True)
@@ -249,40 +256,63 @@ def read_settings(path: Path) -> ReadSettings:
     return ReadSettings(found.settings, tuple(f"{path}: {problem}" for problem in found.problems))
 
 
-def write_settings(settings: Settings, path: Path) -> None:
-    """Write the file: beside its place first and then moved there, so that a crash leaves the old or the new one whole.
+def write_settings(settings: Settings, path: Path, *, before: Settings = _USUAL) -> None:
+    """Write what is set otherwise than in `before`, what was read at first, into the file as it stands by now.
 
-    Keys of the file that are not known here are kept. A file that is not TOML is set aside as `settings.toml.old`
-    (numbered when there is one already), never lost. Raises CoachError when the place cannot be written.
+    All else in the file stays as it is written there, and where nothing was set otherwise the file is not touched. A
+    new file shows the usual values too, as comments. A file that is not TOML is copied to `settings.toml.old` first,
+    numbered when there is one already; then all that is not as usual is written. The file is written beside its place
+    and then moved there, so that a crash leaves the old or the new one whole. Raises CoachError when the place cannot
+    be written.
     """
-    import tomli_w  # only for writing: keeps reading light
-
+    changes = _differences(settings, before)
+    if not changes:
+        return
     path = path.resolve()  # where it is a link, what it leads to is written
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        table = {**_unknown(path), **settings_table(settings)}
+        with hold_file(path, "the settings"):
+            raw = path.read_bytes() if path.exists() else _usual_values().encode()
+            edit = _read(raw)
+            if edit is None:
+                _keep_copy(raw, path)
+                edit, changes = Edit(_usual_values()), _differences(settings, _USUAL)
+            for key, value in changes.items():
+                edit.put((key,), value)
+            new = edit.done().encode()
+            with new_file(path, "the settings", force=True) as out:
+                out.write(new)
     except OSError as error:
         raise CoachError(
             f"the settings could not be saved ({error.strerror or error})",
             where=str(path),
             mend="check that the folder can be written and has room",
         ) from None
-    # Tables stand last in TOML: a plain key after one would belong to it.
-    ordered = dict(sorted(table.items(), key=lambda pair: isinstance(pair[1], dict)))
-    with new_file(path, "the settings", force=True) as out:
-        tomli_w.dump(ordered, out)
 
 
-def _unknown(path: Path) -> dict[str, Any]:
-    """What the file holds that this version does not know; a file that cannot be understood is set aside."""
+def _differences(settings: Settings, before: Settings) -> dict[str, Any]:
+    """What is set otherwise than before, as plain values."""
+    old = settings_table(before)
+    return {key: value for key, value in settings_table(settings).items() if value != old[key]}
+
+
+def _usual_values() -> str:
+    """Comments that show what can be set."""
+    lines = (f"# {key} = {literal(value)}" for key, value in settings_table(_USUAL).items())
+    return "\n".join(["# Behind each # stands the usual value; what is set otherwise stands below.", *lines, "\n"])
+
+
+def _read(raw: bytes) -> Edit | None:
+    """The file's text, to be changed; None where it is not TOML."""
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8"))
-    except FileNotFoundError:
-        return {}
-    except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):
-        aside, number = path.with_name(path.name + ".old"), 2
-        while aside.exists():
-            aside, number = path.with_name(f"{path.name}.old{number}"), number + 1
-        path.rename(aside)
-        return {}
-    return {key: value for key, value in table.items() if key not in _RULES}
+        return Edit(raw.decode("utf-8"))
+    except (UnicodeDecodeError, BadInput):
+        return None
+
+
+def _keep_copy(raw: bytes, path: Path) -> None:
+    """The content beside the file, in a place where nothing stands yet."""
+    names = (f"{path.name}.old{number if number > 1 else ''}" for number in itertools.count(1))
+    aside = next(place for place in map(path.with_name, names) if not place.exists())
+    with new_file(aside, "the old settings") as out:
+        out.write(raw)

@@ -75,7 +75,10 @@ def test_of_300_changes_by_four_processes_each_is_in_the_file_or_was_refused(tmp
 def holder(tmp_path: Path) -> Iterator[subprocess.Popen[str]]:
     """Another process that holds `file` in the test's folder."""
     process = subprocess.Popen(
-        [sys.executable, "-c", _HOLDER, str(tmp_path / "file")], stdin=subprocess.PIPE, stdout=subprocess.PIPE, text=True
+        [sys.executable, "-c", _HOLDER, str(tmp_path / "file")],
+        stdin=subprocess.PIPE,
+        stdout=subprocess.PIPE,
+        text=True,
     )
     assert process.stdout is not None
     assert process.stdout.readline() == "held\n"

@@ -10,7 +10,7 @@ import pytest
 
 DRAWING = {"textual", "rich"}
 SOUNDING = {"numpy", "miniaudio", "mido", "rtmidi"}
-KEEPING = {"sqlite3", "fsrs", "platformdirs", "tomli_w"}
+KEEPING = {"sqlite3", "fsrs", "platformdirs"}
 PRINTING = {"reportlab", "PIL", "music21", "musicxml", "soundfile"}
 
 _PROBE = """

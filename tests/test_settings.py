@@ -2,6 +2,8 @@
 
 import os
 import stat
+import subprocess
+import sys
 import tomllib
 from dataclasses import fields, replace
 from itertools import pairwise
@@ -14,6 +16,7 @@ from hypothesis import strategies as st
 from coach.errors import CoachError
 from coach.guitar.grip import Hand
 from coach.practice.ramps import RAMP_NAMES
+from coach.screens.world import World
 from coach.settings import (
     GUIDES,
     RAMPS,
@@ -147,15 +150,194 @@ def test_a_broken_file_is_set_aside_not_lost(tmp_path: Path) -> None:
     path = tmp_path / "settings.toml"
     for text in ("minutes = = 1", "minutes = = 2"):
         path.write_text(text, "utf-8")
-        write_settings(USUAL, path)
+        write_settings(replace(USUAL, minutes=30), path)
+        assert tomllib.loads(path.read_text("utf-8")) == {"minutes": 30}
     assert (tmp_path / "settings.toml.old").read_text("utf-8") == "minutes = = 1"
     assert (tmp_path / "settings.toml.old2").read_text("utf-8") == "minutes = = 2"
 
 
+MINE = """\
+# for the evenings
+bell = true    # no speakers there
+minuts = 30
+new_a_day = 9  # too keen
+
+minutes = 15   # before work
+[keys]  # moved
+stumble = "x"
+[pedal] # a newer version's
+port = "front"
+"""
+
+
+def world(path: Path) -> World:
+    """A coach that has just read its settings from `path`."""
+    return World(None, None, read_settings(path).settings, path.with_name("ledger.sqlite3"), path)
+
+
+def test_opening_and_quitting_writes_nothing(tmp_path: Path) -> None:
+    """No file is made, and one with a slip in it keeps the slip, the comment and the time of its last change."""
+    path = tmp_path / "settings.toml"
+    assert world(path).save() == ""
+    assert list(tmp_path.iterdir()) == []
+    for text in (MINE, "minutes = = 3", "\ufeffbell = true"):
+        path.write_text(text, "utf-8")
+        os.utime(path, (1, 1))
+        assert world(path).save() == ""
+        assert (path.read_text("utf-8"), path.stat().st_mtime) == (text, 1)
+    assert list(tmp_path.iterdir()) == [path]
+
+
+@pytest.mark.parametrize("newline", ["\n", "\r\n"])
+def test_what_was_changed_is_written_and_every_other_letter_stays(tmp_path: Path, newline: str) -> None:
+    """One value of one line, and a line more for what was not set yet; comments, order, slips and strange keys stay."""
+    path = tmp_path / "settings.toml"
+    text = MINE.replace("\n", newline)
+    path.write_bytes(text.encode())
+    here = world(path)
+    here.change(minutes=25)
+    assert here.save() == ""
+    assert path.read_bytes().decode() == text.replace("minutes = 15 ", "minutes = 25 ")
+    here.change(guide="thumb")
+    assert here.save() == ""
+    expected = MINE.replace("minutes = 15   # before work", 'minutes = 25   # before work\nguide = "thumb"')
+    assert path.read_bytes().decode() == expected.replace("\n", newline)
+
+
+@pytest.mark.parametrize(
+    ("text", "line"),
+    [
+        ("# mine\n\n# what I moved\n[keys]\nstumble = 'x'\n", 3),
+        ("# what I moved\n[keys]\nstumble = 'x'\n", 1),
+        ("bell = true\n\n# what I moved\n[keys]\nstumble = 'x'", 2),
+        ("# mine\n# both lines", 3),
+        ("# mine\r\n\r\n[keys]\r\n", 3),
+    ],
+)
+def test_what_was_not_set_yet_leaves_comments_with_what_they_speak_of(tmp_path: Path, text: str, line: int) -> None:
+    """The new line stands by other settings, else below the words at the head of the file, never under a table's."""
+    path = tmp_path / "settings.toml"
+    path.write_bytes(text.encode())
+    write_settings(replace(USUAL, minutes=25), path)
+    after = path.read_bytes().decode().splitlines()
+    assert after.pop(line - 1) == "minutes = 25"
+    assert after == text.splitlines()
+    assert read_settings(path).settings.minutes == 25
+
+
+def test_two_copies_and_a_hand_leave_each_other_s_changes(tmp_path: Path) -> None:
+    """Both open, each changes one thing, the file is edited meanwhile: all three are in it, in whatever order."""
+    path = tmp_path / "settings.toml"
+    path.write_text(MINE, "utf-8")
+    one, other = world(path), world(path)
+    one.change(minutes=25)
+    path.write_text(path.read_text("utf-8").replace("too keen", "still too keen") + 'side = "left"\n', "utf-8")
+    other.change(click_volume=0.3)
+    assert (other.save(), one.save(), other.save()) == ("", "", "")
+    text = path.read_text("utf-8")
+    assert "# still too keen" in text
+    assert tomllib.loads(text)["pedal"] == {"port": "front", "side": "left"}
+    all_three = replace(USUAL, bell=True, minutes=25, click_volume=0.3, keys={"stumble": "x"})
+    assert read_settings(path).settings == all_three
+
+
+def test_what_is_set_back_is_written_too(tmp_path: Path) -> None:
+    """Saved at 25, then put back to what was read at first: the file says that again."""
+    path = tmp_path / "settings.toml"
+    here = world(path)
+    for minutes in (25, 20):
+        here.change(minutes=minutes)
+        assert here.save() == ""
+        assert tomllib.loads(path.read_text("utf-8")) == {"minutes": minutes}
+
+
+def test_a_new_file_shows_what_can_be_set(tmp_path: Path) -> None:
+    """Every setting stands in it as a comment with its usual value; with the # taken away it reads as those."""
+    path = tmp_path / "settings.toml"
+    write_settings(replace(USUAL, minutes=30), path)
+    head, _, rest = path.read_text("utf-8").partition("\n\n")
+    assert rest == "minutes = 30\n"
+    uncommented = "\n".join(line.removeprefix("# ") for line in head.splitlines()[1:])
+    assert tomllib.loads(uncommented) == settings_table(USUAL)
+
+
+def test_a_file_spoilt_by_hand_meanwhile_is_copied_and_what_the_player_had_chosen_goes_on(tmp_path: Path) -> None:
+    """What was read at the start is kept beside what was changed, for the text that said it cannot be read."""
+    path = tmp_path / "settings.toml"
+    path.write_text(MINE, "utf-8")
+    here = world(path)
+    here.change(minutes=25)
+    path.write_text("bell = yes", "utf-8")
+    assert here.save() == ""
+    assert path.with_name("settings.toml.old").read_text("utf-8") == "bell = yes"
+    assert read_settings(path).settings == replace(USUAL, bell=True, minutes=25, keys={"stumble": "x"})
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "keys.stumble = 'x'\nminutes = 15 # mine\n",
+        "keys = { stumble = 'x' } # mine\n\n\n",
+        "[pedal]\nport = 1\n# mine, the end",
+        "[[row]]\nminutes = 1 # mine\n[[row]]\n",
+        "[pedal.left]\na = 1\n[other]\n[pedal.right] # mine\nb = 2",
+        "list = [ # mine\n  1,\n\n  2, ]",
+        "text = \'\'\'\n# mine\n\'\'\'",
+        "\"minutes\" = 15 # mine\n",
+        "minutes=15# mine",
+    ],
+)
+def test_toml_of_every_make_keeps_its_values_and_comments(tmp_path: Path, text: str) -> None:
+    """Dotted keys, braces, headers, lists of tables, tables out of order, no line end (TOML 1.0.0)."""
+    path = tmp_path / "settings.toml"
+    path.write_text(text, "utf-8")
+    write_settings(replace(USUAL, minutes=25, guide="off"), path)
+    after = path.read_text("utf-8")
+    assert tomllib.loads(after) == {**tomllib.loads(text), "minutes": 25, "guide": "off"}
+    assert "# mine" in after
+    assert not path.with_name("settings.toml.old").exists()
+
+
+_CHANGER = """
+import sys
+from dataclasses import replace
+from pathlib import Path
+from coach.errors import CoachError
+from coach.settings import Settings, read_settings, write_settings
+path, name, last = Path(sys.argv[1]), sys.argv[2], int(sys.argv[3])
+before = read_settings(path).settings
+for number in range(1, last + 1):
+    after = replace(before, **{name: number})
+    for _ in range(20):
+        try:
+            write_settings(after, path, before=before)
+            break
+        except CoachError as error:  # on a very slow machine: another one held it for long
+            print(error)
+    before = after
+"""
+
+
+def test_many_processes_lose_no_setting(tmp_path: Path) -> None:
+    """Five at once, each changing a setting of its own sixty times: the last value of each is there."""
+    path = tmp_path / "settings.toml"
+    path.write_text("# mine\n\n[pedal]\nport = 1\n", "utf-8")
+    last = {"minutes": 60, "bars_on": 16, "bars_off": 16, "turn_minutes": 15, "buffer_ms": 60}
+    running = [
+        subprocess.Popen([sys.executable, "-c", _CHANGER, str(path), name, str(number)])
+        for name, number in last.items()
+    ]
+    assert [process.wait() for process in running] == [0] * len(running)
+    text = path.read_text("utf-8")
+    assert tomllib.loads(text) == {**last, "pedal": {"port": 1}}
+    assert text.startswith("# mine\n")
+    assert list(tmp_path.iterdir()) == [path]
+
+
 def test_saving_leaves_no_half_file_behind(tmp_path: Path) -> None:
     """Beside then renamed: afterwards the folder holds the one file."""
-    write_settings(USUAL, tmp_path / "settings.toml")
-    write_settings(USUAL, tmp_path / "settings.toml")
+    write_settings(replace(USUAL, minutes=30), tmp_path / "settings.toml")
+    write_settings(replace(USUAL, bell=True), tmp_path / "settings.toml")
     assert [p.name for p in tmp_path.iterdir()] == ["settings.toml"]
 
 
@@ -164,7 +346,7 @@ def test_a_place_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
     block = tmp_path / "home"
     block.write_text("mine", "utf-8")
     with pytest.raises(CoachError, match="could not be saved") as caught:
-        write_settings(USUAL, block / "settings.toml")
+        write_settings(replace(USUAL, minutes=30), block / "settings.toml")
     assert str(caught.value).count("\n") == 0
     assert block.read_text("utf-8") == "mine"
 
@@ -172,7 +354,7 @@ def test_a_place_that_cannot_be_written_is_one_sentence(tmp_path: Path) -> None:
 def test_the_settings_file_is_as_readable_as_any_new_file(tmp_path: Path) -> None:
     """The file gets the umask's usual mode, so that a backup program may read it."""
     path = tmp_path / "settings.toml"
-    write_settings(USUAL, path)
+    write_settings(replace(USUAL, minutes=30), path)
     mask = os.umask(0)
     os.umask(mask)
     assert stat.S_IMODE(path.stat().st_mode) == 0o666 & ~mask

@@ -31,7 +31,7 @@ from coach.song.edit import (
     set_part,
 )
 from coach.song.leadsheet import slug
-from coach.song.tomledit import Edit
+from coach.tomledit import Edit
 
 Change = Callable[[str], str]
 

@@ -75,7 +75,7 @@ class World:
         self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
         self._wishes: Wishes | None = None
         self._noted: datetime | None = None
-        self.settings = settings
+        self.settings = self._written = settings
         self.ledger_path = ledger_path
         self.settings_path = settings_path
         self.now = now
@@ -259,11 +259,13 @@ class World:
         self.settings = replace(self.settings, **values)  # type: ignore[arg-type]
 
     def save(self) -> str:
-        """Write the settings down; "" or the sentence that says why that could not be."""
+        """Write down the settings that were changed here; "" or the sentence that says why that could not be."""
+        settings = self.settings
         try:
-            write_settings(self.settings, self.settings_path)
+            write_settings(settings, self.settings_path, before=self._written)
         except CoachError as error:
             return str(error)
+        self._written = settings
         return ""
 
     def scribe(self, on_trouble: Callable[[str], None]) -> Scribe:

@@ -14,7 +14,7 @@ from coach.song.chart import Song
 from coach.song.perform import chords_in_key, perform
 from coach.song.reading import Problem, place_name
 from coach.song.songfile import Checked, check_text
-from coach.song.tomlmap import Path, TomlMap, map_toml
+from coach.tomlmap import Path, TomlMap, map_toml
 
 
 def check_song(

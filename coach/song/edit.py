@@ -25,7 +25,7 @@ from coach.song.reading import Problem
 from coach.song.songfile import BAR_KEYS, check_text
 from coach.song.songtext import arrangement_row, arrangement_text, bar_way_row, song_text, way_row
 from coach.song.songways import ARRANGEMENT_KEYS, BAR_WAY_KEYS, PART_WAY_KEYS
-from coach.song.tomledit import Edit, key_text, literal
+from coach.tomledit import Edit, key_text, literal
 
 Bar = Mapping[str, str | int | bool | None]
 

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 
 from coach.errors import BadInput
 from coach.music.tempo import bpm_value
-from coach.song.tomlmap import Path, TomlMap
+from coach.tomlmap import Path, TomlMap
 
 T = TypeVar("T")
 

@@ -34,7 +34,7 @@ from coach.song.chart import HOLD, SILENT, SOUND, ChartBar, Part, Song
 from coach.song.perform import MOST_PLAYED_BARS, tune_shift
 from coach.song.reading import Problem, Reading, too_long
 from coach.song.songways import WayReader
-from coach.song.tomlmap import Path, map_toml
+from coach.tomlmap import Path, map_toml
 
 SUFFIX = ".song.toml"
 LARGEST_FILE = 512 * 1024

@@ -11,7 +11,7 @@ from coach.music.meter import Meter
 from coach.song.arrangement import Arrangement, BarWay, PartWay
 from coach.song.bartext import chords_text, tune_text, words_text
 from coach.song.chart import HOLD, SILENT, ChartBar, Song
-from coach.song.tomledit import key_text, literal
+from coach.tomledit import key_text, literal
 
 
 def song_text(song: Song) -> str:

@@ -32,7 +32,7 @@ from coach.picking.layers import THUMB, check_layer
 from coach.picking.pattern import LANES, MOST_SLOTS, bar_of
 from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay, read_stand_in
 from coach.song.reading import Reading
-from coach.song.tomlmap import Path
+from coach.tomlmap import Path
 
 HIGHEST_CAPO = 11
 FARTHEST_SHIFT = 24

@@ -19,7 +19,7 @@ from coach.song.chart import Song
 from coach.song.songfile import parse_song
 from coach.song.songs import read_songs, write_song
 from coach.song.songtext import song_text
-from coach.song.tomledit import Edit
+from coach.tomledit import Edit
 from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.made_up import songs

@@ -17,7 +17,7 @@ from coach.song.chart import Song
 from coach.song.check import check_song
 from coach.song.songfile import LARGEST_FILE, check_text, parse_song, read_song, song_id
 from coach.song.songtext import song_text
-from coach.song.tomlmap import map_toml
+from coach.tomlmap import map_toml
 from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.made_up import songs

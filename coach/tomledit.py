@@ -14,13 +14,14 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from coach.errors import BadInput, CoachError
-from coach.song.tomlmap import ARRAY, INLINE, TABLE, Line, Path, Section, TomlMap, map_toml
+from coach.tomlmap import ARRAY, INLINE, TABLE, Line, Path, Section, TomlMap, map_toml
 
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 _NO_COMMENT = re.compile(
     r'"""(?:[^"\\]|\\.|"(?!""))*"""|\'\'\'(?:[^\']|\'(?!\'\'))*\'\'\'|"(?:[^"\\\n]|\\.)*"|\'[^\'\n]*\'|(?P<said>#[^\r\n]*)',
     re.DOTALL,
 )
+_OPENING = re.compile(r"(?:[ \t]*(?:#[^\n]*|\r)?\n)*(?:[ \t]*\r?\n|[ \t]*(?:#[^\n]*)?\Z)")
 _AFTER = re.compile(r"(?:[ \t\r\n]|#[^\n]*)*")
 
 
@@ -384,7 +385,9 @@ class Edit:
     def _add_line(self, section: Section, written: str) -> None:
         mine = [k for k in self.map.lines if section.body <= k.start < section.end]
         if not mine and not section.path:
-            at, indent = 0, ""
+            # Below the comments that the file begins with, where they do not belong to its first table.
+            opening = _OPENING.match(self.text)
+            at, indent = opening.end() if opening else 0, ""
         else:
             at = self._after(section)
             last = mine[-1] if mine else None
