@@ -3,10 +3,11 @@
 One grade a drill a local day, from its first takes: what is still there after a night tells of learning, what the
 end of the same evening shows need not (Stambaugh 2011, JRME 58:368-383; Simmons 2012, JRME 59:357-368).
 
-The arithmetic is FSRS-6 with the weights of the `fsrs` package, which the tests hold it to. They were fitted to words
-learned by heart, not to hands, so they are a prior and the longest interval is held to three weeks. The package counts
-whole spans of 24 hours, which would make Tuesday 18:00 "the same day" as Monday 22:00; here local days count. There are
-no steps within a day and no random spreading: the grade is a day's grade, and a plan must come out the same twice.
+The arithmetic is FSRS-6 with the weights of the `fsrs` package (below, with its notice), which the tests hold it to.
+They were fitted to words learned by heart, not to hands, so they are a prior and the longest interval is held to three
+weeks. The package counts whole spans of 24 hours, which would make Tuesday 18:00 "the same day" as Monday 22:00; here
+local days count. There are no steps within a day and no random spreading: the grade is a day's grade, and a plan must
+come out the same twice.
 
 The weights are not fitted to one player; only the longest interval is, and shortened (keeping.py). With 8 passes in 10
 clean on purpose and no interval above three weeks, the first pass of a day says next to nothing of how stable a memory
@@ -19,7 +20,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from datetime import date, timedelta
-from functools import cache
 from typing import NamedTuple
 
 from coach.practice.evidence import ENOUGH_PASSES, stands
@@ -71,53 +71,59 @@ class Graded(NamedTuple):
     first_held: date | None
 
 
-@cache
-def _weights() -> tuple[float, ...]:
-    import fsrs  # only here and only when asked: the command line's help must not wait for it
-
-    return tuple(fsrs.Scheduler().parameters)
-
-
-@cache
-def _fading() -> tuple[float, float]:
-    """The two constants of the law of forgetting: F, such that R = 0.9 after S days, and -w20."""
-    decay = -_weights()[20]
-    return 0.9 ** (1 / decay) - 1, decay
-
-
-@cache
-def _law() -> tuple[tuple[float, ...], float, float, float, float, float]:
-    """The weights, the two constants of forgetting, and what of the law does not depend on the memory: the gain's
-    factor, what a loss leaves at most, and what difficulty goes back to."""
-    w = _weights()
-    return w, *_fading(), math.exp(w[8]), math.exp(w[17] * w[18]), w[7] * _difficulty(4)
+# The default weights of FSRS-6, w0 to w20, and the steps below that use them are those of the Python package `fsrs`
+# 6.3.2 (scheduler.py), under this notice:
+#
+#   MIT License
+#
+#   Copyright (c) 2022 Open Spaced Repetition
+#
+#   Permission is hereby granted, free of charge, to any person obtaining a copy of this software and associated
+#   documentation files (the "Software"), to deal in the Software without restriction, including without limitation
+#   the rights to use, copy, modify, merge, publish, distribute, sublicense, and/or sell copies of the Software, and to
+#   permit persons to whom the Software is furnished to do so, subject to the following conditions:
+#
+#   The above copyright notice and this permission notice shall be included in all copies or substantial portions of
+#   the Software.
+#
+#   THE SOFTWARE IS PROVIDED "AS IS", WITHOUT WARRANTY OF ANY KIND, EXPRESS OR IMPLIED, INCLUDING BUT NOT LIMITED TO
+#   THE WARRANTIES OF MERCHANTABILITY, FITNESS FOR A PARTICULAR PURPOSE AND NONINFRINGEMENT. IN NO EVENT SHALL THE
+#   AUTHORS OR COPYRIGHT HOLDERS BE LIABLE FOR ANY CLAIM, DAMAGES OR OTHER LIABILITY, WHETHER IN AN ACTION OF CONTRACT,
+#   TORT OR OTHERWISE, ARISING FROM, OUT OF OR IN CONNECTION WITH THE SOFTWARE OR THE USE OR OTHER DEALINGS IN THE
+#   SOFTWARE.
+_W = (
+    0.212, 1.2931, 2.3065, 8.2956, 6.4133, 0.8334, 3.0194, 0.001, 1.8722, 0.1666, 0.796,
+    1.4835, 0.0614, 0.2629, 1.6483, 0.6014, 1.8729, 0.5425, 0.0912, 0.0658, 0.1542,
+)  # fmt: skip
+# The law of forgetting: R = (1 + F·t/S)^decay, with F such that R = 0.9 after S days.
+_DECAY = -_W[20]
+_FACTOR = 0.9 ** (1 / _DECAY) - 1
 
 
 def first_graded(grade: int) -> tuple[float, float]:
     """Stability in days and difficulty after a first grade of 1 to 4 (FSRS-6)."""
-    return max(_weights()[grade - 1], _LEAST_STABILITY), min(max(_difficulty(grade), 1.0), 10.0)
+    return max(_W[grade - 1], _LEAST_STABILITY), min(max(_difficulty(grade), 1.0), 10.0)
 
 
 def graded(stability: float, difficulty: float, grade: int, days: int) -> tuple[float, float]:
     """Stability in days and difficulty after a grade of 1 to 4 given so many whole days, 1 at least, after the last.
 
-    The package's own steps, written out: with its objects a review takes forty times as long, and a ledger has many.
+    The package's own steps, written out: through its objects each takes ten times as long, and loading it a quarter of
+    the time that a plan may take.
     """
-    w, factor, decay, gains, leaves, back = _law()
-    gone = 1 - (1 + factor * days / stability) ** decay
+    gone = 1 - (1 + _FACTOR * days / stability) ** _DECAY
     if grade == 1:
-        longer = w[11] * difficulty ** -w[12] * ((stability + 1) ** w[13] - 1) * math.exp(gone * w[14])
-        kept = min(longer, stability / leaves)
+        longer = _W[11] * difficulty ** -_W[12] * ((stability + 1) ** _W[13] - 1) * math.exp(gone * _W[14])
+        kept = min(longer, stability / math.exp(_W[17] * _W[18]))
     else:
-        gain = gains * (11 - difficulty) * stability ** -w[9] * (math.exp(gone * w[10]) - 1)
-        kept = stability * (1 + gain * (1.0 if grade == 3 else w[15] if grade == 2 else w[16]))
-    harder = back + (1 - w[7]) * (difficulty - w[6] * (grade - 3) * (10 - difficulty) / 9)
+        gain = math.exp(_W[8]) * (11 - difficulty) * stability ** -_W[9] * (math.exp(gone * _W[10]) - 1)
+        kept = stability * (1 + gain * (1.0 if grade == 3 else _W[15] if grade == 2 else _W[16]))
+    harder = _W[7] * _difficulty(4) + (1 - _W[7]) * (difficulty - _W[6] * (grade - 3) * (10 - difficulty) / 9)
     return max(kept, _LEAST_STABILITY), min(max(harder, 1.0), 10.0)
 
 
 def _difficulty(grade: int) -> float:
-    w = _weights()
-    return w[4] - math.exp(w[5] * (grade - 1)) + 1
+    return _W[4] - math.exp(_W[5] * (grade - 1)) + 1
 
 
 def after_grade(before: Graded | None, day: date, grade: str) -> Graded:
@@ -190,8 +196,7 @@ def recall(memory: Memory | None, today: date) -> float | None:
     """
     if memory is None:
         return None
-    factor, decay = _fading()
-    return float((1 + factor * max((today - memory.last_day).days, 0) / memory.stability) ** decay)
+    return float((1 + _FACTOR * max((today - memory.last_day).days, 0) / memory.stability) ** _DECAY)
 
 
 def is_due(memory: Memory | None, today: date) -> bool:

@@ -13,9 +13,8 @@ import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date
-from functools import cache
-from operator import mul
-from typing import Generic, TypeVar, overload
+from functools import cached_property
+from statistics import linear_regression
 
 from coach.practice.drills import Drill
 from coach.practice.memory import Memory, is_due, recall, state_word
@@ -49,29 +48,6 @@ SteadyOf = Callable[[Drill, str], Steady | None]
 """The steady tempo of a drill on a layer, None until known."""
 
 
-T = TypeVar("T")
-
-
-class _Once(Generic[T]):
-    """An attribute worked out when first asked for: functools.cached_property without its lock, which Python 3.11 takes
-    for each, a fifth of the time of a plan of thousands of drills."""
-
-    def __init__(self, of: Callable[[View], T]) -> None:
-        self._of, self._name, self.__doc__ = of, of.__name__, of.__doc__
-
-    @overload
-    def __get__(self, one: None, owner: type[View]) -> _Once[T]: ...
-
-    @overload
-    def __get__(self, one: View, owner: type[View]) -> T: ...
-
-    def __get__(self, one: View | None, owner: type[View]) -> _Once[T] | T:
-        if one is None:
-            return self
-        found = one.__dict__[self._name] = self._of(one)
-        return found
-
-
 @dataclass(frozen=True)
 class Reason:
     """Points towards a turn today, and why in plain words."""
@@ -99,64 +75,64 @@ class View:
         """What of it is remembered, None while nothing was graded."""
         return self.past.memory if self.past is not None else None
 
-    @_Once
+    @cached_property
     def known(self) -> bool:
         """True once a take was begun."""
         return self.past is not None
 
-    @_Once
+    @cached_property
     def begun_today(self) -> bool:
         """True when its first take was today."""
         return self.past is not None and self.past.first_day >= self.today
 
-    @_Once
+    @cached_property
     def held_before(self) -> bool:
         """True when it was held at the full layer on an earlier local day."""
         return self.past is not None and self.past.held_day is not None and self.past.held_day < self.today
 
-    @_Once
+    @cached_property
     def steady(self) -> Steady | None:
         """The steady tempo at the full layer."""
         return self.steady_of(self.drill, FULL) if self.steady_of is not None and self.known else None
 
-    @_Once
+    @cached_property
     def bpm(self) -> float | None:
         """The tempo it is held at: the steady tempo where that is known, else the one last held clean."""
         if self.steady is not None:
             return self.steady.bpm
         return self.past.full.bpm if self.past is not None else None
 
-    @_Once
+    @cached_property
     def share(self) -> float | None:
         """Share of clean passes in the latest takes."""
         return self.past.share if self.past is not None else None
 
-    @_Once
+    @cached_property
     def recall(self) -> float | None:
         """Recall now."""
         return recall(self.memory, self.today)
 
-    @_Once
+    @cached_property
     def due(self) -> bool:
         """True when it should come back by today."""
         return is_due(self.memory, self.today)
 
-    @_Once
+    @cached_property
     def state(self) -> str:
         """`new`, `being learned` or `kept up`."""
         return state_word(self.memory, self.today)
 
-    @_Once
+    @cached_property
     def days_since(self) -> int | None:
         """Local days since the latest take."""
         return max((self.today - self.past.last_day).days, 0) if self.past is not None else None
 
-    @_Once
+    @cached_property
     def gap(self) -> float:
         """How far below its target it is held, as a share of the target (1 when never, 0 when there)."""
         return 1.0 if self.bpm is None else max(0.0, 1 - self.bpm / self.drill.target_bpm)
 
-    @_Once
+    @cached_property
     def finished(self) -> bool:
         """True when it was held on an earlier day and is held with something to spare, or at its target and no faster
         for days: from then on it only comes back when due. The passes say so, whatever the word for the last take."""
@@ -165,52 +141,52 @@ class View:
         over = self.bpm / self.drill.target_bpm
         return over >= 1 + OVER or (over >= 1 and (self.level or self.far_off))
 
-    @_Once
+    @cached_property
     def gain_known(self) -> bool:
         """True when it has days of practice enough to tell its gain from."""
         return self.past is not None and len(self.past.curve) >= GAIN_DAYS
 
-    @_Once
+    @cached_property
     def gain(self) -> float:
         """Gain in ln tempo a day of practice, from its latest days; the usual one where there are too few."""
         if self.past is None or not self.gain_known:
             return USUAL_GAIN
         return max(_slope(self._climb[-_LATEST_GAIN_DAYS:]), LEAST_GAIN)
 
-    @_Once
+    @cached_property
     def _long_gain(self) -> float | None:
         """The same over all the days of its curve; None where they are too few."""
         return _slope(self._climb) if len(self._climb) >= LEVEL_DAYS else None
 
-    @_Once
+    @cached_property
     def _climb(self) -> list[float]:
         """The ln tempo held at the end of each of its latest days of practice."""
         return [math.log(bpm) for _, bpm in self.past.curve] if self.past is not None else []
 
-    @_Once
+    @cached_property
     def level(self) -> bool:
         """True when its latest days of practice made it no faster: less than a tempo step in ten."""
         return self._long_gain is not None and self._long_gain < self.drill.step_share / 10
 
-    @_Once
+    @cached_property
     def far_off(self) -> bool:
         """True when its latest days of practice say that its target is too many of them away."""
         if self._long_gain is None or self.drill.due is not None:
             return False
         return self._left > FAR_DAYS * max(self._long_gain, LEAST_GAIN)
 
-    @_Once
+    @cached_property
     def stuck(self) -> bool:
         """True when its latest days of practice made it no faster, or too little, and it is not finished."""
         return (self.level or self.far_off) and not self.finished
 
-    @_Once
+    @cached_property
     def _left(self) -> float:
         """How far it is, in ln tempo, from being held with something to spare."""
         base = self.bpm if self.bpm is not None else self.drill.start_bpm
         return math.log(self.drill.target_bpm * (1 + OVER) / base)
 
-    @_Once
+    @cached_property
     def days_to_go(self) -> float:
         """Days of practice left until it is held with something to spare, at its own rate of gain, 1 at least."""
         return max(self._left / self.gain, 1.0)
@@ -218,14 +194,7 @@ class View:
 
 def _slope(climb: Sequence[float]) -> float:
     """The gain in ln tempo a day of practice: the slope of the straight line nearest to all days (least squares)."""
-    return math.fsum(map(mul, _line(len(climb)), climb))
-
-
-@cache
-def _line(days: int) -> tuple[float, ...]:
-    """How much each of so many days weighs in the slope of the straight line through them."""
-    middle, whole = (days - 1) / 2, days * (days**2 - 1) / 12
-    return tuple((n - middle) / whole for n in range(days))
+    return linear_regression(range(len(climb)), climb).slope
 
 
 def views_of(

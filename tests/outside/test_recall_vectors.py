@@ -14,7 +14,7 @@ from datetime import UTC, date, datetime, timedelta
 import fsrs
 import pytest
 
-from coach.practice.memory import after, first_graded, graded, recall
+from coach.practice.memory import Memory, after, first_graded, graded, recall
 from coach.practice.takes import VERDICTS
 
 W = (
@@ -163,7 +163,7 @@ def test_our_memory_follows_the_formulas() -> None:
 
 
 def test_our_steps_are_the_packages() -> None:
-    """On 300 random histories of days our stability, difficulty and intervals are those the package itself gives."""
+    """On 300 random histories of days our stability, difficulty, intervals and recall are those of the package."""
     chance = random.Random(36)
     plain = scheduler(learning_steps=(), relearning_steps=(), maximum_interval=36500)
     for _ in range(300):
@@ -175,6 +175,10 @@ def test_our_steps_are_the_packages() -> None:
             s, d = graded(s, d, grade, days) if n else first_graded(grade)
             assert (s, d) == pytest.approx((item.stability, item.difficulty), rel=1e-9)
             assert min(max(round(s), 1), 36500) == (item.due - at).days
+            memory = Memory("a", at.date(), at.date(), 1, s, d, at.date(), "held", None)
+            later = at + timedelta(days=chance.randint(0, 90))
+            expected = plain.get_card_retrievability(item, later)
+            assert recall(memory, later.date()) == pytest.approx(expected, rel=1e-9)
 
 
 # The package's traps, from its source: the reasons why memory.py hands it midnights of local days

@@ -234,10 +234,11 @@ def test_utc_and_local_day_may_differ() -> None:
     assert memories([take("a", 0, minute=-60), abroad])["a"].last_day == date(2026, 3, 11)
 
 
-def test_the_ledger_and_the_drills_do_not_load_the_memory_package() -> None:
-    """`coach --help` and the stage need not wait for it: it loads when a memory is first asked for."""
+def test_what_is_remembered_loads_no_large_package() -> None:
+    """A plan need not wait for the scheduler's package, which only proves the arithmetic, nor for arrays or screens."""
     code = (
         "import sys, coach.practice.ledger, coach.practice.exchange, coach.practice.planner;"
+        "from coach.practice.memory import first_graded, graded; graded(*first_graded(3), 3, 2);"
         "assert not {'fsrs', 'numpy', 'textual', 'rich', 'mido', 'miniaudio'} & set(sys.modules), sys.modules.keys()"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
