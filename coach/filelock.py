@@ -81,11 +81,13 @@ def _take(lock: Path, ends: float) -> int | None:
 
 def _try(lock: Path) -> int | None:
     try:
-        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o600)
+        handle = os.open(lock, os.O_RDWR | os.O_CREAT, 0o644)
     except PermissionError:
         if sys.platform == "win32":  # it is just being removed
             return None
-        raise
+        if not lock.exists():
+            raise
+        handle = os.open(lock, os.O_RDONLY)  # another user's, as after a killed `sudo coach`
     try:
         _lock(handle)
     except OSError as error:

@@ -77,7 +77,7 @@ class Edit:
     def done(self) -> str:
         """The new text. Raises CoachError when it does not say exactly what was meant."""
         try:
-            same = tomllib.loads(self.text) == self.data
+            same = _alike(tomllib.loads(self.text), self.data)
         except ValueError:
             same = False
         if not same:
@@ -406,6 +406,15 @@ class Edit:
             return
         at = self._after(kin[-1]) if kin else len(self.text)
         self._splice(at, at, self._gap(at) + block)
+
+
+def _alike(one: Any, other: Any) -> bool:
+    """Whether two values say the same; what is not a number is like itself."""
+    if isinstance(one, dict) and isinstance(other, dict):
+        return one.keys() == other.keys() and all(_alike(value, other[key]) for key, value in one.items())
+    if isinstance(one, list) and isinstance(other, list):
+        return len(one) == len(other) and all(map(_alike, one, other))
+    return bool(one == other) or (isinstance(one, float) and isinstance(other, float) and one != one and other != other)
 
 
 def _merge(into: dict[str, Any], other: Mapping[str, Any]) -> None:

@@ -282,7 +282,7 @@ def test_a_file_spoilt_by_hand_meanwhile_is_copied_and_what_the_player_had_chose
         "[[row]]\nminutes = 1 # mine\n[[row]]\n",
         "[pedal.left]\na = 1\n[other]\n[pedal.right] # mine\nb = 2",
         "list = [ # mine\n  1,\n\n  2, ]",
-        "text = \'\'\'\n# mine\n\'\'\'",
+        "text = '''\n# mine\n'''",
         "\"minutes\" = 15 # mine\n",
         "minutes=15# mine",
     ],
@@ -296,6 +296,39 @@ def test_toml_of_every_make_keeps_its_values_and_comments(tmp_path: Path, text: 
     assert tomllib.loads(after) == {**tomllib.loads(text), "minutes": 25, "guide": "off"}
     assert "# mine" in after
     assert not path.with_name("settings.toml.old").exists()
+
+
+ROWS = (
+    "bell = true", "minutes=15   # before work", "# mine", "", "colour = 'dark'", "bars_on = [ # no\n 1,\n\n ]",
+    "  guide = 'off'", "text = '''\nminutes = 3\n'''", "ramp = { a = 1 } # strange",
+)  # fmt: skip
+TABLES = (
+    "[keys]\nstumble = 'x' # a", "# above\n[pedal]\nminutes = 3", "[[list]]\n# in it\n[[list]]", "[a.b]\nc = nan",
+)  # fmt: skip
+CHANGES = {"minutes": 25, "guide": "thumb", "ramp": "climb", "bars_on": 3}
+
+
+@given(
+    rows=st.lists(st.sampled_from(ROWS), unique=True),
+    tables=st.lists(st.sampled_from(TABLES), unique=True),
+    changes=st.fixed_dictionaries({}, optional={name: st.just(value) for name, value in CHANGES.items()}),
+    ends=st.booleans(),
+)
+def test_whatever_stands_in_the_file_stays(
+    tmp_path_factory: pytest.TempPathFactory, rows: list[str], tables: list[str], changes: dict[str, object], ends: bool
+) -> None:
+    """Lines and tables in any order: the values are those meant, and no line is lost but those of what was changed."""
+    path = tmp_path_factory.mktemp("settings") / "settings.toml"
+    text = "\n".join([*rows, *tables]) + ("\n" if ends else "")
+    path.write_text(text, "utf-8")
+    before = read_settings(path).settings
+    write_settings(replace(before, **changes), path, before=before)  # type: ignore[arg-type]
+    after = path.read_text("utf-8")
+    changed = {key: value for key, value in changes.items() if value != getattr(before, key)}
+    assert repr(sorted(tomllib.loads(after).items())) == repr(sorted({**tomllib.loads(text), **changed}.items()))
+    kept = [row for row in [*rows, *tables] if not any(row.strip().startswith(key) for key in changed)]
+    assert all(row in after for row in kept)
+    assert (after == text) == (not changed)
 
 
 _CHANGER = """

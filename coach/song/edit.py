@@ -15,7 +15,6 @@ from functools import lru_cache
 from typing import Any
 
 from coach.errors import BadInput
-from coach.guitar.shape import Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.music.meter import Meter
@@ -173,13 +172,6 @@ def set_order(text: str, order: Sequence[str]) -> str:
     return _done(text, edit)
 
 
-def set_shape(text: str, chord: str, shape: Shape | None) -> str:
-    """The shape pinned for a chord in the whole song; None for no pin."""
-    edit = _begun(text)
-    _set(edit, ("shapes", chord), None if shape is None else str(shape))
-    return _done(text, edit)
-
-
 # Arrangements -----------------------------------------------------------------------------------
 
 
@@ -208,23 +200,6 @@ def set_arrangement(text: str, arrangement: Arrangement) -> str:
             _override(edit, arrangement.name, name, bar, own)
         if edit.get(here) is None:  # a part that is played like the rest may still be named
             edit.put(here, {})
-    return _done(text, edit)
-
-
-def delete_arrangement(text: str, name: str) -> str:
-    """Take out an arrangement."""
-    edit = _begun(text)
-    _arrangement(edit, name)
-    edit.drop(("arrangements", name))
-    return _done(text, edit)
-
-
-def set_override(text: str, arrangement: str, part: str, bar: int, way: BarWay | None) -> str:
-    """How one bar (from 0) of a part is played in an arrangement; None for as the rest of the part."""
-    edit = _begun(text)
-    _arrangement(edit, arrangement)
-    _bars(edit, part, bar)
-    _override(edit, arrangement, part, bar, way)
     return _done(text, edit)
 
 
@@ -315,10 +290,6 @@ def _order(edit: Edit) -> list[str]:
 
 def _part(edit: Edit, name: str) -> None:
     _named(edit.get(("parts",)) or {}, name, "part")
-
-
-def _arrangement(edit: Edit, name: str) -> None:
-    _named(edit.get(("arrangements",)) or {}, name, "arrangement")
 
 
 def _named(table: Mapping[str, Any], name: str, what: str) -> None:
