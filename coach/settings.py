@@ -268,8 +268,8 @@ def write_settings(settings: Settings, path: Path, *, before: Settings = _USUAL)
     changes = _differences(settings, before)
     if not changes:
         return
-    path = path.resolve()  # where it is a link, what it leads to is written
     try:
+        path = path.resolve()  # where it is a link, what it leads to is written
         path.parent.mkdir(parents=True, exist_ok=True)
         with hold_file(path, "the settings"):
             raw = path.read_bytes() if path.exists() else _usual_values().encode()
@@ -282,9 +282,10 @@ def write_settings(settings: Settings, path: Path, *, before: Settings = _USUAL)
             new = edit.done().encode()
             with new_file(path, "the settings", force=True) as out:
                 out.write(new)
-    except OSError as error:
+    except (OSError, RuntimeError) as error:
+        why = error.strerror or error if isinstance(error, OSError) else "its links lead round in a circle"
         raise CoachError(
-            f"the settings could not be saved ({error.strerror or error})",
+            f"the settings could not be saved ({why})",
             where=str(path),
             mend="check that the folder can be written and has room",
         ) from None

@@ -13,6 +13,8 @@ import pytest
 
 from coach.errors import CoachError
 from coach.filelock import hold_file
+from coach.settings import Settings, write_settings
+from coach.song.songs import write_song
 
 _WRITER = """
 import sys
@@ -110,3 +112,18 @@ def test_a_folder_that_is_not_there_is_one_sentence(tmp_path: Path) -> None:
     """The lock stands beside the file."""
     with pytest.raises(CoachError, match=r"the song could not be written \(.*\); check that the folder"):
         hold(tmp_path / "none" / "file")
+
+
+def test_what_a_link_leads_to_is_written_and_a_circle_of_links_is_one_sentence(tmp_path: Path) -> None:
+    """A song kept elsewhere stays there, and both names are one file to the lock."""
+    (tmp_path / "real.song.toml").write_text("one", "utf-8")
+    (tmp_path / "link.song.toml").symlink_to("real.song.toml")
+    write_song(tmp_path / "link.song.toml", "two", before="one")
+    assert (tmp_path / "link.song.toml").is_symlink()
+    assert (tmp_path / "real.song.toml").read_text("utf-8") == "two"
+    (tmp_path / "a.toml").symlink_to("b.toml")
+    (tmp_path / "b.toml").symlink_to("a.toml")
+    with pytest.raises(CoachError, match="in a circle"):
+        write_song(tmp_path / "a.toml", "two", before="one")
+    with pytest.raises(CoachError, match="in a circle"):
+        write_settings(Settings(minutes=30), tmp_path / "a.toml")

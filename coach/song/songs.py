@@ -89,9 +89,11 @@ def write_song(path: Path, text: str, *, before: str | None = None) -> None:
             of a file. Raises SongStandsThere when the file says something else by now or exists, CoachError when it
             cannot be written. Of several who change the same text one is written and the others are told.
     """
-    path = path.resolve()  # where it is a link, what it leads to is written
     try:
+        path = path.resolve()  # where it is a link, what it leads to is written
         path.parent.mkdir(parents=True, exist_ok=True)
+    except RuntimeError:
+        raise BadInput("its links lead round in a circle", where=str(path), mend="name another file") from None
     except OSError as error:
         raise CoachError(
             f"the folder cannot be made ({error.strerror or error})", where=str(path.parent), mend="choose another one"
