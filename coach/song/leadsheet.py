@@ -36,6 +36,7 @@ from coach.song.harmonising import harmonised
 from coach.song.harmonyxml import Harmony, harmonies, number_of
 from coach.song.sheetlengths import check_lengths
 from coach.song.sheetparts import Written, cut, divided, flat_order
+from coach.song.sheetpruning import prune
 from coach.song.sheetrepeats import with_beginnings
 from coach.song.sheetxml import sheet_tree
 
@@ -190,9 +191,8 @@ class _Reading:
         for tag in ("credit", "defaults"):
             for element in self.root.findall(tag):
                 self.root.remove(element)
-        for measure in voice.findall("measure"):
-            for element in [e for e in measure if e.tag in ("harmony", "print", "figured-bass")]:
-                measure.remove(element)
+        for text in prune(voice.findall("measure")):
+            self.note(text)
         if with_beginnings(voice.findall("measure")):
             self.note("where a repeated section has no sign at its beginning it is taken to follow the one before")
         if voice.find("measure/attributes/transpose") is not None:
@@ -272,8 +272,6 @@ class _Reading:
             self.note("where a bar has several voices the first is taken")
         source = next((v for v in voices if list(v.notes)), stream) if voices else stream
         notes = [n for n in source.notes if not _is_symbol(n)]
-        if any(n.duration.isGrace for n in notes):
-            self.note("grace notes are left out")
         return [n for n in notes if not n.duration.isGrace and n.quarterLength > 0]
 
     def tune(self, notes: Sequence[Any], to_beats: Fraction, beats: Fraction) -> Iterator[TuneNote]:
@@ -345,7 +343,10 @@ class _Reading:
         """The signature's key; where it gives no mode, or the chords speak clearly for another, the likely one."""
         chords = [chord for bar in written for _, chord in bar.chords if chord]
         likely = likely_key(chords) if chords else None
-        signs = list(part.recurse().getElementsByClass("KeySignature"))
+        every = list(part.recurse().getElementsByClass("KeySignature"))
+        signs = [s for s in every if s.sharps is not None]
+        if len(signs) < len(every):
+            self.note("a key signature that is no major or minor key's is left out")
         if len({s.sharps for s in signs}) > 1:
             self.note("the sheet changes its key: the song is kept in the first, chords stand as they are")
         if not signs:
