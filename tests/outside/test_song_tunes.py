@@ -1,6 +1,7 @@
 """The tunes of the traditional songs we ship, note for note against music21's corpus.
 
-The tunes are in the public domain; the encodings are their makers' and are read where music21 is installed, not shipped.
+The tunes are in the public domain; the encodings are their makers' and are read where music21 is installed, not
+shipped.
 """
 
 from __future__ import annotations
