@@ -55,6 +55,8 @@ _ALIKE: dict[tuple[int, int], tuple[str, Fraction | int]] = {
 # The church modes whose third is minor, and the others.
 _MODES = {"dorian": True, "phrygian": True, "aeolian": True, "lydian": False, "mixolydian": False, "ionian": False}
 
+_JUMPS = frozenset({"Barline", "RepeatMark", "TextExpression"})  # what music21 takes the order from
+
 
 @dataclass(frozen=True)
 class LeadSheet:
@@ -117,8 +119,8 @@ class _Reading:
         written = [bar for group in groups for bar in group]
         if not any(bar.tune or any(c for _, c in bar.chords) for bar in written):
             raise BadInput("there is neither a tune nor a chord in it", mend="give a sheet with a melody or chords")
-        order = flat_order(self.order(part, streams), [len(group) for group in groups])
         key = self.key(part, written)
+        order = flat_order(self.order(part, streams), [len(group) for group in groups])
         if not any(symbols):
             written = self.with_chords(written, key)
         parts, names, odd = cut(written, order)
@@ -380,8 +382,11 @@ class _Reading:
         return [replace(bar, chords=((Fraction(0), chord),)) for bar, chord in zip(written, chords, strict=True)]
 
     def order(self, part: Any, streams: Sequence[Any]) -> list[int]:
-        """The written bars in the order they are played."""
+        """The written bars in the order they are played; takes out of them all that does not say so."""
         straight = list(range(len(streams)))
+        for measure in streams:  # copied for each time round: without what sounds, which is read already
+            for element in [e for e in measure if not _JUMPS.intersection(e.classes)]:
+                measure.remove(element)
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")

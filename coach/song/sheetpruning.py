@@ -13,10 +13,10 @@ from coach.errors import BadInput
 from coach.song.harmonyxml import number_of
 
 MOST_NOTES_IN_BAR = 300
-MOST_NOTES = 10_000
-MOST_SIGNS = 5_000
+MOST_NOTES = 4_000
+MOST_SIGNS = 2_000
 """Meters, keys, tempos, words over the staff, repeats and the like, in all bars."""
-MOST_SYLLABLES = 20_000
+MOST_SYLLABLES = 12_000
 MOST_REPEATS = 60
 """Times round by repeat signs, over all of it; unfolding costs music21 as many copies of the whole sheet."""
 
