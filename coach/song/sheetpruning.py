@@ -17,7 +17,7 @@ MOST_NOTES = 4_000
 MOST_SIGNS = 2_000
 """Meters, keys, tempos, words over the staff, repeats and the like, in all bars."""
 MOST_SYLLABLES = 12_000
-MOST_REPEATS = 60
+MOST_REPEATS = 30
 """Times round by repeat signs, over all of it; unfolding costs music21 as many copies of the whole sheet."""
 
 # The children that are kept, by their parent.

@@ -356,8 +356,8 @@ def many(what: str) -> str:
         ("notes", "more than 4000 notes"),
         ("syllables", "more than 12000 syllables"),
         ("signs", "more than 2000 signs"),
-        ("repeats", "more than 60 repeats"),
-        ("times round", "more than 60 repeats"),
+        ("repeats", "more than 30 repeats"),
+        ("times round", "more than 30 repeats"),
     ],
 )
 def test_what_would_take_minutes_is_counted_before_it_is_parsed(
