@@ -11,7 +11,11 @@ from __future__ import annotations
 
 import re
 
+MOST_LETTERS = 300
+"""No sentence is longer; what it repeats of what the player wrote gives way first, then how to mend it, then where."""
+
 _LONGEST = 120  # letters without a blank that a sentence repeats of what the player wrote
+_LEAST = 90  # letters that each of the three keeps
 _HEARD_BY_TERMINALS = re.compile(r"[\x00-\x08\x0e-\x1b\x7f-\x9f]")
 
 
@@ -27,11 +31,16 @@ class CoachError(Exception):
         super().__init__(what, where, mend)
 
     def __str__(self) -> str:
-        """`WHERE: WHAT; HOW TO MEND IT.` on one line, without very long words and signs that steer a terminal."""
-        head = f"{self.where}: " if self.where else ""
-        tail = f"; {self.mend}" if self.mend else ""
-        what = " ".join(w if len(w) <= _LONGEST else f"{w[:40]}…{w[-10:]}" for w in self.what.split())
-        said = _HEARD_BY_TERMINALS.sub("?", " ".join(f"{head}{what}{tail}".split()).rstrip("."))
+        """`WHERE: WHAT; HOW TO MEND IT.` on one line of at most `MOST_LETTERS`, without signs that steer a terminal."""
+        where, what, mend = (" ".join(text.split()) for text in (self.where, self.what, self.mend))
+        what = " ".join(w if len(w) <= _LONGEST else f"{w[:40]}…{w[-10:]}" for w in what.split())
+        room = MOST_LETTERS - len(": ; .")
+        what = shortened(what, max(room - len(where) - len(mend), _LEAST))
+        mend = shortened(mend, max(room - len(where) - len(what), _LEAST))
+        where = shortened(where, room - len(what) - len(mend))
+        head = f"{where}: " if where else ""
+        tail = f"; {mend}" if mend else ""
+        said = _HEARD_BY_TERMINALS.sub("?", f"{head}{what}{tail}".rstrip("."))
         return said if said.endswith("?") else said + "."
 
     def at(self, where: str) -> CoachError:
@@ -56,3 +65,11 @@ class BadShape(BadInput):
 
 class BadPattern(BadInput):
     """A picking pattern, or the file it stands in, that cannot be used."""
+
+
+def shortened(text: str, most: int) -> str:
+    """`text` in at most `most` letters (from 3 up), its middle left out where it is longer."""
+    if len(text) <= most:
+        return text
+    kept = most - len(" … ")
+    return f"{text[: kept - kept // 3].rstrip()} … {text[len(text) - kept // 3 :].lstrip()}"

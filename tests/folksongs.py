@@ -1,4 +1,4 @@
-"""Public-domain tunes of music21's corpus as lead sheets, for tests and benches.
+"""Old tunes of music21's corpus as lead sheets, for tests and benches: the tunes are in the public domain.
 
 Aird's Airs: J. Aird, A Selection of Scotch, English, Irish and Foreign Airs, Glasgow 1782 (book 1). The German ones are
 from the Essen Folksong Collection (H. Schaffrath), out of F. M. Boehme, Altdeutsches Liederbuch, Leipzig 1877, and

@@ -9,6 +9,8 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
+from coach.errors import MOST_LETTERS, shortened
+
 PIPED_WIDTH = 80
 
 
@@ -23,7 +25,7 @@ def answer(as_json: bool, data: Any, lines: Iterable[str]) -> None:
 
 def note(text: str) -> None:
     """One line on stderr that does not stop anything."""
-    print(f"note: {text}", file=sys.stderr)
+    print(f"note: {shortened(text, MOST_LETTERS)}", file=sys.stderr)
 
 
 def width() -> int:

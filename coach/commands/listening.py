@@ -69,6 +69,8 @@ def _listen(args: Namespace) -> None:
 
     path = Path(args.take)
     recording = read_recording(path)
+    if recording.note:
+        note(recording.note)
     if offset is not None and offset >= recording.seconds:
         what = f"--offset {args.offset} lies behind its end"
         raise BadInput(what, where=str(path), mend="give seconds from its start")

@@ -29,6 +29,9 @@ _START_S = 0.15  # how near to the place that was told the first is looked for
 
 NONE = -1
 
+_CELLS = 4_000_000  # of the table that are held at a time, at 5 bytes each
+_KEPT = 2_000_000  # numbers of what steps cost that are kept for gaps that come again
+
 
 @dataclass(frozen=True)
 class Way:
@@ -39,61 +42,144 @@ class Way:
 
 
 def align(
-    meant_s: Sequence[float], found_s: Sequence[float], fits: Floats, cost: Floats, offset_s: float | None = None
+    meant_s: Sequence[float],
+    found_s: Sequence[float],
+    fits: Sequence[Floats] | Floats,
+    cost: Floats,
+    offset_s: float | None = None,
 ) -> Way:
     """The best way through `meant_s` (instants from the first beat) and `found_s` (onsets of the recording).
 
-    fits: (meant, found), what a pair is worth, below zero where it does not fit. cost: (found,), what it costs to
-    leave an onset out between two others. offset_s: where the first beat is said to be.
+    fits: for each meant instant a row (found,), what a pair is worth, below zero where it does not fit. cost: (found,),
+    what it costs to leave an onset out between two others. offset_s: where the first beat is said to be.
     """
-    meant, found = np.asarray(meant_s, dtype=float), np.asarray(found_s, dtype=float)
-    rows, columns = len(meant), len(found)
+    rows, columns = len(meant_s), len(found_s)
     nothing = np.full(rows, NONE)
     if not rows or not columns:
         return Way(nothing, 0.0)
-    spent = np.concatenate([[0.0], np.cumsum(cost)])  # cost of all onsets before one
-    worth = np.full((rows, columns), -np.inf, dtype=np.float32)
-    steps = np.zeros((rows, columns), dtype=np.int8)  # 0 begins here, -1 leaps, else far_meant * 8 + far_found
-    leap = np.full(columns, -np.inf)  # best over all rows above: worth + spent behind it + missed so far
-    for row in range(rows):
-        begin = -(_MISSED + _LATER) * row - _EARLIER * np.arange(columns)
-        if offset_s is None:
-            begin = begin - _CUT * (found < meant[row] - _CUT_S)
-        else:
-            begin = begin - np.minimum(((found - offset_s - meant[row]) / _START_S) ** 2 / 2, 8.0)
-        best, step = begin, np.zeros(columns, dtype=np.int8)
-        for far in range(1, min(_FAR_MEANT, row) + 1):
-            gap = meant[row] - meant[row - far]
-            spread = _SPREAD_S + _SPREAD_SHARE * gap
-            for back in range(1, min(_FAR_FOUND, columns - 1) + 1):
-                late = (found[back:] - found[:-back] - gap) / spread
-                late = np.minimum(late * late / 2, np.where(late > 0, _PAUSE, _HURRY))
-                left_out = spent[back:-1] - spent[1 : columns - back + 1]
-                way = worth[row - far, :-back] - late - left_out - _MISSED * (far - 1)
-                better = way > best[back:]
-                best[back:][better] = way[better]
-                step[back:][better] = far * 8 + back
-        if row:
-            ahead = np.maximum.accumulate(leap)[:-1] - spent[1:-1] - _MISSED * (row - 1) - _LEAP
-            better = ahead > best[1:]
-            best[1:][better] = ahead[better]
-            step[1:][better] = -1
-        worth[row] = best + fits[row]
-        steps[row] = step
-        leap = np.maximum(leap, worth[row] + spent[1:] + _MISSED * row)
-    ends = worth - _MISSED * (rows - 1 - np.arange(rows))[:, None]
-    i, j = (int(k) for k in np.unravel_index(int(np.argmax(ends)), ends.shape))
-    total = float(ends[i, j])
+    table = _Table(np.asarray(meant_s, dtype=float), np.asarray(found_s, dtype=float), fits, cost, offset_s)
+    # Only a stretch of rows is held; the way back works out those before it anew, from the states they began with.
+    size = max(_CELLS // columns, int((6 * rows) ** 0.5), 1)
+    states = [_State((), np.full(columns, -np.inf), np.zeros(columns, dtype=np.int32))]
+    total, i, j = -np.inf, 0, 0
+    for first in range(0, rows, size):
+        stretch = table.stretch(states[-1], first, min(first + size, rows))
+        states.append(stretch.after)
+        for row, worth in enumerate(stretch.worth, start=first):
+            ends = worth - _MISSED * np.float64(rows - 1 - row)
+            top = int(np.argmax(ends))
+            if ends[top] > total:
+                total, i, j = float(ends[top]), row, top
     if total < -_MISSED * rows:
         return Way(nothing, -_MISSED * rows)
     way_found = nothing.copy()
     while True:
         way_found[i] = j
-        step_ = int(steps[i, j])
-        if step_ == 0:
+        if not stretch.first <= i < stretch.first + len(stretch.worth):
+            first = i // size * size
+            stretch = table.stretch(states[i // size], first, i + 1)
+        step = int(stretch.steps[i - stretch.first, j])
+        if step == 0:
             return Way(way_found, total)
-        if step_ > 0:
-            i, j = i - step_ // 8, j - step_ % 8
+        if step > 0:
+            i, j = i - step // 8, j - step % 8
         else:
-            before = worth[:i, :j] + spent[1 : j + 1] + _MISSED * np.arange(i)[:, None]
-            i, j = (int(k) for k in np.unravel_index(int(np.argmax(before)), before.shape))
+            i, j = table.leapt_from(states[i // size], stretch, i, j)
+
+
+@dataclass(frozen=True)
+class _State:
+    """What a row needs of those above it: the worth of the nearest ones, and for each onset the best place to leap from
+    (worth + what is spent behind it + what is missed so far) with its row."""
+
+    above: tuple[NDArray[np.float32], ...]
+    leap: Floats
+    leap_row: NDArray[np.int32]
+
+
+@dataclass(frozen=True)
+class _Stretch:
+    """Rows of the table from `first` on; a step is 0 where a way begins, -1 for a leap, else far_meant * 8 + back."""
+
+    first: int
+    worth: NDArray[np.float32]
+    steps: NDArray[np.int8]
+    after: _State
+
+
+class _Table:
+    """The table of all ways, worked out a stretch of rows at a time."""
+
+    def __init__(
+        self, meant: Floats, found: Floats, fits: Sequence[Floats] | Floats, cost: Floats, offset_s: float | None
+    ) -> None:
+        self.meant, self.found, self.fits, self.offset_s = meant, found, fits, offset_s
+        self.spent = np.concatenate([[0.0], np.cumsum(cost)])  # cost of all onsets before one
+        self.first = _EARLIER * np.arange(len(found))
+        self.costs: dict[tuple[float, int], list[Floats]] = {}
+
+    def stretch(self, state: _State, first: int, last: int) -> _Stretch:
+        """The rows from `first` to before `last`."""
+        columns = len(self.found)
+        worth = np.empty((last - first, columns), dtype=np.float32)
+        steps = np.empty((last - first, columns), dtype=np.int8)
+        above, leap, leap_row = list(state.above), state.leap.copy(), state.leap_row.copy()
+        for row in range(first, last):
+            worth[row - first], steps[row - first] = self._row(row, above, leap)
+            self._leave(row, worth[row - first], leap, leap_row)
+            above = [*above, worth[row - first]][-_FAR_MEANT:]
+        return _Stretch(first, worth, steps, _State(tuple(a.copy() for a in above), leap, leap_row))
+
+    def leapt_from(self, state: _State, stretch: _Stretch, row: int, column: int) -> tuple[int, int]:
+        """(row, column) of the best place above and before this one; of equal ones the first."""
+        leap, leap_row = state.leap.copy(), state.leap_row.copy()
+        for above in range(stretch.first, row):
+            self._leave(above, stretch.worth[above - stretch.first], leap, leap_row)
+        best = np.flatnonzero(leap[:column] == leap[:column].max())
+        k = int(best[np.argmin(leap_row[best])])
+        return int(leap_row[k]), k
+
+    def _leave(self, row: int, worth: NDArray[np.float32], leap: Floats, leap_row: NDArray[np.int32]) -> None:
+        """Count a row among those that can be leapt from."""
+        left = worth + self.spent[1:] + _MISSED * row
+        better = left > leap
+        np.copyto(leap, left, where=better)
+        leap_row[better] = row
+
+    def _row(self, row: int, above: Sequence[NDArray[np.float32]], leap: Floats) -> tuple[Floats, NDArray[np.int8]]:
+        """(worth, steps) of a row."""
+        meant, found, spent = self.meant, self.found, self.spent
+        best = -(_MISSED + _LATER) * row - self.first
+        if self.offset_s is None:
+            best = best - _CUT * (found < meant[row] - _CUT_S)
+        else:
+            best = best - np.minimum(((found - self.offset_s - meant[row]) / _START_S) ** 2 / 2, 8.0)
+        step = np.zeros(len(found), dtype=np.int8)
+        for far in range(1, min(_FAR_MEANT, row) + 1):
+            for back, costs in enumerate(self._costs(float(meant[row] - meant[row - far]), far), start=1):
+                way = above[-far][:-back] - costs
+                better = way > best[back:]
+                np.copyto(best[back:], way, where=better)
+                np.copyto(step[back:], np.int8(far * 8 + back), where=better)
+        if row:
+            ahead = np.maximum.accumulate(leap)[:-1] - spent[1:-1] - _MISSED * (row - 1) - _LEAP
+            better = ahead > best[1:]
+            np.copyto(best[1:], ahead, where=better)
+            np.copyto(step[1:], np.int8(-1), where=better)
+        return best + self.fits[row], step
+
+    def _costs(self, gap: float, far: int) -> list[Floats]:
+        """For each number of onsets to go back, what a step over `far` instants and `gap` seconds costs."""
+        key = (round(gap, 9), far)
+        if key not in self.costs:
+            found, spent = self.found, self.spent
+            spread = _SPREAD_S + _SPREAD_SHARE * gap
+            made = []
+            for back in range(1, min(_FAR_FOUND, len(found) - 1) + 1):
+                late = (found[back:] - found[:-back] - gap) / spread
+                late = np.minimum(late * late / 2, np.where(late > 0, _PAUSE, _HURRY))
+                made.append(late + (spent[back:-1] - spent[1 : len(found) - back + 1]) + _MISSED * (far - 1))
+            if len(self.costs) * _FAR_FOUND * len(found) > _KEPT:
+                self.costs.clear()
+            self.costs[key] = made
+        return self.costs[key]

@@ -168,13 +168,13 @@ def _matched(
     shares = weights / (weights.sum(axis=1, keepdims=True) + 1e-12)
     kinds: dict[tuple[int, ...], Floats] = {}
     count = len(take.midis)
-    fits = np.empty((len(take.instants), len(times)))
+    fits: list[Floats] = []  # of what is meant alike the same row: all of them in one table would be too much
     for i in range(len(take.instants)):
         columns = tuple(_columns(take, i))
         if columns not in kinds:
             part = np.minimum(shares[:, list(columns)] * len(columns) / 0.4, 1.0).mean(axis=1)
             kinds[columns] = 3.5 * part - 1.0
-        fits[i] = kinds[columns]
+        fits.append(kinds[columns])
     pitched = shares[:, :count].max(axis=1)
     strong = np.minimum([o.strength for o in found], 1.0)
     cost = 0.1 + 0.9 * strong * pitched

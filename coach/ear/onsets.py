@@ -82,7 +82,8 @@ def _level(samples: Wave) -> float:
     pieces = len(samples) // size
     if not pieces:
         return 0.0
-    peaks = np.abs(samples[: pieces * size]).reshape(pieces, size).max(axis=1)
+    rows = samples[: pieces * size].reshape(pieces, size)
+    peaks = np.maximum(rows.max(axis=1), -rows.min(axis=1))  # without a second recording in hand
     return float(np.quantile(peaks, 0.95))
 
 

@@ -152,9 +152,11 @@ def strengths(risen: Floats, rows: Floats, allowed: Floats | None = None, rounds
     if allowed is not None:
         weights[:, : len(rows)] *= allowed
     total = table.sum(axis=1)
-    for _ in range(rounds):
-        weights *= (risen / (weights @ table + 1e-9)) @ table.T / total
-        np.maximum(weights, 1e-30, out=weights)  # numbers below the smallest normal one are slow
+    for begin in range(0, len(risen), _BLOCK):
+        seen, mine = risen[begin : begin + _BLOCK], weights[begin : begin + _BLOCK]
+        for _ in range(rounds):
+            mine *= (seen / (mine @ table + 1e-9)) @ table.T / total
+            np.maximum(mine, 1e-30, out=mine)  # numbers below the smallest normal one are slow
     return weights
 
 
@@ -168,10 +170,12 @@ def learned_envelopes(risen: Floats, comb: Floats, envelopes: Floats, allowed: F
         rows = np.einsum("ph,phg->pg", learned, comb)
         weights = strengths(risen, rows, allowed, rounds=15)
         table = np.concatenate([rows, _bumps()])
-        ratio = risen / (weights @ table + 1e-9)
-        mine = weights[:, : len(rows)]
-        counted: Floats = learned * np.einsum("tp,tg,phg->ph", mine, ratio, comb, optimize=True)
-        middling = mine.sum() / np.maximum(allowed.sum(), 1.0)
+        asked = np.zeros(rows.shape)
+        for begin in range(0, len(risen), _BLOCK):
+            mine = weights[begin : begin + _BLOCK]
+            asked += mine[:, : len(rows)].T @ (risen[begin : begin + _BLOCK] / (mine @ table + 1e-9))
+        counted: Floats = learned * np.einsum("pg,phg->ph", asked, comb)
+        middling = weights[:, : len(rows)].sum() / np.maximum(allowed.sum(), 1.0)
         learned = counted + trust * middling * envelopes
         learned = np.asarray(learned / learned.sum(axis=1, keepdims=True))
     return learned

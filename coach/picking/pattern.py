@@ -19,6 +19,7 @@ from fractions import Fraction
 from itertools import pairwise
 
 from coach.errors import BadPattern
+from coach.guitar.shape import HIGHEST_FRET
 from coach.music.meter import Meter
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
 
@@ -27,7 +28,7 @@ ROLES = "raf"
 STRAIGHT = Fraction(1, 2)
 MOST_SLOTS = 64
 
-_TOKEN = re.compile(r"(?P<open>\()?(?P<target>[raf1-6])(?:@(?P<fret>\d{1,2}))?(?P<loud>!)?(?P<close>\))?")
+_TOKEN = re.compile(r"(?P<open>\()?(?P<target>[raf1-6])(?:@(?P<fret>[0-9]{1,4}))?(?P<loud>!)?(?P<close>\))?")
 
 
 @dataclass(frozen=True)
@@ -112,6 +113,9 @@ def _aim(finger: str, slot: int, token: str) -> Aim:
     target, fret = match["target"], match["fret"]
     stress = SOFT if match["open"] else ACCENT if match["loud"] else PLAIN
     at = None if fret is None else int(fret)
+    if at is not None and at > HIGHEST_FRET:
+        what = f"lane {finger} has '{token}' in slot {slot + 1}, past the end of the neck"
+        raise BadPattern(what, mend=f"use frets 0 to {HIGHEST_FRET}")
     if finger == "p":
         if target in ROLES and at is None:
             return Aim(slot, finger, role=target, stress=stress)

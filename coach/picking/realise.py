@@ -18,7 +18,7 @@ from coach.guitar.bass import THUMB_STRINGS, Bass, bass_of
 from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook
 from coach.guitar.search import best_grip
-from coach.guitar.shape import Shape
+from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 from coach.music.meter import Meter
@@ -94,7 +94,10 @@ def _usual_shape(chord: Chord, book: ShapeBook, tuning: Tuning, hand: Hand) -> S
 def realise(
     pattern: Pattern, bars: Sequence[HeldBar], *, loops: int = 1, tuning: Tuning = STANDARD, capo: int = 0
 ) -> tuple[Pluck, ...]:
-    """Every pluck of the pattern over `bars`, `loops` times round, in order of bar, beat and string (lowest first)."""
+    """Every pluck of the pattern over `bars`, `loops` times round, in order of bar, beat and string (lowest first).
+
+    Raises BadShape where the capo pushes a fret past the neck's end.
+    """
     plucks: list[Pluck] = []
     for number in range(len(bars) * loops):
         held = bars[number % len(bars)]
@@ -116,6 +119,9 @@ def _bar(pattern: Pattern, written: PatternBar, held: HeldBar, number: int, tuni
         if any(aim.finger == "p" for aim in aims):
             told = hold.beat
         for aim, string, fret, why in placed:
+            if capo + fret > HIGHEST_FRET:
+                what = f"fret {fret} of string {string} with the capo at {capo} lies past the end of the neck"
+                raise BadShape(what, mend=f"use frets 0 to {HIGHEST_FRET - capo}, or a lower capo")
             midi = tuning.open_midi(string) + capo + fret
             role = hold.bass.role(string) if aim.finger == "p" else "-"
             where = swung(beat, pattern.share)

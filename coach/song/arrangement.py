@@ -11,7 +11,7 @@ from dataclasses import dataclass, field
 from fractions import Fraction
 
 from coach.errors import BadMusic
-from coach.guitar.shape import Shape
+from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
 
@@ -97,11 +97,13 @@ def read_stand_in(recipe: str) -> tuple[str, tuple[tuple[int, int], ...]]:
     changes = []
     for text in added:
         string, at, fret = text.partition("@")
-        if not (at and string in set("123456") and fret.isdecimal() and fret.isascii() and len(fret) <= 2):
+        if not (at and string in set("123456") and fret.isdecimal() and fret.isascii() and len(fret) <= 4):
             raise BadMusic(
                 f"'{recipe}' is not a stand-in",
                 mend="write another chord, like Am7, or a chord with one string changed, like G:1@1",
             )
+        if int(fret) > HIGHEST_FRET:
+            raise BadMusic(f"'{recipe}' goes past the end of the neck", mend=f"use frets 0 to {HIGHEST_FRET}")
         changes.append((int(string), int(fret)))
     Chord.parse(symbol)
     return symbol, tuple(changes)

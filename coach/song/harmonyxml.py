@@ -100,7 +100,7 @@ def number_of(text: str | None) -> Fraction:
 def _read(element: ET.Element, at: Fraction) -> Iterator[Harmony]:
     kind = element.find("kind")
     name = (kind.text or "").strip() if kind is not None else ""
-    written = (kind.get("text") or "") if kind is not None else ""
+    written = (kind.get("text") or "")[:20] if kind is not None else ""
     if name == SILENT:
         yield Harmony(at, None)
         return

@@ -36,6 +36,7 @@ from coach.song.harmonising import harmonised
 from coach.song.harmonyxml import Harmony, harmonies, number_of
 from coach.song.sheetlengths import check_lengths
 from coach.song.sheetparts import Written, cut, divided, flat_order
+from coach.song.sheetpruning import prune
 from coach.song.sheetrepeats import with_beginnings
 from coach.song.sheetxml import sheet_tree
 
@@ -53,6 +54,8 @@ _ALIKE: dict[tuple[int, int], tuple[str, Fraction | int]] = {
 }  # fmt: skip
 # The church modes whose third is minor, and the others.
 _MODES = {"dorian": True, "phrygian": True, "aeolian": True, "lydian": False, "mixolydian": False, "ionian": False}
+
+_JUMPS = frozenset({"Barline", "RepeatMark", "TextExpression"})  # what music21 takes the order from
 
 
 @dataclass(frozen=True)
@@ -116,8 +119,8 @@ class _Reading:
         written = [bar for group in groups for bar in group]
         if not any(bar.tune or any(c for _, c in bar.chords) for bar in written):
             raise BadInput("there is neither a tune nor a chord in it", mend="give a sheet with a melody or chords")
-        order = flat_order(self.order(part, streams), [len(group) for group in groups])
         key = self.key(part, written)
+        order = flat_order(self.order(part, streams), [len(group) for group in groups])
         if not any(symbols):
             written = self.with_chords(written, key)
         parts, names, odd = cut(written, order)
@@ -190,9 +193,8 @@ class _Reading:
         for tag in ("credit", "defaults"):
             for element in self.root.findall(tag):
                 self.root.remove(element)
-        for measure in voice.findall("measure"):
-            for element in [e for e in measure if e.tag in ("harmony", "print", "figured-bass")]:
-                measure.remove(element)
+        for text in prune(voice.findall("measure")):
+            self.note(text)
         if with_beginnings(voice.findall("measure")):
             self.note("where a repeated section has no sign at its beginning it is taken to follow the one before")
         if voice.find("measure/attributes/transpose") is not None:
@@ -272,8 +274,6 @@ class _Reading:
             self.note("where a bar has several voices the first is taken")
         source = next((v for v in voices if list(v.notes)), stream) if voices else stream
         notes = [n for n in source.notes if not _is_symbol(n)]
-        if any(n.duration.isGrace for n in notes):
-            self.note("grace notes are left out")
         return [n for n in notes if not n.duration.isGrace and n.quarterLength > 0]
 
     def tune(self, notes: Sequence[Any], to_beats: Fraction, beats: Fraction) -> Iterator[TuneNote]:
@@ -345,7 +345,10 @@ class _Reading:
         """The signature's key; where it gives no mode, or the chords speak clearly for another, the likely one."""
         chords = [chord for bar in written for _, chord in bar.chords if chord]
         likely = likely_key(chords) if chords else None
-        signs = list(part.recurse().getElementsByClass("KeySignature"))
+        every = list(part.recurse().getElementsByClass("KeySignature"))
+        signs = [s for s in every if s.sharps is not None]
+        if len(signs) < len(every):
+            self.note("a key signature that is no major or minor key's is left out")
         if len({s.sharps for s in signs}) > 1:
             self.note("the sheet changes its key: the song is kept in the first, chords stand as they are")
         if not signs:
@@ -379,8 +382,11 @@ class _Reading:
         return [replace(bar, chords=((Fraction(0), chord),)) for bar, chord in zip(written, chords, strict=True)]
 
     def order(self, part: Any, streams: Sequence[Any]) -> list[int]:
-        """The written bars in the order they are played."""
+        """The written bars in the order they are played; takes out of them all that does not say so."""
         straight = list(range(len(streams)))
+        for measure in streams:  # copied for each time round: without what sounds, which is read already
+            for element in [e for e in measure if not _JUMPS.intersection(e.classes)]:
+                measure.remove(element)
         try:
             with warnings.catch_warnings():
                 warnings.simplefilter("ignore")

@@ -19,13 +19,13 @@ nothing is picked there. A stand-in is another chord, or a chord whose shape is 
 from __future__ import annotations
 
 import difflib
-from collections.abc import Collection, Mapping
+from collections.abc import Collection, Iterable, Mapping
 from functools import partial
 from typing import Any
 
-from coach.errors import BadInput
+from coach.errors import BadInput, BadShape
 from coach.guitar.choices import with_fingers
-from coach.guitar.shape import Shape
+from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.picking.layers import THUMB, check_layer
@@ -48,6 +48,7 @@ class WayReader:
         self, reading: Reading, key: Key | None, parts: Mapping[str, int], patterns: Collection[str] | None
     ) -> None:
         self.reading, self.key, self.parts, self.patterns = reading, key, parts, patterns
+        self.capo = 0  # of the arrangement being read: frets are counted from it
 
     def arrangements(self, tables: Mapping[str, Any]) -> dict[str, Arrangement]:
         """Every arrangement that could be read, by name."""
@@ -74,7 +75,7 @@ class WayReader:
                 f"the song is in {self.key.title}, so the arrangement cannot be in {key.title}",
                 f"write {Key(key.tonic, self.key.minor).neighbour}",
             )
-        capo = r.whole((*path, "capo"), table.get("capo"), 0, HIGHEST_CAPO) or 0
+        self.capo = r.whole((*path, "capo"), table.get("capo"), 0, HIGHEST_CAPO) or 0
         shift = r.whole((*path, "shift"), table.get("shift"), -FARTHEST_SHIFT, FARTHEST_SHIFT)
         singing = r.text((*path, "singing"), table.get("singing")) or THUMB
         r.tried((*path, "singing"), lambda: check_layer(singing))
@@ -83,7 +84,7 @@ class WayReader:
             way=self._way(path, table),
             parts=self._part_ways(path, r.table((*path, "parts"), table.get("parts"))),
             key=key,
-            capo=capo,
+            capo=self.capo,
             shift=shift,
             singing=singing,
             early=r.truth((*path, "early"), table.get("early")),
@@ -118,7 +119,7 @@ class WayReader:
         for name, value in stand_ins.items():
             here = (*path, "stand_in", name)
             chord, recipe = self.symbol(here, name), r.text(here, value)
-            fits = r.tried(here, partial(read_stand_in, recipe))
+            fits = r.tried(here, partial(self._stand_in, recipe))
             if chord and fits:
                 stand_in[chord] = recipe
         return PartWay(
@@ -153,7 +154,7 @@ class WayReader:
             text = self.reading.text(here, written)
             if not chord or not isinstance(written, str):
                 continue
-            shape = self.reading.tried(here, partial(_holdable, text))
+            shape = self.reading.tried(here, partial(self._holdable, text))
             if shape:
                 found[chord] = shape
         return found
@@ -188,8 +189,10 @@ class WayReader:
             r.problem(path, "a bar with lanes of its own needs its slots", "add slots = 8")
         elif lanes and slots:
             try:
-                if not bar_of(lanes, slots).aims:
+                aims = bar_of(lanes, slots).aims
+                if not aims:
                     r.problem(path, "these lanes are silent", "give one of them a pluck, or leave them out")
+                self._check_frets("a lane", [aim.fret for aim in aims])
             except BadInput as error:
                 r.problem(path, error.what, error.mend)
         return BarWay(
@@ -200,9 +203,22 @@ class WayReader:
             why=r.text((*path, "why"), table.get("why")),
         )
 
+    def _stand_in(self, recipe: str) -> tuple[str, tuple[tuple[int, int], ...]]:
+        found = read_stand_in(recipe)
+        self._check_frets(f"'{recipe}'", [fret for _, fret in found[1]])
+        return found
 
-def _holdable(text: str) -> Shape:
-    """The shape that is written, if four fingers can hold it; they are told from it again when it is played."""
-    shape = Shape.parse(text)
-    with_fingers(shape)
-    return shape
+    def _holdable(self, text: str) -> Shape:
+        """The shape that is written, if four fingers can hold it; they are told from it again when it is played."""
+        shape = Shape.parse(text)
+        self._check_frets(f"'{text}'", shape.frets)
+        with_fingers(shape)
+        return shape
+
+    def _check_frets(self, what: str, frets: Iterable[int | None]) -> None:
+        """Raises BadShape where the capo pushes a fret past the neck's end."""
+        if max((fret for fret in frets if fret is not None), default=0) > HIGHEST_FRET - self.capo:
+            raise BadShape(
+                f"{what} with the capo at {self.capo} goes past the end of the neck",
+                mend=f"use frets 0 to {HIGHEST_FRET - self.capo}",
+            )

@@ -1,6 +1,6 @@
 """Whole takes heard: patterns of the shelf in our own synthesis, with jitter, levels, hiss and strings out of tune.
 
-The aims are the brief's for clean synthetic plucks; on real recordings onset finders reach F of 0.85 to 0.9 (Joysingh
+The aims are our own for clean synthetic plucks; on real recordings onset finders reach F of 0.85 to 0.9 (Joysingh
 et al. 2024, arXiv 2408.13734), so nothing here says how well a real room is heard.
 """
 

@@ -1,4 +1,8 @@
-"""The tunes of the traditional songs we ship, note for note against the public-domain scores of music21's corpus."""
+"""The tunes of the traditional songs we ship, note for note against music21's corpus.
+
+The tunes are in the public domain; the encodings are their makers' and are read where music21 is installed, not
+shipped.
+"""
 
 from __future__ import annotations
 
@@ -43,9 +47,7 @@ def test_der_mond_ist_aufgegangen() -> None:
 
 
 def test_the_oak_and_the_ash() -> None:
-    """Bruce and Stokoe 1882 (music21 corpus, miscFolk): verse and chorus have its tune, either verse."""
+    """Bruce and Stokoe 1882 (music21 corpus, miscFolk): verse and chorus have its tune."""
     score = score_of(MINSTRELSY, 21)
     assert score.metadata.title == "O the Oak and the Ash and the Bonny Ivy Tree"
-    tune = theirs(score)
-    assert ours("oak-and-ash", ["Verse", "Chorus"]) == tune
-    assert ours("oak-and-ash", ["Second verse", "Chorus"]) == tune
+    assert ours("oak-and-ash", ["Verse", "Chorus"]) == theirs(score)

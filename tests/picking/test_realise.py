@@ -19,6 +19,7 @@ from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord, read_bars
 from coach.music.meter import FOUR_FOUR
 from coach.picking.pattern import Pattern
+from coach.picking.patternfile import parse_pattern
 from coach.picking.realise import hold_bars, realise
 from tests.guitar.test_shape import SHAPES
 from tests.picking.made_up import patterns
@@ -156,6 +157,15 @@ def test_a_full_hand_drops_the_finger_without_a_string() -> None:
     pattern = pattern_of(("p", "r a . ."), ("i", ". 3 . ."), ("m", ". 2 . ."), ("a", ". 1 . ."), slots=4)
     plucks = [p for p in realise(pattern, [held(Chord.parse("D"), Shape.parse("xx0232"))]) if p.beat == 1]
     assert [(p.finger, p.string, p.why) for p in plucks] == [("p", 3, ""), ("m", 2, ""), ("a", 1, "")]
+
+
+def test_a_capo_pushes_no_fret_past_the_neck() -> None:
+    """Fret 22 over a capo at 2 is the last; over one at 3 it is told."""
+    pattern = parse_pattern('title = "A"\nmeter = "4/4"\nslots = 4\n[[bars]]\nm = "2@22 . . ."\n', "a")
+    bars = hold_bars(read_bars("C"), pattern.meter, BOOK)
+    assert [p.fret for p in realise(pattern, bars, capo=2)] == [22]
+    with pytest.raises(BadShape, match="past the end of the neck"):
+        realise(pattern, bars, capo=3)
 
 
 def test_a_named_fret_sounds_whatever_is_held() -> None:

@@ -2,10 +2,14 @@
 
 from __future__ import annotations
 
+import re
 import sys
+import xml.etree.ElementTree as ET
 import zipfile
 from fractions import Fraction
+from http.server import BaseHTTPRequestHandler, HTTPServer
 from pathlib import Path
+from threading import Thread
 
 import pytest
 from hypothesis import given
@@ -319,6 +323,139 @@ def test_too_many_bars_are_refused(tmp_path: Path) -> None:
     path.write_text(sheet([attributes() + note("C4", 4)] + [note("C4", 4)] * 1500), "utf-8")
     with pytest.raises(BadInput, match="too many"):
         read_leadsheet(path)
+
+
+def many(what: str) -> str:
+    """A sheet with far too much of something."""
+    bar = attributes() + note("C4", 4)
+    grace = "<note><grace/><pitch><step>C</step><octave>4</octave></pitch><type>eighth</type></note>"
+    slur = '<notations><slur type="start"/></notations></note>'
+    sign = "<attributes><time><beats>4</beats><beat-type>4</beat-type></time></attributes>"
+    loud = "<direction><direction-type><dynamics><f/></dynamics></direction-type></direction>"
+    around = '<barline location="left"><repeat direction="forward"/></barline>'
+    return {
+        "grace notes": sheet([grace * 3000 + bar] * 8),
+        "notes in a bar": sheet([attributes(divisions=100) + note("C4", 0.01, divisions=100) * 400]),
+        "stacked notes": sheet([bar + note("C4", 4).replace("<note>", "<note><chord/>") * 400]),
+        "notes": sheet([attributes() + note("C4", 0.25) * 16] + [note("C4", 0.25) * 16] * 800),
+        "syllables": sheet([attributes() + note("C4", 1, "|".join(["la"] * 90)) * 4] * 80),
+        "signs": sheet([sign * 1000 + bar] * 8),
+        "repeats": sheet([attributes() + around + note("C4", 4) + REPEAT] * 500),
+        "times round": sheet([bar + REPEAT.replace("/></bar", ' times="12"/></bar')] * 20),
+        "slurs without end": sheet([attributes() + note("C4", 0.25).replace("</note>", slur) * 16] * 200),
+        "dynamics": sheet([loud * 2000 + bar] * 8),
+    }[what]
+
+
+@pytest.mark.parametrize(
+    ("what", "told"),
+    [
+        ("grace notes", "bar 1: 3001 notes in one bar"),
+        ("notes in a bar", "bar 1: 400 notes in one bar"),
+        ("stacked notes", "bar 1: 401 notes in one bar"),
+        ("notes", "more than 4000 notes"),
+        ("syllables", "more than 12000 syllables"),
+        ("signs", "more than 2000 signs"),
+        ("repeats", "more than 30 repeats"),
+        ("times round", "more than 30 repeats"),
+    ],
+)
+def test_what_would_take_minutes_is_counted_before_it_is_parsed(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str, told: str
+) -> None:
+    """A sentence, and music21 (made to fail here) never sees it. Grace notes came to a minute, repeats to more."""
+    path = tmp_path / "a.musicxml"
+    path.write_text(many(what), "utf-8")
+    monkeypatch.setitem(sys.modules, "music21.musicxml.xmlToM21", None)
+    with pytest.raises(BadInput, match=told) as caught:
+        read_leadsheet(path)
+    assert is_one_sentence(caught.value)
+
+
+@pytest.mark.parametrize("what", ["slurs without end", "dynamics"])
+def test_what_a_chart_does_not_hold_costs_nothing(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, what: str
+) -> None:
+    """It is gone before music21 reads the tree: 8,000 slurs that never end took it 16 s."""
+    from music21.musicxml.xmlToM21 import MusicXMLImporter
+
+    seen: list[int] = []
+    whole = MusicXMLImporter.xmlRootToScore
+
+    def counted(importer: MusicXMLImporter, root: ET.Element, score: object) -> object:
+        seen.append(sum(len(list(root.iter(tag))) for tag in ("slur", "dynamics")))
+        return whole(importer, root, score)
+
+    monkeypatch.setattr(MusicXMLImporter, "xmlRootToScore", counted)
+    path = tmp_path / "a.musicxml"
+    path.write_text(many(what), "utf-8")
+    assert read_leadsheet(path).song.parts
+    assert seen == [0]
+
+
+@pytest.mark.parametrize("key", ["<key/>", "<key><mode>major</mode></key>",
+                                 "<key><key-step>B</key-step><key-alter>-1</key-alter></key>"])  # fmt: skip
+def test_a_key_without_fifths_is_no_key(tmp_path: Path, key: str) -> None:
+    """MusicXML 4.0 lets a signature name its own steps; the chords then say the key."""
+    path = tmp_path / "a.musicxml"
+    bar = attributes(3) + harmony("F") + note("F4", 4)
+    text = sheet([bar, harmony("C", "dominant") + note("C4", 4), harmony("F") + note("F4", 4)])
+    path.write_text(re.sub("<key>.*?</key>", key, text), "utf-8")
+    assert str(read_leadsheet(path).song.key) == "F"
+
+
+WHOLE = sheet([attributes() + harmony("C") + note("C4", 4, "salt")], title="&secret;").partition("?>\n")[2]
+WHOLE = WHOLE.partition(">\n")[2]  # without the document type either
+DECLARED = {
+    "entity": '<!DOCTYPE score-partwise [<!ENTITY secret SYSTEM "{uri}">]>',
+    "document type": '<!DOCTYPE score-partwise SYSTEM "{uri}">',
+    "document type by name": '<!DOCTYPE score-partwise PUBLIC "-//x//EN" "{uri}">',
+    "parameter entity": '<!DOCTYPE score-partwise [<!ENTITY % more SYSTEM "{uri}"> %more;]>',
+}
+
+
+@pytest.mark.parametrize("packed", [False, True])
+@pytest.mark.parametrize("over", ["file", "http"])
+@pytest.mark.parametrize("how", DECLARED)
+def test_nothing_outside_a_sheet_is_read(tmp_path: Path, how: str, over: str, packed: bool) -> None:
+    """A file beside it and a server that counts who comes: neither is opened, by an entity or as a document type."""
+    secret = tmp_path / "secret.dtd"
+    secret.write_text('<!ENTITY secret "the heron flies at noon">', "utf-8")
+    asked: list[str] = []
+
+    class Counting(BaseHTTPRequestHandler):
+        def do_GET(self) -> None:
+            asked.append(self.path)
+            self.send_error(404)
+
+        def log_message(self, *_: object) -> None:
+            pass
+
+    opened: list[str] = []
+    watching = True
+    sys.addaudithook(lambda event, args: opened.append(str(args[0])) if watching and event == "open" else None)
+    with HTTPServer(("127.0.0.1", 0), Counting) as server:
+        thread = Thread(target=server.serve_forever, args=(0.01,), daemon=True)
+        thread.start()
+        uri = secret.as_uri() if over == "file" else f"http://127.0.0.1:{server.server_port}/secret.dtd"
+        text = '<?xml version="1.0"?>' + DECLARED[how].format(uri=uri) + WHOLE
+        path = tmp_path / ("a.mxl" if packed else "a.musicxml")
+        if packed:
+            with zipfile.ZipFile(path, "w") as archive:
+                archive.writestr("META-INF/container.xml", text.replace("score-partwise", "container"))
+                archive.writestr("score.musicxml", text)
+        else:
+            path.write_text(text, "utf-8")
+        with pytest.raises(BadInput) as caught:
+            read_leadsheet(path)
+        server.shutdown()
+        thread.join(10)
+    watching = False
+    assert is_one_sentence(caught.value)
+    assert "heron" not in str(caught.value)
+    assert asked == []
+    assert str(secret) not in opened
+    assert str(path) in opened  # the watch itself works
 
 
 def test_without_music21_one_sentence_says_how_to_get_it(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:

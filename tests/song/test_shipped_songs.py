@@ -73,3 +73,12 @@ def test_the_full_arrangement_plucks_more_than_the_plain_one(name: str) -> None:
         for tier in ("plain", "full")
     }
     assert counts["full"] > counts["plain"]
+
+
+def test_every_song_says_where_it_is_from() -> None:
+    """A print or ourselves, never a memory; words that no print was at hand for are left out."""
+    for song in shelf.songs().songs.values():
+        assert song.source
+        assert "memory" not in song.source
+        words = any(bar.words for part in song.parts.values() for bar in part.bars)
+        assert words != ("without its words" in song.source)
