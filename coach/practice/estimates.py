@@ -365,7 +365,8 @@ def _folded(takes: Sequence[Take]) -> tuple[str, str, str | None, bytes | None]:
     window = latest(window)
     said = evidence_of(days_in(window))
     along = None if said is None else array("d", said.along).tobytes()
-    return json.dumps(told_past(past)), _told_window(window), said and json.dumps(_told_tried(said)), along
+    tried = None if said is None else json.dumps(_told_tried(said))
+    return json.dumps(told_past(past)), _told_window(window), tried, along
 
 
 def _told_tried(tried: Tried) -> list[Any]:
@@ -373,14 +374,15 @@ def _told_tried(tried: Tried) -> list[Any]:
 
 
 def _tried_in(told: Sequence[Any]) -> Tried:
-    return Tried(*told[:4], date.fromordinal(told[4]))
+    passes, both, slow, fast, day = told
+    return Tried(passes, both, slow, fast, date.fromordinal(day))
 
 
 def _evidence_in(tried: str | None, along: bytes | None) -> Evidence | None:
     if tried is None or along is None:
         return None
-    *some, day = json.loads(tried)
-    return Evidence(*some, date.fromordinal(day), tuple(array("d", along)))
+    passes, both, slow, fast, day = json.loads(tried)
+    return Evidence(passes, both, slow, fast, date.fromordinal(day), tuple(array("d", along)))
 
 
 def _told_window(window: Window) -> str:

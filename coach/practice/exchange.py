@@ -10,7 +10,7 @@ import csv
 import io
 import json
 import sqlite3
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -60,16 +60,27 @@ def export_csv(ledger: Ledger, path: Path | str, force: bool = False) -> int:
 
 
 def export_json(ledger: Ledger, path: Path | str, force: bool = False) -> int:
-    """Write everything the ledger holds that can be read; gives how many takes. An existing file is kept unless `force`.
-    """
+    """Write all that can be read; gives how many takes. An existing file is kept unless `force`. Raises CoachError."""
     document: dict[str, Any] = {_HEAD: VERSION}
     with ledger.one_moment():
         for table, names in COLUMNS.items():
             # In the order of their own values, so that ledgers with the same rows are written the same.
             rows = ledger.rows(f"SELECT {', '.join(names)} FROM {AS_THEY_LIE[table]} ORDER BY {', '.join(names)}")
-            document[table] = [dict(zip(names, row, strict=True)) for row in rows]
+            document[table] = _of_takes_there(table, [dict(zip(names, row, strict=True)) for row in rows], document)
     _write_beside(Path(path), json.dumps(document, ensure_ascii=False, indent=1) + "\n", force)
     return len(document["takes"])
+
+
+def _of_takes_there(
+    table: str, rows: list[dict[str, Any]], document: Mapping[str, list[dict[str, Any]]]
+) -> list[dict[str, Any]]:
+    """The rows but for those of a take that could not be read; a note stands alone where its take is not there."""
+    if table == "takes":
+        return rows
+    there = {take["id"] for take in document["takes"]}
+    if table == "notes":
+        return [row if row["take"] in there else {**row, "take": None} for row in rows]
+    return [row for row in rows if row["take"] in there]
 
 
 def _read(db: sqlite3.Connection) -> Rows:

@@ -354,8 +354,8 @@ class Ledger:
             return None
         some = f"some entries ({', '.join(self.lacking)}) are lost in it" if self.lacking else "no entry is lost in it"
         return (
-            f"The ledger's file is damaged, and {some}; it was left as it is. To go on with what can be read: `coach log"
-            f" export saved.json`, move {self.path} away, `coach log merge saved.json`."
+            f"The ledger's file is damaged, and {some}; it was left as it is. To go on with what can be read:"
+            f" `coach log export saved.json`, move {self.path} away, `coach log merge saved.json`."
         )
 
 

@@ -1,8 +1,8 @@
 """Which of the ledger's rows can be read: the one place where that is decided, for every reader.
 
-Whoever reads a table reads READABLE[table] (or AS_THEY_LIE[table]) in its place. A row in which a column does not hold (a day that is in no
-calendar, a word with a changed byte, a tempo nobody can play) is left out of every answer. It stays in the file, is
-listed by `coach doctor`, and can be put aside: written into a file of its own, and then told no more.
+Whoever reads a table reads READABLE[table] (or AS_THEY_LIE[table]) in its place. A row in which a column does not hold
+(a day that is in no calendar, a word with a changed byte, a tempo nobody can play) is left out of every answer. It
+stays in the file, is listed by `coach doctor`, and can be put aside: written into a file, and then spoken of no more.
 """
 
 from __future__ import annotations
@@ -28,24 +28,30 @@ Rows = Callable[..., list[tuple[Any, ...]]]
 
 _DAY = "[0-9][0-9][0-9][0-9]-[0-9][0-9]-[0-9][0-9]"
 _TIME = "T[0-9][0-9]:[0-9][0-9]:[0-9][0-9].[0-9][0-9][0-9][0-9][0-9][0-9]Z"
-_SHAPE = f"typeof(at) = 'text' AND at GLOB '{_DAY}{_TIME}'"
-# SQLite reads 30 February as 2 March; so what it reads is compared with what stands there.
+# GLOB and length() see a text only up to a 0 byte in it; as a blob all of it counts.
+_SHAPE = f"typeof(at) = 'text' AND length(CAST(at AS BLOB)) = 27 AND at GLOB '{_DAY}{_TIME}'"
+# SQLite counts 30 February as 2 March; so what it comes to by counting is compared with what stands there.
 _MOMENT = (
     f"{_SHAPE} AND at >= '1970' AND at <= strftime('%Y-%m-%dT%H:%M:%fZ', 'now', '+{DAYS_AHEAD} day')"
-    " AND strftime('%Y-%m-%dT%H:%M:%S', substr(at, 1, 19)) IS substr(at, 1, 19)"
+    " AND strftime('%Y-%m-%dT%H:%M:%S', substr(at, 1, 19), '+0 days') IS substr(at, 1, 19)"
 )
 _LOCAL_DAY = (
-    f"typeof(local_day) = 'text' AND local_day GLOB '{_DAY}' AND date(local_day) IS local_day"
+    f"typeof(local_day) = 'text' AND local_day GLOB '{_DAY}' AND date(local_day, '+0 days') IS local_day"
     " AND abs(julianday(local_day) - julianday(substr(at, 1, 10))) <= 1"
 )
 _TEMPO = f"typeof(tempo) = 'real' AND tempo BETWEEN {SLOWEST_BPM} AND {FASTEST_BPM}"
 
 
-def _word(name: str) -> str:
+def _text(name: str, most: int, printable: int) -> str:
+    plain = f"length({name}) = length(CAST({name} AS BLOB)) AND {name} NOT GLOB '*[^ -~]*'"
     return (
-        f"typeof({name}) = 'text' AND length({name}) BETWEEN 1 AND 200 AND trim({name}) <> ''"
-        f" AND ({name} NOT GLOB '*[^ -~]*' OR plain_text(CAST({name} AS BLOB), 1))"
+        f"typeof({name}) = 'text' AND length({name}) <= {most}"
+        f" AND ({plain} OR plain_text(CAST({name} AS BLOB), {printable}))"
     )
+
+
+def _word(name: str) -> str:
+    return f"{_text(name, 200, 1)} AND trim({name}) <> ''"
 
 
 def _count(name: str) -> str:
@@ -98,15 +104,13 @@ _COLUMNS: Mapping[str, Mapping[str, str]] = {
         "at": _MOMENT,
         "local_day": _LOCAL_DAY,
         "kind": _word("kind"),
-        "text": (
-            f"typeof(text) = 'text' AND length(text) <= {MOST_TEXT}"
-            " AND (text NOT GLOB '*[^ -~]*' OR plain_text(CAST(text AS BLOB), 0))"
-        ),
+        "text": _text("text", MOST_TEXT, 0),
         "take": f"take IS NULL OR ({_word('take')})",
     },
 }
 """What must hold of each column, in SQL."""
 
+_OF_A_TAKE = ("passes", "stumbles", "wholes", "verdicts")
 _WHOLE = {table: " AND ".join(f"({holds})" for holds in columns.values()) for table, columns in _COLUMNS.items()}
 READABLE: Mapping[str, str] = {
     table: f"(SELECT rowid AS place, * FROM {table} WHERE {holds})" for table, holds in _WHOLE.items()
@@ -125,7 +129,9 @@ def teach(db: sqlite3.Connection) -> None:
     db.create_function("is_beat", 1, _is_beat, deterministic=True)
 
 
-def _plain_text(told: bytes, printable: int) -> bool:
+def _plain_text(told: bytes | None, printable: int) -> bool:
+    if told is None:
+        return False
     try:
         text = told.decode("utf-8")
     except UnicodeDecodeError:
@@ -133,14 +139,12 @@ def _plain_text(told: bytes, printable: int) -> bool:
     return text.isprintable() if printable else "\0" not in text
 
 
-def _is_beat(told: bytes) -> bool:
+def _is_beat(told: bytes | None) -> bool:
     """True for a fraction as the ledger writes it: `3`, `3/2`."""
+    if told is None:
+        return False
     over, slash, under = told.removeprefix(b"-").partition(b"/")
-    return (
-        len(told) <= 20
-        and over.isdigit()
-        and (not slash or (under.isdigit() and int(under) > 0))
-    )
+    return len(told) <= 20 and over.isdigit() and (not slash or (under.isdigit() and int(under) > 0))
 
 
 @dataclass(frozen=True)
@@ -157,11 +161,6 @@ class Unread:
     values: Mapping[str, Any]
     mark: str
 
-    @property
-    def words(self) -> str:
-        """`takes, row 17: at, tempo`."""
-        return f"{self.table}, row {self.row}: {', '.join(self.columns) or 'its take is not there'}"
-
     def as_json(self) -> dict[str, Any]:
         """What is written of it into a file."""
         return {"table": self.table, "row": self.row, "cannot_be_read": list(self.columns), "values": self.values}
@@ -172,8 +171,9 @@ def unread_rows(rows: Rows, after: Mapping[str, int] | None = None) -> list[Unre
     found = []
     for table, columns in _COLUMNS.items():
         belongs = " AND EXISTS (SELECT 1 FROM takes t WHERE t.id = x.take)" if table in _OF_A_TAKE else ""
-        told = ", ".join(f"typeof({c}), CASE WHEN typeof({c}) IN ('text', 'blob') THEN hex({c}) ELSE {c} END"
-                         for c in columns)
+        told = ", ".join(
+            f"typeof({c}), CASE WHEN typeof({c}) IN ('text', 'blob') THEN hex({c}) ELSE {c} END" for c in columns
+        )
         query = (
             f"SELECT rowid, {told}, {', '.join(f'({holds}) IS TRUE' for holds in columns.values())} FROM {table} x"
             f" WHERE rowid > ? AND (({_WHOLE[table]}){belongs}) IS NOT TRUE ORDER BY rowid"
@@ -186,9 +186,6 @@ def unread_rows(rows: Rows, after: Mapping[str, int] | None = None) -> list[Unre
             mark = sha256(repr((table, pairs)).encode()).hexdigest()[:32]
             found.append(Unread(table, row, bad, values, mark))
     return found
-
-
-_OF_A_TAKE = ("passes", "stumbles", "wholes", "verdicts")
 
 
 def _value(kind: str, told: Any) -> Any:
@@ -223,7 +220,12 @@ def put_aside(rows: Rows) -> set[str]:
     return found
 
 
+def left_out(unread: Iterable[Unread], aside: set[str]) -> list[Unread]:
+    """Those that were not put aside."""
+    return [one for one in unread if one.mark not in aside]
+
+
 def told_of(count: int) -> str:
     """The one sentence about so many rows that are left out."""
-    what = "1 entry of the log cannot be read and is" if count == 1 else f"{count} entries of the log cannot be read and are"
-    return f"{what} left out: `coach doctor` lists what it is and can put it aside."
+    what = "1 entry" if count == 1 else f"{count} entries"
+    return f"{what} of the log cannot be read and {'is' if count == 1 else 'are'} left out: `coach doctor` says more."

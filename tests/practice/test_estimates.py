@@ -301,7 +301,8 @@ def test_a_past_goes_on_from_where_it_was(days: list[int], cut: int, chance) -> 
     ]
     before, past = past_of(takes[:cut]), past_of(takes)
     assert past_of(takes[cut:], before) == past
-    assert past is not None and past_in(json.loads(json.dumps(told_past(past)))) == past
+    assert past is not None
+    assert past_in(json.loads(json.dumps(told_past(past)))) == past
 
 
 def test_a_player_who_forgets_fast_has_things_back_sooner(tmp_path: Path) -> None:
