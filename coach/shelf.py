@@ -246,7 +246,9 @@ def plan_here(
     if not path.exists():
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
     from coach.practice.estimates import Estimates
+    from coach.practice.keeping import keeping
     from coach.practice.ledger import Ledger
+    from coach.practice.past import returns_of
 
     use = _plan_settings(settings)
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
@@ -274,7 +276,7 @@ def plan_here(
                 heard=day.heard,
             )
 
-        made, told = plan_under(day, minutes, drills, make, library), estimates.keeping().words
+        made, told = plan_under(day, minutes, drills, make, library), keeping(returns_of(pasts.values())).words
         notes = (*made.notes, *([told] if told and made.blocks else ()), *estimates.troubles())
         return replace(made, notes=notes), day.wishes
 

@@ -25,7 +25,7 @@ from typing import Any, TypeVar
 from coach.errors import CoachError
 from coach.practice.days import DAYS_AHEAD, from_utc_text, now_here, utc_text
 from coach.practice.drills import Drill
-from coach.practice.keeping import Keeping, keeping
+from coach.practice.keeping import keeping
 from coach.practice.keptpast import past_in, told_past
 from coach.practice.kin import Kin, lends
 from coach.practice.ledger import Ledger
@@ -135,10 +135,6 @@ class Estimates:
     def played(self) -> tuple[str, ...]:
         """The ids of all drills with a past."""
         return self._answer(lambda: tuple(drill for (drill,) in self._db.execute("SELECT drill FROM drills")))
-
-    def keeping(self) -> Keeping:
-        """How long this player's hands keep a thing."""
-        return keeping(returns_of(self._answer(self._pasts).values()))
 
     def minutes(self) -> dict[date, float]:
         """Minutes of practice on every local day."""

@@ -1,6 +1,5 @@
 """What is kept beside the ledger: always what the takes themselves give, however the rows came in; else thrown away."""
 
-import json
 import sqlite3
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta, timezone
@@ -16,7 +15,6 @@ from coach.practice.edits import Wishes
 from coach.practice.estimates import Estimates, beside
 from coach.practice.exchange import merge
 from coach.practice.keeping import keeping
-from coach.practice.keptpast import past_in, told_past
 from coach.practice.kin import steadies_of
 from coach.practice.ledger import Ledger
 from coach.practice.load import minutes_by_day
@@ -95,7 +93,6 @@ def same_as_the_takes(estimates: Estimates, ledger: Ledger) -> None:
     own = {t.drill: [u for u in takes if u.drill == t.drill] for t in takes}
     assert estimates.pasts() == pasts_of(takes)
     assert set(estimates.played()) == set(own)
-    assert estimates.keeping() == keeping(returns_of(past for past in map(past_of, own.values()) if past))
     assert estimates.minutes() == minutes_by_day((t.local_day, t.at) for t in takes)
     for drill, played in own.items():
         for layer in ("full", "thumb", "thinner"):
@@ -294,15 +291,12 @@ def test_what_is_given_up_leaves_all_as_it_was(tmp_path) -> None:
 @law
 @given(st.lists(st.integers(0, 60), min_size=1, max_size=20), st.integers(0, 20), st.randoms(use_true_random=False))
 def test_a_past_goes_on_from_where_it_was(days: list[int], cut: int, chance) -> None:
-    """Folded up to an evening and from there on, it is the past of all takes at once; kept, it is read back."""
+    """Folded up to an evening and from there on, it is the past of all takes at once."""
     takes = [
         take("a", d, clean=chance.randint(0, 6), stumbled=chance.randint(0, 4), tempo=chance.randint(60, 100))
         for d in sorted(set(days), reverse=True)
     ]
-    before, past = past_of(takes[:cut]), past_of(takes)
-    assert past_of(takes[cut:], before) == past
-    assert past is not None
-    assert past_in(json.loads(json.dumps(told_past(past)))) == past
+    assert past_of(takes[cut:], past_of(takes[:cut])) == past_of(takes)
 
 
 def test_a_player_who_forgets_fast_has_things_back_sooner(tmp_path: Path) -> None:
@@ -319,9 +313,10 @@ def test_a_player_who_forgets_fast_has_things_back_sooner(tmp_path: Path) -> Non
                     ledger.give_verdict(id_, "flowing" if clean else "held", at=at)
             estimates.pasts()
         same_as_the_takes(estimates, ledger)
-        wait = estimates.keeping().wait
+        keeps = keeping(returns_of(estimates.pasts().values()))
+        wait = keeps.wait
         assert 3 <= wait < 21
-        assert estimates.keeping().words is not None
+        assert keeps.words is not None
         dues = [(past.memory.due - past.memory.last_day).days for past in estimates.pasts().values() if past.memory]
         assert max(dues) <= wait
 
@@ -330,8 +325,8 @@ def test_local_days_are_the_players_own(tmp_path) -> None:
     """A take late in the evening counts for that evening, whatever the date is in UTC."""
     with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
         at = datetime.fromisoformat("2026-03-09T23:30:00-08:00")
-        take = ledger.begin_take("two-lamps", 80, at=at)
-        ledger.add_pass(take, 1, 80, 4, at=at)
+        begun = ledger.begin_take("two-lamps", 80, at=at)
+        ledger.add_pass(begun, 1, 80, 4, at=at)
         evidence = estimates.evidence("two-lamps")
         assert evidence is not None
         assert evidence.last_day.isoformat() == "2026-03-09"

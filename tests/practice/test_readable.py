@@ -85,7 +85,7 @@ def test_hundreds_of_rows_nobody_can_read_are_left_out_and_told(run: Run, tmp_pa
         assert other.takes() == takes
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_changed_bytes_in_rows_cost_those_rows_alone(run: Run, tmp_path: Path, path: Path, seed: int) -> None:
     """A few bytes of any values flipped: every reading command answers, and no other row is lost by it."""
     with Ledger(path) as ledger:
@@ -100,7 +100,7 @@ def test_changed_bytes_in_rows_cost_those_rows_alone(run: Run, tmp_path: Path, p
     all_answer(run, tmp_path)
 
 
-@pytest.mark.parametrize("seed", range(12))
+@pytest.mark.parametrize("seed", range(6))
 def test_changed_bytes_of_the_file_never_end_in_an_error_nobody_expected(
     run: Run, tmp_path: Path, path: Path, seed: int
 ) -> None:
@@ -133,11 +133,13 @@ def test_of_a_damaged_page_the_other_rows_are_read(run: Run, tmp_path: Path, coa
         assert len(takes) == count
         assert 3 * count < sum(len(take.passes) for take in takes) < 4 * count
         damage = ledger.damage()
-    assert damage is not None and "passes" in damage
+    assert damage is not None
+    assert "passes" in damage
     assert "coach log export" in damage
     all_answer(run, tmp_path)
     code, out, _ = run("today")
-    assert code == 0 and "file is damaged" in " ".join(out.split())
+    assert code == 0
+    assert "file is damaged" in " ".join(out.split())
     with Ledger(tmp_path / "b.sqlite3") as other:
         merge(other, tmp_path / "out.json")
         assert other.takes() == takes
@@ -180,7 +182,8 @@ def test_a_day_before_1970_or_ahead_of_tomorrow_is_not_logged(run: Run, path: Pa
     asked = ("log", "add", "--drill", "thumb-on-the-beat", "--tempo", "80", "--verdict", "held", "--at", at)
     code, _, err = run(*asked)
     assert code == 2
-    assert err.count("\n") == 1 and at in err
+    assert err.count("\n") == 1
+    assert at in err
     assert path.read_bytes() == before
     moment = datetime.fromisoformat(at[:16]).replace(tzinfo=UTC)
     with Ledger(path) as ledger:
@@ -193,7 +196,7 @@ def test_a_day_before_1970_or_ahead_of_tomorrow_is_not_logged(run: Run, path: Pa
             lambda: ledger.add_note("rest taken", at=moment),
             lambda: ledger.add_whole_take("two-lamps", 80, "held", at=moment),
         ):
-            with pytest.raises(BadInput, match="1970|ahead"):
+            with pytest.raises(BadInput, match=r"1970|ahead"):
                 deed()
 
 
