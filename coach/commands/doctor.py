@@ -104,7 +104,7 @@ def _log() -> tuple[list[Unread], list[str]]:
         with Ledger(places.ledger()) as ledger:
             ledger.takes()
             unread = left_out(unread_rows(ledger.rows), put_aside(ledger.rows))
-            found = [told_of(len(unread))] if unread else []
+            found = [told_of(len(unread), "")] if unread else []
             return unread, [*found, *filter(None, [ledger.damage()])]
     except Exception as error:
         return [], [str(error)]

@@ -225,7 +225,7 @@ def left_out(unread: Iterable[Unread], aside: set[str]) -> list[Unread]:
     return [one for one in unread if one.mark not in aside]
 
 
-def told_of(count: int) -> str:
-    """The one sentence about so many rows that are left out."""
+def told_of(count: int, where: str = ": `coach doctor` says more") -> str:
+    """The one sentence about so many rows that are left out, and where more of them is said."""
     what = "1 entry" if count == 1 else f"{count} entries"
-    return f"{what} of the log cannot be read and {'is' if count == 1 else 'are'} left out: `coach doctor` says more."
+    return f"{what} of the log cannot be read and {'is' if count == 1 else 'are'} left out{where}."
