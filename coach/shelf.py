@@ -14,7 +14,6 @@ from coach.errors import CoachError
 from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook, read_shape_book
 from coach.picking.library import Library, read_library
-from coach.practice.collector import collector_waits
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
@@ -172,6 +171,21 @@ def takes(path: Path | None = None) -> list[Take]:
         return ledger.takes()
 
 
+def log_troubles(path: Path | None = None) -> tuple[str, ...]:
+    """What is to be said of entries of the ledger (the player's own when None) that cannot be read; mostly nothing.
+
+    Raises CoachError.
+    """
+    path = path or places.ledger()
+    if not path.exists():
+        return ()
+    from coach.practice.estimates import Estimates
+    from coach.practice.ledger import Ledger
+
+    with Ledger(path) as ledger, Estimates(ledger) as estimates:
+        return estimates.troubles()
+
+
 def heard(today: date, path: Path | None = None) -> set[str]:
     """The drills that were played or, on `today`, listened to, by the ledger (the player's own when None); none, and no
     file made, where there is none yet. Raises CoachError.
@@ -179,12 +193,12 @@ def heard(today: date, path: Path | None = None) -> set[str]:
     path = path or places.ledger()
     if not path.exists():
         return set()
+    from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
     from coach.practice.listening import HEARD, heard_today
 
-    with Ledger(path) as ledger:
-        played = {drill for (drill,) in ledger.rows("SELECT DISTINCT drill FROM takes")}
-        return played | heard_today(ledger.notes(HEARD), today)
+    with Ledger(path) as ledger, Estimates(ledger) as estimates:
+        return {*estimates.played(), *heard_today(ledger.notes(HEARD), today)}
 
 
 def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, Steady] | None:
@@ -212,7 +226,6 @@ def plan_of(drills: Sequence[Drill], takes: Iterable[Take], settings: Settings, 
     return planner.plan(drills, takes, now, minutes, _plan_settings(settings))
 
 
-@collector_waits()
 def plan_here(
     drills: Sequence[Drill],
     library: Library,
@@ -233,7 +246,9 @@ def plan_here(
     if not path.exists():
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
     from coach.practice.estimates import Estimates
+    from coach.practice.keeping import keeping
     from coach.practice.ledger import Ledger
+    from coach.practice.past import returns_of
 
     use = _plan_settings(settings)
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
@@ -261,10 +276,9 @@ def plan_here(
                 heard=day.heard,
             )
 
-        made, told = plan_under(day, minutes, drills, make, library), estimates.keeping().words
-        if told and made.blocks:
-            made = replace(made, notes=(*made.notes, told))
-        return made, day.wishes
+        made, told = plan_under(day, minutes, drills, make, library), keeping(returns_of(pasts.values())).words
+        notes = (*made.notes, *([told] if told and made.blocks else ()), *estimates.troubles())
+        return replace(made, notes=notes), day.wishes
 
 
 def pieces(library: Library, settings: Settings) -> Callable[[str, str], Piece | None]:

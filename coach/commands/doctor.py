@@ -1,33 +1,57 @@
-"""`coach doctor`: what sound, MIDI and files the coach sees on this machine. Looks only, and never fails."""
+"""`coach doctor`: what sound, MIDI and files the coach sees on this machine. It never fails for what it finds.
+
+It only looks, but for `--put-aside`, which writes the entries of the log that cannot be read into a file and notes it.
+"""
 
 from __future__ import annotations
 
+import json
 import platform
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator
-from typing import Any
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from coach import __version__, places, shelf
 from coach.commands.answers import answer, width, wrapped
-from coach.commands.arguments import Command, add_json
+from coach.commands.arguments import Command, add_force, add_json
+from coach.errors import BadInput
+from coach.outfile import new_file
 from coach.practice.cautions import CAUTIONS
 from coach.settings import read_settings
 
+if TYPE_CHECKING:
+    from coach.practice.readable import Unread
+
+
+MOST_LISTED = 20
+
 
 def _arguments(parser: ArgumentParser) -> None:
+    parser.add_argument(
+        "--put-aside",
+        metavar="F.json",
+        help="write the entries of the log that cannot be read into this file, and speak of them no more",
+    )
+    add_force(parser)
     add_json(parser)
 
 
 def _doctor(args: Namespace) -> None:
+    aside = None if args.put_aside is None else _put_aside(args.put_aside, args.force)
+    unread, log_problems = _log()
     data = {
         "version": __version__,
         "python": platform.python_version(),
         "audio": _audio(),
         "midi": _midi(),
         "paths": _paths(),
-        "problems": _problems(),
+        "problems": _problems() + log_problems,
+        "unread": [one.as_json() for one in unread],
         "cautions": list(CAUTIONS),
     }
+    if aside is not None:
+        data["put_aside"] = aside
     answer(args.json, data, _lines(data))
 
 
@@ -66,11 +90,45 @@ def _problems() -> list[str]:
     """What in the player's own files cannot be used, one sentence each."""
     found = [broken.why for broken in shelf.library().broken]
     found += read_settings(places.settings()).problems
-    try:
-        shelf.takes()
-    except Exception as error:
-        found.append(str(error))
     return found
+
+
+def _log() -> tuple[list[Unread], list[str]]:
+    """The log's entries that cannot be read and were not put aside, and what is to be said of the log."""
+    if not places.ledger().exists():
+        return [], []
+    try:
+        from coach.practice.ledger import Ledger
+        from coach.practice.readable import left_out, put_aside, told_of, unread_rows
+
+        with Ledger(places.ledger()) as ledger:
+            ledger.takes()
+            unread = left_out(unread_rows(ledger.rows), put_aside(ledger.rows))
+            found = [told_of(len(unread), "")] if unread else []
+            return unread, [*found, *filter(None, [ledger.damage()])]
+    except Exception as error:
+        return [], [str(error)]
+
+
+def _put_aside(name: str, force: bool) -> dict[str, Any]:
+    """Write what cannot be read into a file, then note in the log that it is there; nothing is taken out of the log."""
+    from coach.practice.ledger import Ledger
+    from coach.practice.readable import PUT_ASIDE, aside_notes, left_out, put_aside, unread_rows
+
+    if Path(name).suffix.lower() != ".json":
+        raise BadInput("what cannot be read goes into a JSON file", where=name, mend="give a name that ends in .json")
+    if not places.ledger().exists():
+        raise BadInput("nothing was logged yet", mend="there is nothing to put aside")
+    with Ledger(places.ledger()) as ledger:
+        unread = left_out(unread_rows(ledger.rows), put_aside(ledger.rows))
+        if not unread:
+            raise BadInput("every entry of the log can be read", mend="there is nothing to put aside")
+        told = {"steady_thumb_put_aside": 1, "entries": [one.as_json() for one in unread]}
+        with new_file(Path(name), "the entries", force=force) as file:
+            file.write((json.dumps(told, ensure_ascii=False, indent=1) + "\n").encode("utf-8"))
+        for text in aside_notes(one.mark for one in unread):
+            ledger.add_note(PUT_ASIDE, text)
+    return {"file": name, "entries": len(unread)}
 
 
 def _lines(data: dict[str, Any]) -> Iterator[str]:
@@ -94,6 +152,17 @@ def _lines(data: dict[str, Any]) -> Iterator[str]:
     yield "Problems: none" if not data["problems"] else "Problems"
     for problem in data["problems"]:
         yield from wrapped(problem, "  ", width())
+    for one in data["unread"][:MOST_LISTED]:
+        columns = ", ".join(one["cannot_be_read"]) or "its take is not there"
+        yield from wrapped(f"{one['table']}, row {one['row']}: {columns}", "    ", width())
+    if len(data["unread"]) > MOST_LISTED:
+        yield f"    and {len(data['unread']) - MOST_LISTED} more (--json lists all)"
+    if data["unread"]:
+        yield from wrapped("`coach doctor --put-aside FILE.json` keeps them in a file.", "  ", width())
+    if data.get("put_aside"):
+        count = data["put_aside"]["entries"]
+        what = "1 entry" if count == 1 else f"{count} entries"
+        yield f"  {data['put_aside']['file']}: {what} put aside; the log still has them."
     yield ""
     yield "For your hands and ears"
     for caution in data["cautions"]:
@@ -102,8 +171,9 @@ def _lines(data: dict[str, Any]) -> Iterator[str]:
 
 COMMANDS = {
     "doctor": Command(
-        "Tells what sound devices, MIDI ports and files the coach sees here, and what in your files it cannot read.",
-        "coach doctor --json",
+        "Tells what sound devices, MIDI ports and files the coach sees here, and what in your files it cannot read. "
+        "Entries of the log that cannot be read can be put aside into a file; the log keeps them all the same.",
+        "coach doctor --json\ncoach doctor --put-aside unread.json",
         _arguments,
         _doctor,
     ),

@@ -17,12 +17,12 @@ from coach.errors import BadInput
 from coach.outfile import new_file
 from coach.picking.layers import FULL, check_layer
 from coach.practice.cautions import CAUTIONS
-from coach.practice.days import now_here, read_at
+from coach.practice.days import accepted, now_here, read_at
 from coach.practice.exchange import export_csv, export_json, merge, take_row
 from coach.practice.ledger import Ledger
-from coach.practice.takes import VERDICTS, Take
+from coach.practice.takes import MOST_COUNTED, VERDICTS, Take
 
-MOST_BARS = MOST_STUMBLES = 100_000
+MOST_BARS = MOST_STUMBLES = MOST_COUNTED
 
 
 def _log_arguments(parser: ArgumentParser) -> None:
@@ -31,7 +31,13 @@ def _log_arguments(parser: ArgumentParser) -> None:
 
 def _log(args: Namespace) -> None:
     takes = shelf.takes()
+    _tell_troubles()
     answer(args.json, [take_row(take) for take in takes], chain(_log_lines(takes), _summary(takes)))
+
+
+def _tell_troubles() -> None:
+    for text in shelf.log_troubles():
+        note(text)
 
 
 def _log_lines(takes: Sequence[Take]) -> Iterator[str]:
@@ -109,7 +115,9 @@ def _moment(text: str) -> datetime:
     """The moment a player writes; without an offset it is local time. Raises BadInput."""
     try:
         bare = datetime.fromisoformat(text.strip())
-        at = bare.astimezone() if bare.tzinfo is None else read_at(text)
+        at = accepted(bare.astimezone() if bare.tzinfo is None else read_at(text))
+    except BadInput as error:
+        raise BadInput(f"--at '{text}': {error.what}", mend=error.mend) from None
     except (ValueError, OverflowError, OSError):
         raise BadInput(f"--at '{text}' is not a time", mend="give date and time, like 2026-03-01T19:30+01:00") from None
     if at > now_here():
@@ -130,6 +138,7 @@ def _export(args: Namespace) -> None:
         raise BadInput("the log goes into CSV or JSON", where=args.file, mend="give a name that ends in .csv or .json")
     with Ledger(places.ledger()) as ledger:
         count = way(ledger, args.file, args.force)
+    _tell_troubles()
     answer(args.json, {"file": args.file, "takes": count}, [f"{args.file}: {_takes(count)}."])
 
 

@@ -90,6 +90,8 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
         rows = drill_rows(drills, (), now, estimates.steadies(drills, now.date()), pasts)
         since = now.date() - timedelta(LATELY_DAYS)
         lately = [d for d in drills if d.id in pasts and pasts[d.id].last_day > since]
+        for text in estimates.troubles():
+            note(text)
         told = findings(ledger, lately, library, now.date(), piece_of=shelf.pieces(library, settings()))
     for row in rows:
         found = told.get(row["drill"])

@@ -15,6 +15,7 @@ from coach.practice.ledger import Ledger
 from coach.practice.loopmap import LoopMap, loop_map, piece_map
 from coach.practice.need import Reason
 from coach.practice.plateau import curve
+from coach.practice.readable import READABLE
 from coach.practice.remedies import DROPPED, NOTE, Course, Finding, courses, finding
 from coach.practice.songdrills import read_drill_id
 from coach.practice.takes import OTHER_CHORDS, Stumble, Take
@@ -61,10 +62,10 @@ def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
     since = today - timedelta(LATELY_DAYS - 1)
     rows = ledger.rows(
         "SELECT t.drill, s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM ("
-        " SELECT id, drill, row_number() OVER (PARTITION BY drill ORDER BY at DESC, id DESC) AS place"
-        " FROM takes WHERE at >= ? AND local_day BETWEEN ? AND ?"
-        " AND id NOT IN (SELECT take FROM notes WHERE kind = ? AND take IS NOT NULL)"
-        f") t JOIN stumbles s ON s.take = t.id WHERE t.place <= {LATELY_TAKES} ORDER BY s.at, s.id",
+        " SELECT id, drill, row_number() OVER (PARTITION BY drill ORDER BY at DESC, id DESC) AS lately"
+        f" FROM {READABLE['takes']} WHERE at >= ? AND local_day BETWEEN ? AND ?"
+        f" AND id NOT IN (SELECT take FROM {READABLE['notes']} WHERE kind = ? AND take IS NOT NULL)"
+        f") t JOIN {READABLE['stumbles']} s ON s.take = t.id WHERE t.lately <= {LATELY_TAKES} ORDER BY s.at, s.id",
         (since - _AN_OFFSET).isoformat(),  # by the index of moments; a local day begins up to 14 hours apart from UTC's
         since.isoformat(),
         today.isoformat(),

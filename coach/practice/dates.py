@@ -41,7 +41,7 @@ def settled(notes: Iterable[Note]) -> dict[str, Settled]:
             continue
         try:
             told = json.loads(note.text)
-        except ValueError:
+        except (ValueError, RecursionError):
             continue
         match told:
             case ["take up" | "wake", str(song)]:

@@ -12,6 +12,8 @@ from datetime import UTC, date, datetime, timedelta
 from coach.errors import BadInput
 
 _EPOCH = datetime(1970, 1, 1, tzinfo=UTC)
+DAYS_AHEAD = 1
+"""How many days ahead of now something may be logged."""
 _MICROSECOND = timedelta(microseconds=1)
 _MEND = "give date, time and offset, like 2026-03-01T19:30+01:00"
 
@@ -34,6 +36,19 @@ def utc_text(at: datetime) -> str:
         return aware(at).astimezone(UTC).isoformat(timespec="microseconds").replace("+00:00", "Z")
     except OverflowError:
         raise BadInput(f"the time '{at}' lies outside the calendar", mend=_MEND) from None
+
+
+def accepted(at: datetime) -> datetime:
+    """`at` itself if something may be logged for it: from 1970 on, and a day ahead of now at most (clocks differ).
+
+    Raises BadInput, also without an offset.
+    """
+    text = utc_text(at)
+    if at < _EPOCH:
+        raise BadInput(f"{text[:10]} lies before 1970", mend=_MEND)
+    if at > now_here() + timedelta(days=DAYS_AHEAD):
+        raise BadInput(f"{text[:10]} lies more than a day ahead", mend="give a time that has gone by")
+    return at
 
 
 def from_utc_text(text: str) -> datetime:

@@ -51,7 +51,7 @@ def standing_wishes(notes: Iterable[Note], today: date) -> list[list[str | int]]
             continue
         try:
             told = json.loads(note.text)
-        except ValueError:
+        except (ValueError, RecursionError):
             continue
         if told == [UNDO]:
             stands[-1:] = []

@@ -10,7 +10,7 @@ import csv
 import io
 import json
 import sqlite3
-from collections.abc import Iterable
+from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
@@ -18,6 +18,7 @@ from coach.errors import BadInput, CoachError
 from coach.outfile import new_file
 from coach.practice.days import utc_text
 from coach.practice.ledger import Ledger
+from coach.practice.readable import AS_THEY_LIE, Unread, unread_rows
 from coach.practice.schema import COLUMNS, LATER_COLUMNS, VERSION, bring_forward
 from coach.practice.takes import Take
 from coach.practice.troubles import explain
@@ -59,20 +60,32 @@ def export_csv(ledger: Ledger, path: Path | str, force: bool = False) -> int:
 
 
 def export_json(ledger: Ledger, path: Path | str, force: bool = False) -> int:
-    """Write everything the ledger holds; gives how many takes. An existing file is kept unless `force`."""
+    """Write all that can be read; gives how many takes. An existing file is kept unless `force`. Raises CoachError."""
     document: dict[str, Any] = {_HEAD: VERSION}
-    with ledger.transaction() as db:  # one moment for all tables
-        for table, rows in _read(db).items():
-            document[table] = [dict(zip(COLUMNS[table], row, strict=True)) for row in rows]
+    with ledger.one_moment():
+        for table, names in COLUMNS.items():
+            # In the order of their own values, so that ledgers with the same rows are written the same.
+            rows = ledger.rows(f"SELECT {', '.join(names)} FROM {AS_THEY_LIE[table]} ORDER BY {', '.join(names)}")
+            document[table] = _of_takes_there(table, [dict(zip(names, row, strict=True)) for row in rows], document)
     _write_beside(Path(path), json.dumps(document, ensure_ascii=False, indent=1) + "\n", force)
     return len(document["takes"])
 
 
+def _of_takes_there(
+    table: str, rows: list[dict[str, Any]], document: Mapping[str, list[dict[str, Any]]]
+) -> list[dict[str, Any]]:
+    """The rows but for those of a take that could not be read; a note stands alone where its take is not there."""
+    if table == "takes":
+        return rows
+    there = {take["id"] for take in document["takes"]}
+    if table == "notes":
+        return [row if row["take"] in there else {**row, "take": None} for row in rows]
+    return [row for row in rows if row["take"] in there]
+
+
 def _read(db: sqlite3.Connection) -> Rows:
-    # In the order of their own values, so that ledgers with the same rows are written the same.
     return {
-        table: db.execute(f"SELECT {', '.join(names)} FROM {table} ORDER BY {', '.join(names)}").fetchall()
-        for table, names in COLUMNS.items()
+        table: db.execute(f"SELECT {', '.join(names)} FROM {table}").fetchall() for table, names in COLUMNS.items()
     }
 
 
@@ -93,6 +106,7 @@ def merge(ledger: Ledger, other_path: Path | str) -> dict[str, int]:
     added = {}
     try:
         with ledger.transaction() as db:
+            last = {t: db.execute(f"SELECT coalesce(max(rowid), 0) FROM {t}").fetchone()[0] for t in COLUMNS}
             for table, names in COLUMNS.items():
                 before = db.total_changes
                 marks = ", ".join("?" * len(names))
@@ -101,9 +115,20 @@ def merge(ledger: Ledger, other_path: Path | str) -> dict[str, int]:
                     f"INSERT INTO {table} ({', '.join(names)}) VALUES ({marks}) ON CONFLICT DO NOTHING", rows[table]
                 )
                 added[table] = db.total_changes - before
+            _check_readable(unread_rows(lambda query, *values: db.execute(query, values).fetchall(), last), str(other))
     except sqlite3.IntegrityError as error:
         raise BadInput(f"an entry in it is not sound ({error}), so nothing was taken over", where=str(other)) from None
     return added
+
+
+def _check_readable(unread: Sequence[Unread], where: str) -> None:
+    """Raises BadInput where a row that was taken over would be left out of every answer (days before 1970 or ahead of
+    now, tempos nobody can play, and the like)."""
+    if unread:
+        count = "an entry" if len(unread) == 1 else f"{len(unread)} entries"
+        one = f"{unread[0].table}: {', '.join(unread[0].columns) or 'its take is not there'}"
+        mend = "`coach log export` on the other machine leaves out what cannot be read; merge that file"
+        raise BadInput(f"{count} in it cannot be read ({one}), so nothing was taken over", where=where, mend=mend)
 
 
 def _looks_like_json(path: Path) -> bool:

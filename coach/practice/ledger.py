@@ -22,7 +22,9 @@ from uuid import uuid4
 
 from coach.errors import BadInput, CoachError
 from coach.music.tempo import bpm_value
-from coach.practice.days import from_utc_text, local_day, now_here, utc_text
+from coach.practice.days import accepted, from_utc_text, local_day, now_here, utc_text
+from coach.practice.readable import AS_THEY_LIE, READABLE, teach
+from coach.practice.salvage import is_damage, saved_copy
 from coach.practice.schema import bring_forward, check_ours
 from coach.practice.takes import FULL, MODES, VERDICTS, Note, Pass, Stumble, Take
 from coach.practice.troubles import checked_count, checked_verdict, checked_word, explain, patiently
@@ -60,7 +62,11 @@ class Ledger:
             if isinstance(error, sqlite3.Error):
                 raise explain(error, where) from None
             raise
+        teach(db)
         self._db = db
+        self._saved: sqlite3.Connection | None = None
+        self.lacking: tuple[str, ...] = ()
+        """The tables of which damaged pages keep some rows; as far as was noticed by reading."""
 
     @staticmethod
     def _prepare(db: sqlite3.Connection, where: str, wait_s: float) -> None:
@@ -74,6 +80,7 @@ class Ledger:
     def close(self) -> None:
         """Close the file; closing twice does no harm."""
         with self._lock:
+            self._drop_saved()
             self._db.close()
 
     def __enter__(self) -> Ledger:
@@ -88,6 +95,7 @@ class Ledger:
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """Several rows, all or none. Raises CoachError when the disk or another coach is in the way."""
         with self._lock:
+            self._drop_saved()
             try:
                 self._db.execute("BEGIN IMMEDIATE")
                 try:
@@ -105,6 +113,7 @@ class Ledger:
     def _add(self, table: str, **row: Any) -> None:
         names, marks = ", ".join(row), ", ".join("?" * len(row))
         with self._lock:
+            self._drop_saved()
             try:
                 self._db.execute(f"INSERT INTO {table} ({names}) VALUES ({marks})", tuple(row.values()))
             except sqlite3.IntegrityError as error:
@@ -130,7 +139,7 @@ class Ledger:
     def _take_row(self, drill: str, tempo: Tempo, layer: str, at: datetime | None, mode: str) -> dict[str, Any]:
         if mode not in MODES:
             raise BadInput(f"'{mode}' is not a way to take a drill", mend="use one of " + ", ".join(MODES))
-        moment = now_here() if at is None else at
+        moment = accepted(now_here() if at is None else at)
         return {
             "id": uuid4().hex,
             "at": utc_text(moment),
@@ -159,7 +168,7 @@ class Ledger:
             "passes",
             take=take,
             number=checked_count(number, "the pass number"),
-            at=utc_text(at or now_here()),
+            at=utc_text(accepted(at or now_here())),
             tempo=float(bpm_value(tempo)),
             bars=checked_count(bars, "bars"),
             stumbles=checked_count(stumbles, "stumbles"),
@@ -186,7 +195,7 @@ class Ledger:
             "stumbles",
             id=uuid4().hex,
             take=take,
-            at=utc_text(at or now_here()),
+            at=utc_text(accepted(at or now_here())),
             bar=checked_count(bar_in_loop, "the bar"),
             beat=str(exact),
             tempo=float(bpm_value(tempo)),
@@ -195,12 +204,12 @@ class Ledger:
 
     def give_verdict(self, take: str, verdict: str, *, at: datetime | None = None) -> None:
         """Write the player's word for a take. A second word is added, not put in its place; the last one counts."""
-        moment = utc_text(at or now_here())
+        moment = utc_text(accepted(at or now_here()))
         self._add("verdicts", id=uuid4().hex, take=take, at=moment, verdict=checked_verdict(verdict))
 
     def add_note(self, kind: str, text: str = "", take: str | None = None, at: datetime | None = None) -> str:
         """Write a note such as `pain reported` or `rest taken`; gives its id. Raises BadInput."""
-        moment = now_here() if at is None else at
+        moment = accepted(now_here() if at is None else at)
         row = {"id": uuid4().hex, "at": utc_text(moment), "local_day": local_day(moment).isoformat()}
         self._add("notes", **row, kind=checked_word(kind, "kind of note"), text=str(text), take=take)
         return row["id"]
@@ -230,36 +239,74 @@ class Ledger:
     # Reading
 
     def rows(self, query: str, *values: Any) -> list[tuple[Any, ...]]:
-        """The rows a reading query gives. Raises CoachError when the file cannot be read."""
+        """The rows a reading query gives; of a file with damaged pages those that can be reached.
+
+        Raises CoachError when the file cannot be read.
+        """
         with self._lock:
             try:
-                return self._db.execute(query, values).fetchall()
+                if self._saved is not None:
+                    return self._saved.execute(query, values).fetchall()
+                try:
+                    return self._db.execute(query, values).fetchall()
+                except sqlite3.Error as error:
+                    if not is_damage(error):
+                        raise
+                    self._saved, lacks = saved_copy(self._db)
+                    self.lacking = tuple(table for table, some in lacks.items() if some)
+                    return self._saved.execute(query, values).fetchall()
             except sqlite3.Error as error:
                 raise explain(error, str(self.path)) from None
 
-    def takes(self, drill: str | None = None, *, ids: Iterable[str] | None = None) -> list[Take]:
-        """All takes in the order they began, those of one drill, or those of these `ids`; cut-off ones among them."""
-        chosen, values = "", tuple[str, ...]()
-        if drill is not None:
-            chosen, values = " WHERE t.drill = ?", (drill,)
-        if ids is not None:
-            chosen, values = " WHERE t.id IN (SELECT value FROM json_each(?))", (json.dumps(sorted(ids)),)
-        join = f" x JOIN takes t ON t.id = x.take{chosen}"
+    @contextmanager
+    def one_moment(self) -> Iterator[None]:
+        """What is asked in it is answered as the ledger is at one moment. Raises CoachError."""
+        with self._lock:
+            self.rows("BEGIN")
+            try:
+                yield
+            finally:
+                for db in filter(None, (self._db, self._saved)):
+                    if db.in_transaction:
+                        db.execute("ROLLBACK")
+
+    def _drop_saved(self) -> None:
+        """What was written since is not in the copy."""
+        if self._saved is not None:
+            self._saved.close()
+            self._saved = None
+
+    def takes(self, drill: str | None = None, *, drills: Iterable[str] | None = None) -> list[Take]:
+        """All takes in the order they began, those of one drill or of some; cut-off ones among them.
+
+        What cannot be read is left out (readable.py).
+        """
+        read, of, is_, values = AS_THEY_LIE, "", "", tuple[str, ...]()
+        if drill is not None or drills is not None:
+            names = json.dumps([drill] if drill is not None else sorted(drills or ()))
+            chosen = "IN (SELECT value FROM json_each(?))"
+            ids = self.rows(f"SELECT id FROM takes WHERE drill {chosen} AND plain_text(CAST(id AS BLOB), 1)", names)
+            read, of, is_ = READABLE, f" WHERE x.take {chosen}", f" WHERE x.id {chosen}"
+            values = (json.dumps([id_ for (id_,) in ids]),)
         passes: dict[str, list[Pass]] = defaultdict(list)
         with self._lock:
             for take, number, tempo, bars, stumbles, clean, layer in self.rows(
                 "SELECT x.take, x.number, x.tempo, x.bars, x.stumbles, x.clean, x.layer"
-                f" FROM passes{join} ORDER BY x.take, x.number",
+                f" FROM {read['passes']} x{of} ORDER BY x.take, x.number",
                 *values,
             ):
                 passes[take].append(Pass(number, tempo, bars, stumbles, bool(clean), layer))
-            counted = dict(self.rows(f"SELECT x.take, count(*) FROM stumbles{join} GROUP BY x.take", *values))
-            sums = self.rows(f"SELECT x.take, x.bars, x.stumbles FROM wholes{join}", *values)
+            counted = dict(
+                self.rows(f"SELECT x.take, count(*) FROM {read['stumbles']} x{of} GROUP BY x.take", *values)
+            )
+            sums = self.rows(f"SELECT x.take, x.bars, x.stumbles FROM {read['wholes']} x{of}", *values)
             wholes = {take: (bars, stumbles) for take, bars, stumbles in sums}
-            verdicts = dict(self.rows(f"SELECT x.take, x.verdict FROM verdicts{join} ORDER BY x.at, x.id", *values))
+            verdicts = dict(
+                self.rows(f"SELECT x.take, x.verdict FROM {read['verdicts']} x{of} ORDER BY x.at, x.id", *values)
+            )
             begun = self.rows(
-                "SELECT t.id, t.at, t.local_day, t.drill, t.tempo, t.layer, t.mode"
-                f" FROM takes t{chosen} ORDER BY t.at, t.id",
+                "SELECT x.id, x.at, x.local_day, x.drill, x.tempo, x.layer, x.mode"
+                f" FROM {read['takes']} x{is_} ORDER BY x.at, x.id",
                 *values,
             )
         found = []
@@ -287,8 +334,8 @@ class Ledger:
         """Every stumble in the order it happened, or those of one drill."""
         chosen, values = ("", ()) if drill is None else (" WHERE t.drill = ?", (drill,))
         rows = self.rows(
-            "SELECT s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no FROM stumbles s JOIN takes t ON t.id = s.take"
-            f"{chosen} ORDER BY s.at, s.id",
+            "SELECT s.take, s.at, s.bar, s.beat, s.tempo, s.pass_no"
+            f" FROM {READABLE['stumbles']} s JOIN {READABLE['takes']} t ON t.id = s.take{chosen} ORDER BY s.at, s.id",
             *values,
         )
         return [Stumble(take, from_utc_text(at), *rest) for take, at, *rest in rows]
@@ -296,8 +343,20 @@ class Ledger:
     def notes(self, kind: str | None = None) -> list[Note]:
         """Every note in order, or those of one kind."""
         chosen, values = ("", ()) if kind is None else (" WHERE kind = ?", (kind,))
-        rows = self.rows(f"SELECT id, at, local_day, kind, text, take FROM notes{chosen} ORDER BY at, id", *values)
+        rows = self.rows(
+            f"SELECT id, at, local_day, kind, text, take FROM {AS_THEY_LIE['notes']}{chosen} ORDER BY at, id", *values
+        )
         return [Note(i, from_utc_text(at), date.fromisoformat(day), *rest) for i, at, day, *rest in rows]
+
+    def damage(self) -> str | None:
+        """What is said of damaged pages of the file, as far as was noticed by reading; None where all was had."""
+        if self._saved is None:
+            return None
+        some = f"some entries ({', '.join(self.lacking)}) are lost in it" if self.lacking else "no entry is lost in it"
+        return (
+            f"The ledger's file is damaged, and {some}; it was left as it is. To go on with what can be read:"
+            f" `coach log export saved.json`, move {self.path} away, `coach log merge saved.json`."
+        )
 
 
 @contextmanager

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from itertools import groupby
 from typing import NamedTuple
@@ -129,7 +129,7 @@ class _Layer:
 
 
 class Fold:
-    """A drill's past as its days come, one after the other: what `after_day` does, without a value for each day."""
+    """A drill's past as its days come, one after the other; it may go on from a past."""
 
     __slots__ = (
         "_begun", "_bpm", "_curve", "_first", "_full", "_graded", "_held", "_last", "_last_at", "_lately", "_newest",
@@ -189,11 +189,6 @@ class Fold:
             self._newest = day
         self._last, self._last_at = day, at
 
-    @property
-    def begun(self) -> bool:
-        """True once there was a day."""
-        return self._last > date.min
-
     def past(self) -> Past:
         """The past as it is now; there was a day."""
         before, graded = self._begun, self._graded
@@ -212,13 +207,6 @@ class Fold:
             memory,
             tuple([n for gap in sorted(self._returns) for n in (gap, *self._returns[gap])]),
         )
-
-
-def after_day(past: Past | None, takes: Sequence[Take]) -> Past:
-    """The past after more takes of one drill and one local day, in order and later than all before."""
-    fold = Fold(takes[0].drill, past)
-    fold.day(takes[0].local_day, [counted_short(take) for take in takes])
-    return fold.past()
 
 
 def returns_of(pasts: Iterable[Past]) -> dict[int, tuple[int, int]]:

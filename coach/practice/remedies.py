@@ -124,7 +124,7 @@ def courses(notes: Iterable[Note]) -> dict[str, list[Course]]:
         try:
             told = json.loads(note.text)
             drill, remedy, what_for = str(told["drill"]), str(told["remedy"]), str(told["for"])
-        except (ValueError, TypeError, KeyError):
+        except (ValueError, TypeError, KeyError, RecursionError):
             continue
         if note.kind == NOTE and remedy in WORDS:
             found[drill].append(Course(drill, remedy, what_for, note.at, note.local_day))

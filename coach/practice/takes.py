@@ -19,6 +19,9 @@ FULL, THUMB = "full", "thumb"
 OTHER_CHORDS = "other chords"
 """The kind of the note of a take that was played on other chords than its drill's, which are its text."""
 
+MOST_COUNTED = 100_000
+"""The most bars, stumbles or passes that one entry may speak of."""
+
 MODES = ("play", "sing")
 """Whether the player only played or sang as well."""
 

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from typing import TypeVar
 
 from coach.errors import BadInput, CoachError
-from coach.practice.takes import VERDICTS
+from coach.practice.takes import MOST_COUNTED, VERDICTS
 
 T = TypeVar("T")
 
@@ -16,6 +16,7 @@ _TROUBLES = (
     # what SQLite says, what it means to the player, how to mend it
     ("not a database", "this file is not a practice ledger", "choose another file, or move this one away"),
     ("malformed", "this ledger is damaged and was left as it is", "put a copy of it back, or move it away"),
+    ("too big", "this ledger is damaged and was left as it is", "put a copy of it back, or move it away"),
     ("full", "the disk is full, so the last entry was not written", "free some space and go on"),
     ("readonly", "the ledger may not be written", "change its permissions, or choose another place"),
     ("read-only", "the ledger may not be written", "change its permissions, or choose another place"),
@@ -46,9 +47,9 @@ def patiently(deed: Callable[[], T], wait_s: float) -> T:
 
 
 def checked_count(value: int, name: str, least: int = 0) -> int:
-    """`value` if it is a whole number from `least` up, else BadInput."""
-    if isinstance(value, bool) or not isinstance(value, int) or not least <= value < 2**31:
-        what = f"{name} '{value}' is not a whole number from {least} up"
+    """`value` if it is a whole number from `least` to MOST_COUNTED, else BadInput."""
+    if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= MOST_COUNTED:
+        what = f"{name} '{value!s:.40}' is not a whole number from {least} to {MOST_COUNTED}"
         raise BadInput(what, mend=f"give a number like {max(least, 4)}")
     return value
 

@@ -98,7 +98,7 @@ class Coach(App[None]):
     def exit(self, *args: Any, **kwargs: Any) -> None:
         """Leave; a long ledger that is being read would keep the terminal for many seconds, so it is given up."""
         if self.ends_all:
-            from coach.practice.rebuild import give_up
+            from coach.practice.estimates import give_up
 
             give_up()
         super().exit(*args, **kwargs)

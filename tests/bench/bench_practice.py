@@ -11,7 +11,6 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
-from coach.practice.collector import collector_waits
 from coach.practice.drills import Drill, Material, drills_from
 from coach.practice.estimates import Estimates
 from coach.practice.exchange import export_json, merge
@@ -54,7 +53,6 @@ def report(name: str, deed: Callable[[], object], times: int = 5) -> None:
     print(f"{name:42} median {median(spent):9.2f} ms   worst {max(spent):9.2f} ms   ({times} runs)")
 
 
-@collector_waits()
 def kept_plan(ledger: Ledger, drills: tuple[Drill, ...]) -> None:
     """The plan from what is kept beside the ledger, the file opened anew as `coach today` does."""
     with Estimates(ledger) as estimates:

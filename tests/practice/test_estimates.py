@@ -1,132 +1,162 @@
-"""The estimates beside the ledger: always what the takes themselves give, however the rows came in."""
+"""What is kept beside the ledger: always what the takes themselves give, however the rows came in; else thrown away."""
 
-import json
 import sqlite3
 from dataclasses import replace
-from datetime import datetime, timedelta
+from datetime import UTC, date, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
-from coach.practice import keptfigures
+from coach.errors import CoachError
+from coach.practice import estimates as room
+from coach.practice.edits import Wishes
 from coach.practice.estimates import Estimates, beside
 from coach.practice.exchange import merge
+from coach.practice.keeping import keeping
 from coach.practice.kin import steadies_of
 from coach.practice.ledger import Ledger
+from coach.practice.load import minutes_by_day
+from coach.practice.past import past_of, pasts_of, returns_of
+from coach.practice.planner import plan
 from coach.practice.steady import evidence_of
+from coach.practice.takes import VERDICTS
 from coach.practice.trials import days_of
-from tests.practice.made import NOW, TODAY, ladder
+from tests.practice.made import NOW, TODAY, ladder, take
 
 DRILLS = ladder()
-law = settings(max_examples=15, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
-played = st.lists(
-    st.tuples(
-        st.sampled_from(["landing-walk", "two-lamps"]),
-        st.integers(0, 40),  # days ago
-        st.sampled_from(["full", "full", "thumb"]),
-        st.sampled_from(["play", "play", "sing"]),
-        st.integers(60, 120),
-        st.lists(st.booleans(), max_size=5),  # no pass: a take cut off, or logged by hand
+SUNG, SUNG_FULL = "ferry-song/plain/part/verse/sing", "ferry-song/plain/part/verse/sing-full"
+law = settings(max_examples=40, deadline=None, suppress_health_check=[HealthCheck.function_scoped_fixture])
+layers = st.sampled_from(["full", "full", "full", "thumb", "thinner"])
+goes = st.lists(
+    st.fixed_dictionaries(
+        {
+            "drill": st.sampled_from(
+                ["landing-walk", "two-lamps", "slow-tide", SUNG, SUNG_FULL, "ferry-song/plain/spoken/verse"]
+            ),
+            "days": st.integers(0, 50),
+            "hours": st.integers(-11, 12),  # from UTC: a local day may come again, or before the one before
+            "layer": layers,
+            "mode": st.sampled_from(["play", "play", "sing"]),
+            "tempo": st.integers(60, 120),
+            "by_hand": st.booleans(),
+            "passes": st.lists(
+                st.tuples(st.integers(60, 120), st.sampled_from([0, 4, 4, 8]), st.booleans(), layers), max_size=6
+            ),
+            "apart": st.booleans(),  # some passes are written down after all takes
+            "words": st.lists(st.sampled_from(VERDICTS), max_size=2),
+            "looked": st.booleans(),  # what is kept is asked for after it
+        }
     ),
-    max_size=30,
+    max_size=25,
 )
 
 
-def write(ledger: Ledger, drill: str, days_ago: int, layer: str, mode: str, tempo: int, passes: list[bool]) -> None:
-    """A take with its passes; one without any is logged by hand when its tempo is odd."""
-    at = NOW - timedelta(days=days_ago)
-    if not passes and tempo % 2:
-        ledger.add_whole_take(drill, tempo, "held", bars=12, stumbles=2, at=at, layer=layer, mode=mode)
-        return
-    take = ledger.begin_take(drill, tempo, layer, at, mode)
-    for n, clean in enumerate(passes):
-        ledger.add_pass(take, n + 1, tempo + n, 4, int(not clean), layer, at=at)
+def write(ledger: Ledger, takes, estimates: Estimates | None = None) -> None:
+    """The takes in the order given; passes of some lie apart, the later ones with the lower numbers."""
+    later = []
+    for n, one in enumerate(takes):
+        at = datetime(2026, 3, 10, 19, n % 60, tzinfo=UTC) - timedelta(days=one["days"])
+        at = at.astimezone(timezone(timedelta(hours=one["hours"])))
+        told = {"layer": one["layer"], "mode": one["mode"], "at": at}
+        if one["by_hand"] and not one["passes"]:
+            ledger.add_whole_take(one["drill"], one["tempo"], "held", bars=n % 13, stumbles=n % 5, **told)
+            continue
+        id_ = ledger.begin_take(one["drill"], one["tempo"], **told)
+        for k, (tempo, bars, clean, layer) in enumerate(one["passes"]):
+            row = (id_, k + 1, tempo, bars, int(not clean), layer)
+            if one["apart"] and k < 2:
+                later.append((row, at))
+            else:
+                ledger.add_pass(*row, at=at)
+        if one["looked"] and estimates is not None:
+            estimates.pasts()
+        for k, word in enumerate(one["words"]):
+            ledger.give_verdict(id_, word, at=at + timedelta(minutes=5 - k))
+    for row, at in reversed(later):
+        ledger.add_pass(*row, at=at)
 
 
 def evening(ledger: Ledger, drill: str = "two-lamps", days_ago: int = 1) -> None:
     """Eight clean and two stumbled passes, around 80 bpm."""
-    write(ledger, drill, days_ago, "full", "play", 80, [True] * 4 + [False])
-    write(ledger, drill, days_ago, "full", "play", 80, [True] * 4 + [False])
+    at = NOW - timedelta(days=days_ago)
+    for _ in range(2):
+        id_ = ledger.begin_take(drill, 80, at=at)
+        for n, clean in enumerate([True] * 4 + [False]):
+            ledger.add_pass(id_, n + 1, 80 + n, 4, int(not clean), at=at)
 
 
 def same_as_the_takes(estimates: Estimates, ledger: Ledger) -> None:
-    """Every drill's evidence is what its takes give by themselves, and so are the figures with kin."""
-    for drill in DRILLS:
-        for layer in ("full", "thumb"):
-            takes = ledger.takes(drill.id)
-            assert estimates.evidence(drill.id, layer) == evidence_of(days_of(takes, layer))
-    of_takes = steadies_of(DRILLS, {d.id: ledger.takes(d.id) for d in DRILLS}, TODAY)
-    assert estimates.steadies(DRILLS, TODAY) == of_takes
+    """All that is kept is what the takes give, and so is the plan that is made of it."""
+    takes = ledger.takes()
+    own = {t.drill: [u for u in takes if u.drill == t.drill] for t in takes}
+    assert estimates.pasts() == pasts_of(takes)
+    assert set(estimates.played()) == set(own)
+    assert estimates.minutes() == minutes_by_day((t.local_day, t.at) for t in takes)
+    for drill, played in own.items():
+        for layer in ("full", "thumb", "thinner"):
+            assert estimates.evidence(drill, layer) == evidence_of(days_of(played, layer))
+    assert estimates.steadies(DRILLS, TODAY) == steadies_of(DRILLS, own, TODAY)
+    kept = {"pasts": estimates.pasts(), "played": estimates.minutes()}
+    for minutes, wishes in ((20, Wishes()), (50, Wishes(pinned=("quick-oars",), skipped=("two-lamps",)))):
+        steady_of = estimates.steady_of(DRILLS, TODAY)
+        made = plan(DRILLS, (), NOW, minutes, wishes=wishes, steady_of=steady_of, **kept)
+        assert made == plan(DRILLS, takes, NOW, minutes, wishes=wishes)
 
 
 @law
-@given(played, st.integers(0, 30))
-def test_take_by_take_all_at_once_and_from_the_takes_it_is_the_same(tmp_path: Path, takes, first: int) -> None:
-    """Counted in bit by bit, in two parts or rebuilt: one result, to the last bit."""
+@given(goes, st.integers(0, 25))
+def test_grown_merged_or_made_at_once_it_is_what_the_takes_give(tmp_path: Path, takes, cut: int) -> None:
+    """Thin layers, sung and spoken drills, other zones, takes by hand or cut off, passes and second words that come
+    late, in one ledger or laid together from two, looked at now and then by a coach that stays open: it is what the
+    takes give at once."""
     for file in tmp_path.iterdir():
         file.unlink()
-    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
-        for n, one in enumerate(takes):
-            write(ledger, *one)
-            if n == first:
-                estimates.refresh()
-        same_as_the_takes(estimates, ledger)
-        estimates.rebuild()
-        same_as_the_takes(estimates, ledger)
+    with Ledger(tmp_path / "a.db") as ledger, Ledger(tmp_path / "b.db") as other, Estimates(ledger) as grown:
+        write(ledger, takes[:cut], grown)
+        same_as_the_takes(grown, ledger)
+        write(other, takes[cut:])
+        merge(ledger, other.path)
+        same_as_the_takes(grown, ledger)
+        with Estimates(ledger, tmp_path / "anew.sqlite3") as at_once:
+            same_as_the_takes(at_once, ledger)
 
 
-def test_a_new_take_touches_its_own_drill_alone(tmp_path) -> None:
-    """After an evening of one drill one is worked out anew; with nothing new, none."""
-    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
-        evening(ledger, "two-lamps")
-        evening(ledger, "landing-walk")
-        assert estimates.refresh() == 2
-        evening(ledger, "landing-walk", days_ago=0)
-        assert estimates.refresh() == 1
-        assert estimates.refresh() == 0
-
-
-@law
-@given(played, st.integers(0, 30), st.integers(1, 5))
-def test_figures_kept_from_coach_to_coach_are_those_of_the_takes(tmp_path: Path, takes, more: int, every: int) -> None:
-    """Asked for now and then, by a coach that stays open and by one opened anew, on this day and on a later one: the
-    figures with kin are those the takes give at once, whichever drill's passes came in between."""
-    for file in tmp_path.iterdir():
-        file.unlink()
-    takes = [*takes, *(("two-lamps", n, "full", "play", 80, [True, True, False]) for n in range(more))]
-    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as stays:
-        for n, one in enumerate(takes):
-            write(ledger, *one)
-            if n % every == 0:
-                own = {d.id: ledger.takes(d.id) for d in DRILLS}
-                later = TODAY + timedelta(days=n)
-                assert stays.steadies(DRILLS, TODAY) == steadies_of(DRILLS, own, TODAY)
-                with Estimates(ledger) as anew:
-                    assert anew.steadies(DRILLS, later) == steadies_of(DRILLS, own, later)
-        same_as_the_takes(stays, ledger)
-
-
-def test_what_stands_is_not_worked_out_again(tmp_path, monkeypatch) -> None:
-    """A coach opened anew works out no belief; after an evening of one drill those that are near of kin at most."""
-    asked: list[str] = []
-    plain = keptfigures.places
-    monkeypatch.setattr(keptfigures, "places", lambda *told: asked.append("") or plain(*told))
-    with Ledger(tmp_path / "a.db") as ledger:
-        for drill in ("landing-walk", "two-lamps", "quick-oars"):
-            for days_ago in range(6, 0, -1):
-                evening(ledger, drill, days_ago)
+def test_a_new_take_touches_its_own_drill_alone(tmp_path, monkeypatch) -> None:
+    """After an evening of one drill that one is folded anew; with nothing new, none, nor by the next coach."""
+    with Ledger(tmp_path / "ledger.sqlite3") as ledger:
         with Estimates(ledger) as estimates:
-            first = estimates.steadies(DRILLS, TODAY)
-        assert len(first) == len(asked) == 3
+            assert estimates.path == beside(ledger.path) == tmp_path / "ledger.estimates.sqlite3"
+            evening(ledger, "two-lamps")
+            evening(ledger, "landing-walk")
+            assert estimates.refresh() == 2
+            evening(ledger, "landing-walk", days_ago=0)
+            assert estimates.refresh() == 1
+            assert estimates.refresh() == 0
+            figures = estimates.steadies(DRILLS, TODAY)
+        monkeypatch.setattr(room, "places", None)  # no belief is worked out again
+        monkeypatch.setattr(ledger, "takes", None)  # no take is read again
         with Estimates(ledger) as estimates:
-            assert estimates.steadies(DRILLS, TODAY) == first
-            assert len(asked) == 3
-            evening(ledger, "two-lamps", days_ago=0)
-            second = estimates.steadies(DRILLS, TODAY)
-            assert second["two-lamps"] != first["two-lamps"]
-            assert 4 <= len(asked) <= 6
+            assert estimates.refresh() == 0
+            assert estimates.steadies(DRILLS, TODAY) == figures != {}
+
+
+def test_with_much_that_is_new_all_is_read_at_once(tmp_path, monkeypatch) -> None:
+    """Older evenings of many drills come in from another machine: no drill is asked for by itself."""
+    monkeypatch.setattr(room, "_MOST_DRILLS", 3)
+    with Ledger(tmp_path / "a.db") as ledger, Ledger(tmp_path / "b.db") as other, Estimates(ledger) as estimates:
+        for name in (drill.id for drill in DRILLS):
+            evening(ledger, name, 2)
+            evening(other, name, 9)
+        assert estimates.refresh() == len(DRILLS)
+        merge(ledger, other.path)
+        asked, whole = [], ledger.takes
+        with monkeypatch.context() as patch:
+            patch.setattr(ledger, "takes", lambda *a, **k: asked.append((a, k)) or whole(*a, **k))
+            assert estimates.refresh() == len(DRILLS)
+        assert asked == [((), {})]
+        same_as_the_takes(estimates, ledger)
 
 
 def test_a_target_of_another_tempo_moves_what_is_lent(tmp_path) -> None:
@@ -138,52 +168,90 @@ def test_a_target_of_another_tempo_moves_what_is_lent(tmp_path) -> None:
         assert estimates.steadies(faster, TODAY) == steadies_of(faster, {"two-lamps": ledger.takes()}, TODAY)
 
 
-def test_a_layer_whose_days_have_gone_by_has_no_figure(tmp_path) -> None:
-    """Six evenings of the whole, then sixteen of the thumb alone: nothing is known of the whole any more."""
-    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
-        for days_ago in range(25, 19, -1):
-            evening(ledger, days_ago=days_ago)
-        assert "two-lamps" in estimates.steadies(DRILLS, TODAY)
-        for days_ago in range(16, 0, -1):
-            write(ledger, "two-lamps", days_ago, "thumb", "play", 80, [True, False])
-        assert estimates.steadies(DRILLS, TODAY) == {}
-        same_as_the_takes(estimates, ledger)
+def not_of_this_ledger(path: Path) -> None:
+    """Change all that is kept, as an older program would have left it."""
+    with sqlite3.connect(path) as db:
+        db.execute("UPDATE drills SET past = '[]', days = '[]', along = NULL")
+    db.close()
 
 
-def test_they_are_kept_beside_the_ledger(tmp_path) -> None:
-    """The file carries the ledger's name, and the next coach has nothing to work out."""
-    path = tmp_path / "ledger.sqlite3"
-    with Ledger(path) as ledger:
-        evening(ledger)
-        with Estimates(ledger) as first:
-            assert first.path == beside(path) == tmp_path / "ledger.estimates.sqlite3"
-            kept = first.evidence("two-lamps")
-        with Estimates(ledger) as second:
-            assert second.refresh() == 0
-            assert second.evidence("two-lamps") == kept is not None
-
-
-@pytest.mark.parametrize("harm", ["gone", "text", "cut short", "other layout"])
-def test_thrown_away_damaged_or_of_another_layout_it_is_made_anew(tmp_path, harm: str) -> None:
-    """Whatever becomes of the file, the figures are those of the ledger."""
+@pytest.mark.parametrize("harm", ["gone", "text", "cut short", "other layout", "bytes", "values", "older tables"])
+def test_whatever_becomes_of_the_file_it_is_made_anew(tmp_path, harm: str) -> None:
+    """Damaged, of another layout, or kept by an older program: the answers are those of the ledger."""
     with Ledger(tmp_path / "a.db") as ledger:
         evening(ledger)
         with Estimates(ledger) as estimates:
             path = estimates.path
-            estimates.refresh()
+            estimates.steadies(DRILLS, TODAY)
         if harm == "gone":
             path.unlink()
         elif harm == "text":
             path.write_text("no database at all, " * 99)
         elif harm == "cut short":
             path.write_bytes(path.read_bytes()[:5000])
-        else:
+        elif harm == "bytes":
+            told = path.read_bytes()
+            path.write_bytes(told[:4096] + bytes(255 - b for b in told[4096:]))
+        elif harm == "values":
+            not_of_this_ledger(path)
+        elif harm == "other layout":
+            not_of_this_ledger(path)
             with sqlite3.connect(path) as db:
                 db.execute("PRAGMA user_version = 99")
-                db.execute("UPDATE kept SET days = '{}', along = NULL")
             db.close()
-        with Estimates(ledger) as estimates:
-            same_as_the_takes(estimates, ledger)
+        else:
+            path.unlink()
+            with sqlite3.connect(path) as db:
+                db.execute("CREATE TABLE seen (what TEXT PRIMARY KEY, row INTEGER NOT NULL, mark TEXT NOT NULL)")
+                db.execute("PRAGMA user_version = 11")
+            db.close()
+        for _ in range(2):
+            with Estimates(ledger) as estimates:
+                same_as_the_takes(estimates, ledger)
+
+
+@pytest.mark.parametrize("doubt", ["another ledger", "it shrank", "rows were changed", "the clock was set"])
+def test_on_any_doubt_all_is_made_anew(tmp_path, monkeypatch, doubt: str) -> None:
+    """A copy of last week put back and played on, tables that were changed, a clock that ran ahead."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger, tmp_path / "e.db") as estimates:
+        evening(ledger, "slow-tide", 9)
+        if doubt == "the clock was set":
+            monkeypatch.setattr("coach.practice.days.now_here", lambda: datetime.now(UTC) + timedelta(days=40))
+            ledger.add_whole_take("two-lamps", 90, "held", bars=8, at=datetime.now(UTC) + timedelta(days=30))
+        evening(ledger)
+        estimates.steadies(DRILLS, TODAY)
+    if doubt in ("another ledger", "it shrank"):
+        for file in tmp_path.glob("a.db*"):
+            file.unlink()
+        with Ledger(tmp_path / "a.db") as ledger:
+            evening(ledger, "landing-walk")
+            if doubt == "another ledger":
+                evening(ledger, "landing-walk", days_ago=0)
+                evening(ledger, "landing-walk", days_ago=0)
+    elif doubt == "rows were changed":
+        with sqlite3.connect(tmp_path / "a.db") as db:
+            db.execute("DROP TRIGGER passes_no_update")
+            db.execute("UPDATE passes SET clean = 0")
+        db.close()
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger, tmp_path / "e.db") as estimates:
+        same_as_the_takes(estimates, ledger)
+
+
+def test_an_entry_ahead_of_its_time_counts_when_it_has_come(tmp_path, monkeypatch) -> None:
+    """A take of next month, merged in by an older program, is left out and told of; a month later it is a take."""
+    ahead = datetime.now(UTC) + timedelta(days=30)
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        evening(ledger)
+        row = ("f" * 32, ahead.strftime("%Y-%m-%dT%H:%M:%S.000000Z"), ahead.date().isoformat(), "slow-tide", 80.0)
+        with ledger.transaction() as db:
+            db.execute("INSERT INTO takes VALUES (?, ?, ?, ?, ?, 'full', 'play')", row)
+        assert set(estimates.pasts()) == {"two-lamps"}
+        assert "1 entry" in estimates.troubles()[0]
+        was = estimates._made_of()
+        assert estimates._still(estimates._as_it_is(), was)
+        for clock in (ahead, NOW - timedelta(days=30)):  # the time has come; or the clock ran ahead and was set back
+            monkeypatch.setattr(room, "now_here", lambda clock=clock: clock)
+            assert not estimates._still(estimates._as_it_is(), was)
 
 
 def test_without_a_place_to_write_they_live_in_memory(tmp_path) -> None:
@@ -194,52 +262,79 @@ def test_without_a_place_to_write_they_live_in_memory(tmp_path) -> None:
         same_as_the_takes(estimates, ledger)
 
 
-def test_another_ledger_in_its_place_is_noticed(tmp_path) -> None:
-    """A copy of last week put back, and then played on: nothing of the lost evening is left in the figures."""
-    with Ledger(tmp_path / "a.db") as ledger:
-        evening(ledger, days_ago=9)
-        with Estimates(ledger, tmp_path / "e.db") as estimates:
-            write(ledger, "two-lamps", 2, "full", "play", 140, [False] * 5)
-            estimates.refresh()
-    with Ledger(tmp_path / "b.db") as other, Estimates(other, tmp_path / "e.db") as estimates:
-        evening(other, "landing-walk")
-        evening(other, "landing-walk", days_ago=0)
-        same_as_the_takes(estimates, other)
-
-
-def test_merged_evenings_count_whenever_they_come(tmp_path) -> None:
-    """Takes of another machine, older and newer than those here, give what one ledger would have given."""
-    with Ledger(tmp_path / "a.db") as here, Ledger(tmp_path / "b.db") as there, Estimates(here) as estimates:
-        for days_ago in (12, 6, 3):
-            evening(here, days_ago=days_ago)
-        estimates.refresh()
-        for days_ago in (20, 5, 1):
-            write(there, "two-lamps", days_ago, "full", "play", 92, [True, True, False])
-        merge(here, there.path)
-        same_as_the_takes(estimates, here)
-
-
 def test_two_coaches_count_a_take_once(tmp_path) -> None:
-    """With two coaches open on one ledger a new take is counted in once, and both have it."""
+    """With two coaches open on one ledger both have what is new, whichever looked first."""
     with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as first, Estimates(ledger) as second:
         for days_ago in (5, 4):
             evening(ledger, days_ago=days_ago)
-            first.refresh()
-            second.refresh()
+            assert first.refresh() == 1
+            assert second.refresh() == 0
             same_as_the_takes(first, ledger)
             same_as_the_takes(second, ledger)
-        with sqlite3.connect(first.path) as db:
-            days = json.loads(db.execute("SELECT days FROM kept").fetchone()[0])
-        db.close()
-        assert [sum(c + s for *_, c, s in day["full"]) for day in days.values()] == [10, 10]
+
+
+def test_what_is_given_up_leaves_all_as_it_was(tmp_path) -> None:
+    """The program is left while all is made anew: the next one finds what was kept, or makes it."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        evening(ledger, days_ago=3)
+        same_as_the_takes(estimates, ledger)
+        evening(ledger, days_ago=2)
+        room.give_up()
+        try:
+            with pytest.raises(CoachError, match="given up"):
+                estimates.pasts()
+        finally:
+            room._GIVEN_UP.clear()
+        same_as_the_takes(estimates, ledger)
+
+
+@law
+@given(st.lists(st.integers(0, 60), min_size=1, max_size=20), st.integers(0, 20), st.randoms(use_true_random=False))
+def test_a_past_goes_on_from_where_it_was(days: list[int], cut: int, chance) -> None:
+    """Folded up to an evening and from there on, it is the past of all takes at once."""
+    takes = [
+        take("a", d, clean=chance.randint(0, 6), stumbled=chance.randint(0, 4), tempo=chance.randint(60, 100))
+        for d in sorted(set(days), reverse=True)
+    ]
+    assert past_of(takes[cut:], past_of(takes[:cut])) == past_of(takes)
+
+
+def test_a_player_who_forgets_fast_has_things_back_sooner(tmp_path: Path) -> None:
+    """Clean from day to day, stumbling after ten days away: nothing waits three weeks any more, in the kept pasts as
+    in those from all takes."""
+    with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
+        for number, name in enumerate(("landing-walk", "two-lamps", "slow-tide", "reed-bank")):
+            for days_ago in range(160 - number, 0, -11):
+                for away, clean in ((0, False), (1, True)):
+                    at = NOW - timedelta(days=days_ago - away)
+                    id_ = ledger.begin_take(name, 80, at=at)
+                    for n in range(4):
+                        ledger.add_pass(id_, n + 1, 80, 4, 0 if clean or n == 3 else 1, at=at)
+                    ledger.give_verdict(id_, "flowing" if clean else "held", at=at)
+            estimates.pasts()
+        same_as_the_takes(estimates, ledger)
+        keeps = keeping(returns_of(estimates.pasts().values()))
+        wait = keeps.wait
+        assert 3 <= wait < 21
+        assert keeps.words is not None
+        dues = [(past.memory.due - past.memory.last_day).days for past in estimates.pasts().values() if past.memory]
+        assert max(dues) <= wait
 
 
 def test_local_days_are_the_players_own(tmp_path) -> None:
     """A take late in the evening counts for that evening, whatever the date is in UTC."""
     with Ledger(tmp_path / "a.db") as ledger, Estimates(ledger) as estimates:
         at = datetime.fromisoformat("2026-03-09T23:30:00-08:00")
-        take = ledger.begin_take("two-lamps", 80, at=at)
-        ledger.add_pass(take, 1, 80, 4, at=at)
+        begun = ledger.begin_take("two-lamps", 80, at=at)
+        ledger.add_pass(begun, 1, 80, 4, at=at)
         evidence = estimates.evidence("two-lamps")
         assert evidence is not None
         assert evidence.last_day.isoformat() == "2026-03-09"
+
+
+def test_minutes_run_from_the_first_take_to_the_last() -> None:
+    """18:00, 18:04, 18:09: nine minutes and a turn of three; after a pause of an hour another turn counts."""
+    at = [datetime(2026, 3, 9, 18, m, tzinfo=NOW.tzinfo) for m in (9, 0, 4)]
+    day = date(2026, 3, 9)
+    assert minutes_by_day((day, a) for a in at) == {day: 12}
+    assert minutes_by_day((day, a) for a in (*at, at[0] + timedelta(hours=1))) == {day: 15}

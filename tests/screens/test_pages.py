@@ -501,7 +501,7 @@ async def test_leaving_gives_up_the_reading_of_a_long_ledger(
 ) -> None:
     """Where the process ends with the app: elsewhere the next one would find that nothing is read any more."""
     told: list[str] = []
-    monkeypatch.setattr("coach.practice.rebuild.give_up", lambda: told.append("given up"))
+    monkeypatch.setattr("coach.practice.estimates.give_up", lambda: told.append("given up"))
     async with house(tmp_path, (80, 24), minutes=5) as here:
         await planned(here)
         here.app.ends_all = ends_all
