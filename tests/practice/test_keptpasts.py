@@ -15,6 +15,7 @@ from coach.practice.ledger import Ledger
 from coach.practice.load import minutes_by_day
 from coach.practice.past import past_of, pasts_of
 from coach.practice.planner import plan
+from coach.practice.playing import playing_of
 from coach.practice.takes import VERDICTS
 from tests.practice.made import NOW, TODAY, ladder, take
 from tests.practice.test_estimates import evening, write
@@ -42,7 +43,7 @@ def kept_as_told(estimates: Estimates, ledger: Ledger) -> None:
     assert estimates.pasts() == pasts_of(takes)
     assert estimates.minutes() == minutes_by_day((t.local_day, t.at) for t in takes)
     steady_of = estimates.steady_of(DRILLS, TODAY)
-    kept = {"pasts": estimates.pasts(), "played": estimates.minutes(), "steady_of": steady_of}
+    kept = {"pasts": estimates.pasts(), "playing": playing_of(takes, NOW), "steady_of": steady_of}
     for minutes, wishes in ((20, Wishes()), (50, Wishes(pinned=("quick-oars",), skipped=("two-lamps",)))):
         made = plan(DRILLS, (), NOW, minutes, wishes=wishes, **kept)
         assert made == plan(DRILLS, takes, NOW, minutes, wishes=wishes)
