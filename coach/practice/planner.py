@@ -195,7 +195,7 @@ def plan(
         wanted, told_why = allowed(wanted, {} if playing is None else playing.by_day(), today, hands)
         notes += told_why
     if not wanted:
-        return Plan(0, (), tuple(notes))
+        return Plan(0, (), (*notes, STOP))
     called = called_for(wish)
     views = [
         v
