@@ -57,9 +57,7 @@ def _pattern(name: str, grows_from: str = ""):
     return parse_pattern(FILE.format(title=title, meter=meter, slots=SLOTS[meter], grows=grows, thumb=thumb), name)
 
 
-LIBRARY = Library(
-    {name: _pattern(name, "landing-walk" if name == "two-lamps" else "") for name in METERS}, ()
-)
+LIBRARY = Library({name: _pattern(name, "landing-walk" if name == "two-lamps" else "") for name in METERS}, ())
 DRILLS = drills_of(LIBRARY)
 
 # Days with the change of clocks in spring and autumn in the zones below, and one without.
@@ -160,14 +158,15 @@ def lasting(drill: str, bars: int, bpm: int) -> timedelta:
 def made(at: datetime, drill: str, bars: int, bpm: int, count: int, way: str, pause: int = 0) -> Took:
     """A take begun at a moment: `count` passes one after the other, a pause of minutes after the first."""
     each, day = lasting(drill, bars, bpm), at.date()
+    here = at.astimezone(UTC)  # two moments of one zone would be subtracted as if clocks never changed
     if way == "by hand":
-        return Took(day, at, drill, bars * count, bpm, [(at, after(at, each * count))], by_hand=True)
-    passes, here = [], at
+        return Took(day, at, drill, bars * count, bpm, [(here, here + each * count)], by_hand=True)
+    passes = []
     for n in range(count):
-        passes.append((here, after(here, each)))
-        here = after(passes[-1][1], pause * MINUTE if n == 0 else timedelta(0))
+        passes.append((here, here + each))
+        here = passes[-1][1] + (pause * MINUTE if n == 0 else timedelta(0))
     if way == "broken off":
-        return Took(day, at, drill, bars, bpm, passes, beside=(here, after(here, timedelta(seconds=90))))
+        return Took(day, at, drill, bars, bpm, passes, beside=(here, here + timedelta(seconds=90)))
     return Took(day, at, drill, bars, bpm, passes)
 
 
@@ -175,9 +174,7 @@ drills = st.sampled_from(list(METERS))
 ways = st.sampled_from(["played", "played", "by hand", "broken off"])
 sizes = st.tuples(st.integers(1, 32), st.integers(40, 160), st.integers(1, 12))
 askings = st.one_of(st.sampled_from([20, 45, 60]), st.integers(1, 240))
-old_takes = st.tuples(
-    st.one_of(st.integers(1, 9), st.integers(1, 60)), st.integers(0, 23 * 60), drills, sizes, ways
-)
+old_takes = st.tuples(st.one_of(st.integers(1, 9), st.integers(1, 60)), st.integers(0, 23 * 60), drills, sizes, ways)
 whole_days = st.tuples(st.integers(1, 70), st.integers(3, 100))
 """(days ago, minutes): a day of takes of three minutes."""
 events = st.one_of(
@@ -208,7 +205,7 @@ def run_before(history: History, now: datetime, rest: timedelta) -> float:
     """Minutes played up to now since the last pause of `rest`."""
     last, run = now.astimezone(UTC), 0.0
     stretches = sorted(
-        ((end.astimezone(UTC), begun.astimezone(UTC)) for took in history.takes for begun, end in took.stretches),
+        ((end, begun) for took in history.takes for begun, end in took.stretches),
         reverse=True,
     )
     for end, begun in stretches:
@@ -325,11 +322,11 @@ def live(tmp: Path, empty: Path, start: tuple, past: tuple, pain: tuple | None, 
             _, drill, (bars, bpm, count), way, pause = what
             took = made(now, drill, bars, bpm, count, way, pause)
             history.add(took)
-            now = after(max(end for _, end in took.stretches), timedelta(0))
+            now = max(end for _, end in took.stretches).astimezone(here)
         elif kind == "sitting":
             took = made(now, "two-lamps", 20, 80, what[1], "played")  # passes of a minute
             history.add(took)
-            now = took.passes[-1][1]
+            now = took.passes[-1][1].astimezone(here)
         elif kind == "plan":
             _, asked, turn, played = what
             plans += 1
@@ -351,7 +348,7 @@ def follow(history: History, now: datetime, plan: Plan) -> datetime:
             bpm = 20 * METERS[drill][1]
             took = made(now, drill, 20, bpm, block.minutes, "played")  # passes of a minute
             history.add(took)
-            now = took.passes[-1][1]
+            now = took.passes[-1][1].astimezone(now.tzinfo)
         else:
             now = after(now, block.minutes * MINUTE)
     return now
