@@ -97,47 +97,47 @@ class History:
     takes: list[Took] = field(default_factory=list)
     pains: list[tuple[datetime, date]] = field(default_factory=list)
     count: int = 0
+    rows: list[tuple[str, tuple[object, ...]]] = field(default_factory=list)
 
     def id(self) -> str:
         """A new id."""
         self.count += 1
         return UUID(int=self.count).hex
 
-    def write(self, *rows: tuple[str, tuple[object, ...]]) -> None:
-        """Put rows into the ledger's tables."""
+    def write(self) -> None:
+        """Put what is new into the ledger's tables."""
         db = sqlite3.connect(self.path, isolation_level=None)
         db.execute("PRAGMA synchronous = OFF")
         db.execute("BEGIN")
-        for table, values in rows:
+        for table, values in self.rows:
             db.execute(f"INSERT INTO {table} VALUES ({', '.join('?' * len(values))})", values)
         db.execute("COMMIT")
         db.close()
+        self.rows.clear()
 
     def add(self, took: Took) -> None:
         """One more take."""
         self.takes.append(took)
         id_ = self.id()
-        rows: list[tuple[str, tuple[object, ...]]] = [
-            ("takes", (id_, text(took.begun), took.day.isoformat(), took.drill, float(took.bpm), "full", "play"))
-        ]
+        rows, begun = self.rows, text(took.begun)
+        rows.append(("takes", (id_, begun, took.day.isoformat(), took.drill, float(took.bpm), "full", "play")))
         if took.by_hand:
             rows.append(("wholes", (id_, took.bars, 0)))
-            rows.append(("verdicts", (self.id(), id_, text(took.begun), "held")))
+            rows.append(("verdicts", (self.id(), id_, begun, "held")))
         else:
             rows += [
                 ("passes", (id_, n + 1, text(end), float(took.bpm), took.bars, 0, 1, "full"))
                 for n, (_, end) in enumerate(took.passes)
             ]
         if took.beside:
-            begun, ended = took.beside
-            seconds = f"{(ended - begun).total_seconds():.1f}"
+            since, ended = took.beside
+            seconds = f"{(ended - since).total_seconds():.1f}"
             kind = "seconds beside whole passes"
             rows.append(("notes", (self.id(), text(ended), took.day.isoformat(), kind, seconds, id_)))
-        self.write(*rows)
 
     def note(self, at: datetime, kind: str, words: str = "") -> None:
         """One more note, on the day of the clock it is given with."""
-        self.write(("notes", (self.id(), text(at), at.date().isoformat(), kind, words, None)))
+        self.rows.append(("notes", (self.id(), text(at), at.date().isoformat(), kind, words, None)))
 
 
 def text(at: datetime) -> str:
@@ -330,6 +330,7 @@ def live(tmp: Path, empty: Path, start: tuple, past: tuple, pain: tuple | None, 
         elif kind == "plan":
             _, asked, turn, played = what
             plans += 1
+            history.write()
             if wished is not None and now.date() == today:
                 asked = wished
             use = Settings(turn_minutes=turn)
