@@ -279,6 +279,7 @@ def judge(history: History, now: datetime, asked: int, plan: Plan) -> None:
         assert re.search(r"\d+ minutes at most on a day of the last week|keep the first days short", said), said
 
     # And it is not short for nothing.
+    most = None if most is None else int(most)  # told in whole minutes
     free = most is None or done + asked <= most
     if at_a_time is None and free and not before:
         assert told["minutes"] == asked

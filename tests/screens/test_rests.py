@@ -12,11 +12,12 @@ from coach.practice.ledger import Ledger
 from coach.practice.playing import BESIDE
 from coach.practice.run import COUNT, PLAY
 from coach.screens import rest as rest_module
+from coach.screens.progress import Record
 from coach.screens.rest import FULL_S, Rest
 from coach.screens.stage import RUNNING, STOPPED, Stage
 from coach.screens.today import Today
 from tests.screens.house import House, house
-from tests.screens.pictures import MOMENT
+from tests.screens.pictures import MOMENT, world
 
 OFFER = "without a rest: p gives your hands five minutes, or just play on"
 MINUTE = timedelta(minutes=1)
@@ -135,13 +136,14 @@ async def test_between_blocks_the_short_rest_can_be_made_long(tmp_path: Path, mo
         await here.on("Rest")
         page = app.screen
         assert isinstance(page, Rest)
-        assert f"Half an hour {OFFER}." in " ".join(here.page_text().split())
+        offer = f"Half an hour {OFFER}."
+        await here.until(lambda: offer in " ".join(here.page_text().split()), "the proposal")
         assert page.seconds == rest_module.OFFER_S
         begun = page.until
         await here.press("p")
         assert page.seconds == FULL_S
         assert page.until >= begun + FULL_S - rest_module.OFFER_S
-        assert "Put the guitar down" in here.page_text()
+        await here.until(lambda: "Put the guitar down" in here.page_text(), "the words of a long rest")
         until = page.until
         await here.press("p")
         assert page.until == until
@@ -162,7 +164,8 @@ async def test_the_end_of_a_block_proposes_where_no_pass_did(tmp_path: Path) -> 
         await here.on("Verdict")
         await here.press("h")
         await here.on("Rest")
-        assert "without a rest: p gives your hands five minutes" in " ".join(here.page_text().split())
+        offer = "without a rest: p gives your hands five minutes"
+        await here.until(lambda: offer in " ".join(here.page_text().split()), "the proposal")
 
 
 async def test_what_was_broken_off_is_written_down(tmp_path: Path) -> None:
@@ -179,3 +182,40 @@ async def test_what_was_broken_off_is_written_down(tmp_path: Path) -> None:
     assert len(take.passes) == 1
     assert note.take == take.id
     assert float(note.text) == pytest.approx(8.0, abs=0.1)  # two bars of four beats at 60
+
+
+def lately(home: Path, minutes: int) -> None:
+    """So many minutes on each of the three days before."""
+    for days in (3, 2, 1):
+        just_played(home, minutes, ago=days * 24 * 60)
+
+
+async def test_enough_for_today_is_said_kindly_and_undo_touches_no_pain(tmp_path: Path) -> None:
+    """Twenty minutes a day lately allow thirty (BAPAM: ten more a day): after 31 today has no block, says why, begins
+    nothing; u, which takes back a slip of the pain key on a day of pain, writes nothing."""
+    lately(tmp_path, 20)
+    just_played(tmp_path, 31, ago=10)
+    async with house(tmp_path, (100, 30)) as here:
+        await here.until(lambda: isinstance(here.app.screen, Today) and here.app.screen.plan is not None, "the plan")
+        await here.until(lambda: "enough for now" in here.page_text(), "the page")
+        page = " ".join(here.page_text().split())
+        assert "31 minutes played today, and that is a good day: let the hands rest, and go on tomorrow." in page
+        assert "pain key" not in page
+        await here.press("u", "enter")
+        await here.quiet()
+        assert isinstance(here.app.screen, Today)
+    with here.ledger() as ledger:
+        assert ledger.notes() == []
+
+
+def test_plan_and_progress_page_know_the_same_minutes(tmp_path: Path) -> None:
+    """Eight takes of 100 seconds with pauses between them, half an hour's worth on the clock: both say 13 minutes."""
+    lately(tmp_path, 20)
+    with Ledger(tmp_path / "ledger.sqlite3") as ledger:
+        for n in range(8):
+            begun = MOMENT - timedelta(minutes=40 - 4 * n)
+            id_ = ledger.begin_take("outside-in", 96, at=begun)
+            ledger.add_pass(id_, 1, 96, 40, at=begun + timedelta(seconds=100))  # 160 beats at 96
+    here = world(tmp_path)
+    assert Record(here).minutes[-1] == (MOMENT.date(), pytest.approx(8 * 100 / 60))
+    assert "you have played 13 today already" in " ".join(here.plan(60).notes)
