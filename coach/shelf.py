@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Callable, Iterable, Iterator, Mapping, Sequence
 from dataclasses import replace
-from datetime import date, datetime
+from datetime import date, datetime, timedelta
 from functools import cache, partial
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -23,6 +23,7 @@ if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for tho
     from coach.practice.edits import Wishes
     from coach.practice.planner import Plan
     from coach.practice.planner import Settings as PlanSettings
+    from coach.practice.playing import Playing
     from coach.practice.steady import Steady
     from coach.practice.takes import Take
     from coach.song.chart import Song
@@ -44,15 +45,25 @@ def songs() -> SongShelf:
     return read_songs(places.shipped("shared") / "songs", places.songs())
 
 
-def beats_of(library: Library, songs: Callable[[], SongShelf]) -> Callable[[str], int | None]:
-    """What tells the beats in a bar of a drill by its id, None where it is not known; `songs` is asked when needed."""
+def beats_here(library: Library) -> Callable[[str], int | None]:
+    """What tells the beats in a bar of a drill by its id, None where it is not known. Of the songs only the files of
+    those it is asked for are read, each once."""
+
+    @cache
+    def of_song(name: str) -> int | None:
+        from coach.song.songfile import read_song
+
+        file, own = song_files().get(name, (None, False))
+        if file is None:
+            return None
+        try:
+            return read_song(file, own=own).meter.beats
+        except CoachError:  # the songs' own list tells what is wrong with it
+            return None
 
     def beats(drill: str) -> int | None:
         name = drill.partition("/")[0]
-        if name in library.patterns:
-            return library.patterns[name].meter.beats
-        song = songs().songs.get(name)
-        return song.meter.beats if song else None
+        return library.patterns[name].meter.beats if name in library.patterns else of_song(name)
 
     return beats
 
@@ -201,6 +212,21 @@ def heard(today: date, path: Path | None = None) -> set[str]:
         return {*estimates.played(), *heard_today(ledger.notes(HEARD), today)}
 
 
+def playing(library: Library, now: datetime, path: Path | None = None, lately: timedelta | None = None) -> Playing:
+    """What was played by `now`, by the ledger (the player's own when None), with the stretches of takes begun `lately`
+    (nine days when None); nothing, and no file made, where there is none yet. Raises CoachError.
+    """
+    from coach.practice.playing import LATELY, Playing, read_playing
+
+    path = path or places.ledger()
+    if not path.exists():
+        return Playing(now)
+    from coach.practice.ledger import Ledger
+
+    with Ledger(path) as ledger:
+        return read_playing(ledger, now, beats_here(library), lately or LATELY)
+
+
 def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, Steady] | None:
     """The steady tempos known on `today`, from the estimates kept beside the ledger (the player's own when None).
 
@@ -249,10 +275,11 @@ def plan_here(
     from coach.practice.keeping import keeping
     from coach.practice.ledger import Ledger
     from coach.practice.past import returns_of
+    from coach.practice.playing import read_playing
 
     use = _plan_settings(settings)
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        pasts, played = estimates.pasts(), estimates.minutes()
+        pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any("/" in drill.id for drill in drills):
             from coach.practice.repertoire import next_steps
@@ -270,13 +297,13 @@ def plan_here(
                 use,
                 pressing,
                 pasts=pasts,
-                played=played,
+                playing=playing,
                 steady_of=steady_of,
                 wishes=wishes,
                 heard=day.heard,
             )
 
-        made, told = plan_under(day, minutes, drills, make, library), keeping(returns_of(pasts.values())).words
+        made, told = plan_under(day, minutes, drills, make, library, playing), keeping(returns_of(pasts.values())).words
         notes = (*made.notes, *([told] if told and made.blocks else ()), *estimates.troubles())
         return replace(made, notes=notes), day.wishes
 

@@ -6,7 +6,6 @@ import difflib
 from argparse import ArgumentParser, Namespace
 from collections.abc import Iterator, Sequence
 from datetime import datetime
-from functools import cache
 from itertools import chain
 from pathlib import Path
 
@@ -66,9 +65,10 @@ def _summary(takes: Sequence[Take]) -> Iterator[str]:
 
     if not takes:
         return
-    library, today = shelf.library(), now_here().date()
+    library, now = shelf.library(), now_here()
+    today = now.date()
     yield ""
-    yield week_words(takes, shelf.beats_of(library, cache(shelf.songs)), today)
+    yield week_words(takes, shelf.playing(library, now).by_day(), today)
     for drill, before, after in moved(shelf.drills_here(library), by_drill(takes), today):
         yield f"{drill.title}: steady at {after:.0f} bpm, {before:.0f} a week ago."
 

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, Any
 from coach import places, shelf
 from coach.commands.answers import answer, note, table, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
-from coach.practice.days import told_minutes
 from coach.settings import Settings, read_settings
 
 if TYPE_CHECKING:
@@ -41,7 +40,7 @@ def _today(args: Namespace) -> None:
 def plan_lines(plan: Plan) -> Iterator[str]:
     """The plan as text: each block with its minutes, tempos and layer, and below it the reasons."""
     columns = width()
-    yield f"Today: {told_minutes(plan.minutes)}"
+    yield f"Today: {plan.length()}"
     for block in plan.blocks:
         yield ""
         listen = "listen: " if block.listened else ""

@@ -9,9 +9,10 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
-from datetime import date
+from datetime import date, timedelta
 
 from coach.practice.cautions import CLINICIAN, GENERAL, STOP
+from coach.practice.playing import Playing
 from coach.practice.takes import Note
 
 PAIN, SLIP = "pain reported", "pain key by mistake"
@@ -21,15 +22,27 @@ _STEPS = ((3, 5, 60), (6, 10, 50))
 
 @dataclass(frozen=True)
 class Care:
-    """`stopped`: no more playing today. `minutes`: the most at a time today, None for no bound. `words` say why."""
+    """`stopped`: no more playing today. `minutes`: the most at a time today, None for no bound, `rest` the minutes
+    between two times. `words` say why."""
 
     stopped: bool = False
     minutes: int | None = None
     words: tuple[str, ...] = ()
+    rest: int = 0
 
-    def most(self, wanted: int) -> int:
-        """`wanted` minutes, or as many as are left of them."""
-        return 0 if self.stopped else wanted if self.minutes is None else min(wanted, self.minutes)
+    def most(self, wanted: int, playing: Playing | None = None) -> int:
+        """`wanted` minutes, or as many as are left of them after what was played since the last rest."""
+        if self.stopped or self.minutes is None:
+            return 0 if self.stopped else wanted
+        played = 0.0 if playing is None else playing.run(timedelta(minutes=self.rest))
+        return min(wanted, max(int(self.minutes - played), 0))
+
+    def wait(self, playing: Playing) -> str:
+        """What is said when nothing is left of the minutes until a rest is over."""
+        ended = playing.last_end()
+        until = (ended or playing.now) + timedelta(minutes=self.rest)
+        when = f"{until.astimezone(playing.now.tzinfo):%H:%M}"
+        return f"Rest until {when}: the hands have had their {self.minutes} minutes."
 
 
 def last_pain(notes: Iterable[Note]) -> Note | None:
@@ -55,5 +68,5 @@ def care_of(notes: Iterable[Note], today: date) -> Care:
         if days <= last_day:
             ago = "yesterday" if days == 1 else f"{days} days ago"
             words = f"Pain was noted {ago}: {minutes} minutes at a time, then {rest} minutes of rest, if nothing hurts."
-            return Care(False, minutes, (words, CLINICIAN, GENERAL))
+            return Care(False, minutes, (words, CLINICIAN, GENERAL), rest)
     return Care()

@@ -19,10 +19,12 @@ from coach.practice.ledger import Ledger
 from coach.practice.listening import HEARD, heard_today
 from coach.practice.need import Reason
 from coach.practice.planner import PLAY, Block, Plan
+from coach.practice.playing import Playing
 from coach.practice.remedies import Finding, resting
 from coach.practice.shaping import with_remedy
 from coach.practice.songcorners import song_corners
 from coach.practice.takes import FULL
+from coach.practice.turns import checked_minutes
 
 Pressing = Mapping[str, Sequence[Reason]]
 
@@ -70,19 +72,23 @@ def plan_under(
     drills: Sequence[Drill],
     make: Callable[[int, Wishes, Pressing], Plan],
     library: Library | None = None,
+    playing: Playing | None = None,
 ) -> Plan:
     """The plan that `make` gives for so many minutes under a day's notes, with notes that say what those did; the first
     turn of a drill with a remedy under way is that remedy, where there is a `library`.
 
-    On a day of pain there is none to make. Wished minutes stand before those given, care before both. A drill that a
-    remedy rests stays out unless the player calls it. Raises what `make` raises.
+    On a day of pain there is none to make. Wished minutes stand before those given, care before both; in the days after
+    pain what was just played (`playing`) counts. A drill that a remedy rests stays out unless the player calls it.
+    Raises what `make` raises.
     """
     care, wishes = day.care, day.wishes
     if care.stopped:
-        return Plan(0, (), care.words)
+        return Plan(0, (), care.words, stopped=True)
     called = {*wishes.pinned, *(into for _, into in wishes.swapped)}
     rested = tuple(sorted(day.rested - called - set(wishes.skipped)))
-    most = care.most(wishes.minutes or minutes)
+    most = care.most(wishes.minutes or checked_minutes(minutes), playing)
+    if not most and playing is not None:
+        return Plan(0, (), (*care.words, care.wait(playing)))
     made = make(most, replace(wishes, minutes=None, skipped=(*wishes.skipped, *rested)), day.pressing)
     titles = {d.id: d.title for d in drills}
     notes = list(care.words)
@@ -90,7 +96,7 @@ def plan_under(
         notes.append(f"Left out today, as you asked: {_titles(wishes.skipped, titles)}.")
     if rested:
         notes.append(f"Resting: {_titles(rested, titles)}.")
-    if wishes.minutes is not None and care.minutes is None:
+    if wishes.minutes is not None and made.minutes == wishes.minutes:
         notes.append(f"{told_minutes(wishes.minutes)} today, as you asked.")
     # What care has said already need not be said again.
     blocks = made.blocks if library is None else _remedied(made.blocks, day.found, drills, library)

@@ -1,13 +1,16 @@
 """How long a day's practice may be, from how long the days before were: load grows little by little.
 
-Sources: BAPAM (British Association for Performing Arts Medicine), "Ten top health tips for musicians" (at most ten
-minutes a day more) and "Return to play" (after a lay-off small levels, three to seven days each, none skipped).
+What was played today counts. Sources: BAPAM (British Association for Performing Arts Medicine), "Ten top health tips
+for musicians" (at most ten minutes a day more) and "Return to play" (after a lay-off small levels, three to seven
+days each, none skipped).
 """
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 from itertools import pairwise
 
@@ -40,32 +43,74 @@ def minutes_of(moments: Iterable[datetime]) -> float:
     return sum([gap if gap <= _PAUSE else _LAST_TURN for gap in gaps], _LAST_TURN) / _MINUTE
 
 
-def allowed(asked: int, played: Mapping[date, float], today: date) -> tuple[int, list[str]]:
-    """Minutes for today, no more than `asked`, and what is said when they are fewer.
+@dataclass(frozen=True)
+class Most:
+    """The most minutes of playing on a day, with `ground`, a sentence that says why; `always` where that is said in any
+    case. `minutes` is None where nothing is known that would bound it."""
 
-    Says nothing while too little is known: with fewer than three days of practice in the last fortnight nobody knows
+    minutes: int | None
+    ground: str = ""
+    always: bool = False
+
+
+def most_today(played: Mapping[date, float], today: date) -> Most:
+    """How much playing today may hold, from the minutes of the days before it.
+
+    Nothing bounds it while too little is known: with fewer than three days of practice in the last week nobody knows
     how much the player plays elsewhere.
     """
     before = sorted(d for d in played if d < today)
     if not before:
-        return asked, []
+        return Most(None)
     ends = [*before, today]
     gaps = [(b, (b - a).days) for a, b in pairwise(ends)]
     back = next(((day, gap) for day, gap in reversed(gaps) if gap >= LAY_OFF_DAYS), None)
     if back is not None:
         since, gap = back
+        when = f"{gap} days since the last take" if since == today else f"Back after {gap} days without a take"
+        ground = f"{when}: keep the first days short and add a little at a time"
         level = sum(since <= d < today for d in before) // LEVEL_DAYS + 1
         if level <= LEVELS and len(before) >= _LEAST_DAYS:
-            most = min(asked, level * LEVEL_MINUTES)
-            when = f"{gap} days since the last take" if since == today else f"Back after {gap} days without a take"
-            return most, [f"{when}: keep the first days short and add a little at a time ({most} minutes today)."]
+            return Most(level * LEVEL_MINUTES, ground, True)
         if since == today:
-            return asked, [f"{gap} days since the last take: keep the first days short and add a little at a time."]
+            return Most(None, f"{ground}.", True)
     lately = [played[d] for d in before if (today - d).days <= _LATELY_DAYS]
     if len(lately) < _LEAST_DAYS:
+        return Most(None)
+    longest = int(max(lately))
+    usual = f"it was {longest} minutes at most on a day of the last week, and ten more a day are enough"
+    return Most(max(longest + MORE_A_DAY, ALWAYS_FINE), usual)
+
+
+def allowed(
+    asked: int, played: Mapping[date, float], today: date, hands: Callable[[int], int] = lambda minutes: minutes
+) -> tuple[int, list[str]]:
+    """Minutes for today's plan, no more than `asked`, and what is said when they are fewer.
+
+    `played` has the minutes of each day, of today as well. `hands` gives the minutes of playing in a plan of so many,
+    which has rests. 0 where enough was played today.
+    """
+    most = most_today(played, today)
+    if most.minutes is None:
+        return asked, [most.ground] if most.ground else []
+    done = math.fsum(minutes for day, minutes in played.items() if day >= today)
+    left = most.minutes - done
+    if left < 1:
+        return 0, [_enough(done, most)]
+    wanted = asked
+    if hands(asked) > left:
+        # The most playing that still fits, and of plans with so much the one with the fewest rests.
+        wanted = max((n for n in range(1, asked) if hands(n) <= left), key=lambda n: (hands(n), -n))
+    if most.always:
+        return wanted, [f"{most.ground} ({wanted} minutes {'more ' if done >= 1 else ''}today)."]
+    if wanted == asked:
         return asked, []
-    most = max(int(max(lately)) + MORE_A_DAY, ALWAYS_FINE)
-    if asked <= most:
-        return asked, []
-    usual = f"{max(lately):.0f} minutes at most on a day of the last week"
-    return most, [f"{most} minutes instead of {asked}: it was {usual}, and ten more a day are enough."]
+    with_these = f"you have played {done:.0f} today already, " if done >= 1 else ""
+    return wanted, [f"{wanted} minutes instead of {asked}: {with_these}{most.ground}."]
+
+
+def _enough(done: float, most: Most) -> str:
+    ground = most.ground[0].upper() + most.ground[1:]
+    return (
+        f"{done:.0f} minutes played today, and that is a good day: let the hands rest, and go on tomorrow. {ground}."
+    )

@@ -3,7 +3,8 @@
 Laws the plan keeps, each with its ground
 - no drill twice in a row while there is another, in turns of about three minutes (turns.py);
 - something easy first, and a warm-up where the plan is longer than a quarter of an hour; hard things and the new
-  one in the middle; something playable last; a rest of five minutes in each half hour (BAPAM, "Ten top health tips");
+  one in the middle; something playable last; a rest of five minutes in each half hour (BAPAM, "Ten top health tips"),
+  in which what was just played counts; no more playing than the day allows with what was played today (load.py);
 - at most one new thing a day, more only where a song's day is near (wanted.py), and only when what it grows from was
   held on an earlier day (Simmons 2012: accuracy rose over a day, not over hours); never two new near-alike ones at the
   end (Allen 2013: the second hinders the first);
@@ -19,25 +20,27 @@ import math
 from collections.abc import Collection, Iterable, Mapping, Sequence
 from dataclasses import dataclass, replace
 from datetime import date, datetime
+from functools import partial
 from typing import Any
 
 from coach.errors import BadInput, CoachError
 from coach.practice.cautions import REST, STOP, WARM_UP
-from coach.practice.days import local_day
+from coach.practice.days import local_day, told_minutes
 from coach.practice.drills import Drill
 from coach.practice.edits import Wishes
 from coach.practice.kin import steadies_of
 from coach.practice.listening import LISTEN_FROM, LISTEN_MINUTES, to_hear
-from coach.practice.load import allowed, minutes_by_day
+from coach.practice.load import allowed
 from coach.practice.need import Reason, SteadyOf, View, by_date, ease, reasons, views_of
 from coach.practice.order import Pressing, easiest_first, turn_order
 from coach.practice.overview import drill_rows
 from coach.practice.past import Past, pasts_of
+from coach.practice.playing import Playing, playing_of
 from coach.practice.ramps import IN_TURNS
 from coach.practice.steady import Steady, own_prior, steady
 from coach.practice.takes import FULL, THUMB, Take
 from coach.practice.tempos import span
-from coach.practice.turns import LONGEST_RUN, checked_minutes, cut, even, runs, turn_minutes
+from coach.practice.turns import LONGEST_RUN, checked_minutes, cut, even, room_left, runs, turn_minutes
 from coach.practice.wanted import not_ready, to_begin
 
 __all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
@@ -131,11 +134,21 @@ class Block:
 
 @dataclass(frozen=True)
 class Plan:
-    """Today's blocks, `minutes` in all with the rests, and `notes` that go with them."""
+    """Today's blocks, `minutes` in all with the rests, and `notes` that go with them; `stopped` on a day of pain.
+
+    Without blocks there is nothing to play now, and the notes say why.
+    """
 
     minutes: int
     blocks: tuple[Block, ...]
     notes: tuple[str, ...]
+    stopped: bool = False
+
+    def length(self) -> str:
+        """How long it is, in words."""
+        if self.minutes:
+            return told_minutes(self.minutes)
+        return "no more playing" if self.stopped else "enough for now"
 
     def as_json(self) -> dict[str, Any]:
         """The plan as `coach today --json` gives it."""
@@ -151,15 +164,16 @@ def plan(
     pressing: Mapping[str, Sequence[Reason]] | None = None,
     *,
     pasts: Mapping[str, Past] | None = None,
-    played: Mapping[date, float] | None = None,
+    playing: Playing | None = None,
     steady_of: SteadyOf | None = None,
     wishes: Wishes | None = None,
     heard: Collection[str] = (),
 ) -> Plan:
     """The plan for `minutes` (rests included) at `now`, whose own clock gives the local day.
 
-    `drills` in ladder order. `pasts`, `played` (minutes of each of the latest days) and `steady_of` give what is known
-    of the takes already (shelf.py); without them all of it comes from the takes. `wishes` are obeyed: what is pinned
+    `drills` in ladder order. `pasts`, `playing` and `steady_of` give what is known of the takes already (shelf.py);
+    without them all of it comes from the takes. What was played today and just now counts: the plan may begin with a
+    rest, be shorter than asked for, or have no block at all, and says why. `wishes` are obeyed: what is pinned
     comes, what is skipped does not, a swap puts the second in the place of the first; what was `heard` today (ids of
     drills) is not listened to again. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError
     when no drill is left to plan.
@@ -169,12 +183,19 @@ def plan(
     today = local_day(now)
     if pasts is None:
         takes = list(takes)
-        pasts, played = pasts_of(takes), minutes_by_day((t.local_day, t.at) for t in takes)
+        pasts = pasts_of(takes)
+        if playing is None:
+            playing = playing_of(takes, now)
         if steady_of is None:
             steady_of = _from_takes(drills, takes, today)
-    wanted, notes = asked, list[str]()
-    if use.gently:
-        wanted, notes = allowed(asked, played or {}, today)
+    before = 0.0 if playing is None else playing.run()
+    wanted, notes = _before_the_rest(asked, use, before)
+    if wanted and use.gently:
+        hands = partial(_hands, use=use, before=before)
+        wanted, told_why = allowed(wanted, {} if playing is None else playing.by_day(), today, hands)
+        notes += told_why
+    if not wanted:
+        return Plan(0, (), (*notes, STOP))
     called = called_for(wish)
     views = [
         v
@@ -189,7 +210,8 @@ def plan(
         known, new, told = _starters(views, use, wish)
     else:
         known, new, told = _known_and_new(views, wanted, use, at_once, press, wish)
-    lengths = _lengths(wanted, use, odd=len(known) + len(new) == 2)
+    lengths = _lengths(wanted, use, before, odd=len(known) + len(new) == 2)
+    rests_first = sum(map(sum, lengths)) + (len(lengths) - 1) * use.rest_minutes < wanted
     if wanted >= _WARM_UP_FROM:  # the shortest turn of the first run is to warm up
         lengths[0] = (lengths[0][-1], *lengths[0][:-1])
     order = turn_order(known, new, sum(len(run) for run in lengths), first_day, press, at_once, wish)
@@ -201,8 +223,9 @@ def plan(
     met: set[str] = set(heard)
     place = 0
     for run in lengths:
-        if blocks:
-            blocks.append(Block(REST_KIND, None, "Rest", use.rest_minutes, why=(REST,)))
+        if blocks or rests_first:
+            why = (REST,) if blocks else (f"you have just played for {before:.0f} minutes", REST)
+            blocks.append(Block(REST_KIND, None, "Rest", use.rest_minutes, why=why))
         for length in run:
             view, ends = order[place], (place == 0, place == len(order) - 1)
             sing = place in sung
@@ -215,7 +238,7 @@ def plan(
             met.add(view.drill.id)
             blocks.append(block)
             place += 1
-    return Plan(wanted, tuple(blocks), (*notes, *told, *not_ready(views, today), *_cautions(wanted)))
+    return Plan(wanted, tuple(blocks), (*notes, *told, *not_ready(views, today), *_cautions(wanted, before)))
 
 
 def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> SteadyOf:
@@ -286,13 +309,29 @@ def _known_and_new(
     return known, [*called, *ready[:left]], dated.words
 
 
-def _lengths(wanted: int, use: Settings, odd: bool) -> list[tuple[int, ...]]:
+def _before_the_rest(asked: int, use: Settings, before: float) -> tuple[int, list[str]]:
+    """The minutes asked for, or, where the next rest would leave nothing of them to play, those before it, and why."""
+    if runs(asked, use.run_minutes, use.rest_minutes, before):
+        return asked, []
+    left = room_left(use.run_minutes, use.rest_minutes, before)
+    played = f"You have just played for {before:.0f} minutes"
+    if left:
+        return left, [f"{played}: {told_minutes(left)} more, then rest your hands for five."]
+    return 0, [f"{played}. Rest your hands for five minutes first; then there is more."]
+
+
+def _hands(minutes: int, use: Settings, before: float) -> int:
+    """Minutes of playing in a plan of so many."""
+    return sum(runs(minutes, use.run_minutes, use.rest_minutes, before))
+
+
+def _lengths(wanted: int, use: Settings, before: float, odd: bool) -> list[tuple[int, ...]]:
     """Minutes of every turn, run by run. With two drills only, an odd number of turns lets the easier one close."""
     turn = turn_minutes(wanted, use.turn_minutes)
-    found = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes)]
+    found = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes, before) if run]
     count = sum(len(run) for run in found)
-    if count == 2:  # easy, hard, easy
-        return [even(wanted, 3)]
+    if count == 2 and sum(found[-1]) > 1:  # easy, hard, easy; the rest between two runs stays
+        return [*found[:-1], even(sum(found[-1]), 4 - len(found))]
     if odd and count > 2 and count % 2 == 0 and len(found[-1]) > 1:
         found[-1] = even(sum(found[-1]), len(found[-1]) - 1)
     return found
@@ -387,8 +426,8 @@ def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
     return [*told, f"new today: {ground}", _HEAR_IT]
 
 
-def _cautions(wanted: int) -> tuple[str, ...]:
+def _cautions(wanted: int, before: float) -> tuple[str, ...]:
     found = [WARM_UP] if wanted >= _WARM_UP_FROM else []
-    if wanted > LONGEST_RUN:
+    if wanted + before > LONGEST_RUN:
         found.append(REST)
     return (*found, STOP)

@@ -1,4 +1,4 @@
-"""How practice has gone, as values: steady tempo, clean share and minutes by day, what is kept up and what fades.
+"""How practice has gone, as values: steady tempo and clean share by day, what is kept up and what fades.
 
 The steady tempo of a day is what was known at its end, from the drill's own passes up to then. What fades is told by
 recall a week from now. Nothing is claimed that the passes do not bear out: a day without a figure has none.
@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import math
 from collections import Counter, defaultdict
-from collections.abc import Callable, Iterable, Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
 
@@ -24,7 +24,6 @@ from coach.practice.trials import MOST_DAYS, days_of
 
 MOST_FIGURES = 48
 A_WEEK = timedelta(7)
-_BEATS = 4  # beats in a bar of a drill that is no longer there
 
 
 @dataclass(frozen=True)
@@ -142,28 +141,6 @@ def clean_days(takes: Iterable[Take]) -> tuple[tuple[date, int, int], ...]:
     return tuple((day, clean, total) for day, (clean, total) in sorted(found.items()))
 
 
-def minutes_by_day(
-    takes: Iterable[Take], beats: Callable[[str], int | None], last: date, days: int
-) -> tuple[tuple[date, float], ...]:
-    """Minutes played on each of the `days` days up to `last`: bars by the tempo they were played at.
-
-    `beats` gives a drill's beats in a bar; a drill that is no longer there counts four.
-    """
-    first = last - timedelta(days - 1)
-    found = {first + timedelta(n): 0.0 for n in range(days)}
-    for take in takes:
-        if first <= take.local_day <= last:
-            found[take.local_day] += minutes_of(take, beats(take.drill) or _BEATS)
-    return tuple(found.items())
-
-
-def minutes_of(take: Take, beats: int) -> float:
-    """Minutes of playing in a take: its passes at their tempos, or the bars of one logged by hand."""
-    if take.passes:
-        return math.fsum(p.bars * beats / p.tempo for p in take.passes)
-    return take.bars * beats / take.tempo
-
-
 def sheet(
     stands: Standing,
     takes: Sequence[Take],
@@ -187,12 +164,13 @@ def sheet(
     )
 
 
-def week_words(takes: Iterable[Take], beats: Callable[[str], int | None], today: date) -> str:
-    """`This week: 96 minutes on 5 days, 41 takes.` The week is the seven days up to today."""
+def week_words(takes: Iterable[Take], played: Mapping[date, float], today: date) -> str:
+    """`This week: 96 minutes on 5 days, 41 takes.` The week is the seven days up to today; `played` has their minutes
+    (playing.py)."""
     week = [t for t in takes if today - A_WEEK < t.local_day <= today]
     if not week:
         return "This week: nothing was played."
-    minutes = math.fsum(minutes_of(t, beats(t.drill) or _BEATS) for t in week)
+    minutes = math.fsum(played.get(today - timedelta(n), 0.0) for n in range(A_WEEK.days))
     days = len({t.local_day for t in week})
     return (
         f"This week: {_count(round(minutes), 'minute')} on {_count(days, 'day')}, {_count(len(week), 'take')}."

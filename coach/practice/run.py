@@ -223,6 +223,12 @@ class Run:
         """Stumbles in the pass being played."""
         return self._stumbles
 
+    @property
+    def played_s(self) -> float:
+        """Seconds played so far, up to the bar line that was reached last."""
+        last = self.current
+        return last.play_s if last is not None and last.kind == PLAY else self._from[1]
+
     def ahead(self) -> str:
         """What the ramp does next, in words."""
         if self.held:
@@ -287,7 +293,9 @@ class Run:
 
     def end(self) -> PassDone | None:
         """Say that the last bar has sounded. Returns the pass that ended with it if it was whole, once."""
-        done = self._close(None)
+        last, done = self.current, self._close(None)
+        if last is not None and last.kind == PLAY:  # where it would go on after a rest
+            self._from = (last.ramp_bar + (0 if last.held else 1), last.play_s + bar_seconds(last))
         self.current = None
         return done
 

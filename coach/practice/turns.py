@@ -17,18 +17,33 @@ LONGEST_RUN = 30
 K = TypeVar("K", bound=Hashable)
 
 
-def runs(minutes: int, run: int = 25, rest: int = 5) -> tuple[int, ...]:
-    """Lengths in minutes of the playing between rests, as even as can be.
+def runs(minutes: int, run: int = 25, rest: int = 5, before: float = 0.0) -> tuple[int, ...]:
+    """Lengths in minutes of the playing between rests, as even as can be; `before` minutes were just played.
 
-    Up to half an hour needs no rest. Beyond it, no run is longer than `run`, so each half hour has its rest.
+    Up to half an hour needs no rest. Beyond it, no run is longer than `run`, so each half hour has its rest. The first
+    run goes on with what was played before; where it is 0, the rest comes first. () where that leaves nothing to play.
 
     >>> runs(20), runs(55), runs(60)
     ((20,), (25, 25), (17, 17, 16))
+    >>> runs(20, before=30), runs(40, before=10), runs(3, before=29)
+    ((0, 15), (12, 23), ())
     """
-    if minutes <= LONGEST_RUN and minutes <= max(run + rest, run):
+    if minutes <= room_left(run, rest, before):
         return (minutes,)
-    rests = math.ceil((minutes - run) / (run + rest))
-    return even(minutes - rests * rest, rests + 1)
+    ready = max(int(run - before), 0)
+    rests = max(1, math.ceil((minutes - ready) / (run + rest)))
+    playing = minutes - rests * rest
+    if playing < 1:
+        return ()
+    if not before:
+        return even(playing, rests + 1)
+    first = max(int((playing + before) / (rests + 1) - before), playing - rests * run, 0)
+    return (first, *even(playing - first, rests)) if first < playing else (first,)
+
+
+def room_left(run: int = 25, rest: int = 5, before: float = 0.0) -> int:
+    """Whole minutes that may be played before the next rest, when `before` minutes were just played."""
+    return max(int(min(LONGEST_RUN, run + rest) - before), 0)
 
 
 def even(total: int, parts: int) -> tuple[int, ...]:

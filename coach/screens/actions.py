@@ -52,6 +52,7 @@ STAGE = (
     Action("still", "y", "still", "tab glides, or stands still under a moving cursor"),
     Action("bell", "b", "bell", "terminal bell as a click when there is no sound"),
     Action("end", "e", "end", "end the block after this bar", "end"),
+    Action("rest", "p", "rest", "put the guitar down for five minutes after this pass, then go on"),
     Action("stop-hurt", "o", "hurt", "it hurts: stop everything and write it down"),
     Action("leave", "escape", "leave", "leave the stage"),
 )
@@ -212,6 +213,7 @@ VERDICT = (
 )
 REST = (
     Action("go-on", "enter,space,pagedown", "go_on", "go on"),
+    Action("rest-long", "p", "long", "rest for five minutes"),
     Action("enough", "escape,q", "enough", "enough for now"),
 )
 EVERYWHERE = (

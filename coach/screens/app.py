@@ -160,8 +160,10 @@ class Coach(App[None]):
             at += 1
             # Hands that only lay still need no rest.
             rests = at < len(blocks) and blocks[at].drill is not None and not block.listened
-            if rests and not await self.push_screen_wait(Rest(SHORT_REST_S, _title(blocks, at), self.world.keys)):
-                break
+            if rests:
+                rest = Rest(SHORT_REST_S, _title(blocks, at), self.world.keys, stage.rest_offer())
+                if not await self.push_screen_wait(rest):
+                    break
         if alone:
             self.exit()
 

@@ -53,7 +53,8 @@ class Record:
         from coach.practice.checkup import late_stumbles, taken_courses
         from coach.practice.estimates import Estimates
         from coach.practice.ledger import Ledger
-        from coach.practice.progress import by_drill, minutes_by_day, standings
+        from coach.practice.playing import last_days
+        from coach.practice.progress import by_drill, standings
 
         self.world = world
         self.today: date = world.now().date()
@@ -70,9 +71,8 @@ class Record:
                 steady = estimates.steadies(world.drills, self.today)
                 remembered = {drill: past.memory for drill, past in estimates.pasts().items()}
         self.standings: list[Standing] = standings(world.drills, self.takes, steady, self.today, remembered)
-        everything = [take for own in self.takes.values() for take in own]
-        beats = shelf.beats_of(world.library, lambda: world.songs)
-        self.minutes = minutes_by_day(everything, beats, self.today, MINUTE_DAYS)
+        playing = shelf.playing(world.library, world.now(), world.ledger_path, timedelta(MINUTE_DAYS + 2))
+        self.minutes = last_days(playing.by_day(), self.today, MINUTE_DAYS)
 
     def _piece_map(self, drill: Drill) -> LoopMap | None:
         """The map of what the stage would play; None when it cannot be read."""

@@ -1,4 +1,4 @@
-"""Between blocks: a breath, or the five minutes of each half hour."""
+"""Between blocks, or when the player asks for it on the stage: a breath, or the five minutes of each half hour."""
 
 from __future__ import annotations
 
@@ -16,10 +16,16 @@ from coach.screens.actions import REST, action, bindings, first_key
 from coach.screens.leaving import leave
 
 LONG_S = 60
+FULL_S = 5 * 60
+OFFER_S = 20
+"""A short rest in which a long one is proposed lasts so long: there is something to read."""
 
 
 class Rest(Screen[bool]):
-    """Counts down `seconds`; ends with True to go on, False when it is enough for now."""
+    """Counts down `seconds`; ends with True to go on, False when it is enough for now.
+
+    `offer` proposes to make it five minutes, which one key does; without a key it goes on by itself as ever.
+    """
 
     BINDINGS: ClassVar[list[BindingType]] = bindings(REST)
     CSS = """
@@ -29,16 +35,19 @@ class Rest(Screen[bool]):
     #rest Static { width: 100%; text-align: center; color: $foreground; }
     """
 
-    def __init__(self, seconds: int, following: str, keys: Mapping[str, str] | None = None) -> None:
+    def __init__(
+        self, seconds: int, following: str, keys: Mapping[str, str] | None = None, offer: str = ""
+    ) -> None:
         super().__init__()
-        self.seconds = seconds
+        self.seconds = max(seconds, OFFER_S) if offer else seconds
+        self.offer = offer
         self.following = following
         self.keys = keys or {}
 
     def compose(self) -> ComposeResult:
         """The time left, and what comes."""
         with Vertical(id="rest"):
-            yield Static(self._why(), markup=False)
+            yield Static(self._why(), id="why", markup=False)
             yield Static("")
             yield Digits(self._shown(self.seconds), id="left")
             yield Static("")
@@ -53,7 +62,7 @@ class Rest(Screen[bool]):
                 "Pain, numbness or tingling? Then stop for today, and see a doctor\n"
                 "or a performing-arts clinician if it comes back."
             )
-        return "Let go. Shake the hands out."
+        return "Let go. Shake the hands out." + (f"\n{self.offer}" if self.offer else "")
 
     def on_mount(self) -> None:
         """Begin to count."""
@@ -75,6 +84,13 @@ class Rest(Screen[bool]):
     def action_go_on(self) -> None:
         """Enough rested."""
         leave(self, True)
+
+    def action_long(self) -> None:
+        """Five minutes from now; pressing again does not begin them anew."""
+        if self.seconds < FULL_S:
+            self.seconds, self.until = FULL_S, monotonic() + FULL_S
+            self.query_one("#why", Static).update(self._why())
+            self._count()
 
     def action_enough(self) -> None:
         """Enough for now."""

@@ -8,7 +8,6 @@ that a key changes is told to the run under the conductor's lock and takes effec
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from fractions import Fraction
 from math import ceil
 from time import perf_counter
@@ -22,23 +21,35 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from coach.errors import CoachError
-from coach.music.clicks import CLICK_MODES, ClickWay
+from coach.music.clicks import ClickWay
 from coach.practice.listening import HEARD
 from coach.practice.planner import Block
 from coach.practice.ramps import tenth
-from coach.practice.run import PLAY, BarOrder, Run
-from coach.screens.actions import STAGE, bindings
+from coach.practice.run import PLAY, BarOrder
+from coach.screens.actions import STAGE, action, bindings, first_key
 from coach.screens.band import Band, let_go, open_engine
-from coach.screens.conductor import GUIDES, Conductor, Loop
+from coach.screens.conductor import Conductor, Loop
 from coach.screens.ground import BlankLines, Ground
 from coach.screens.handing import stands
 from coach.screens.leaving import leave
 from coach.screens.letters import large
 from coach.screens.messages import RunOver, Trouble
+from coach.screens.rest import FULL_S, Rest
 from coach.screens.scribe import Scribe
+from coach.screens.stagekeys import StageKeys
 from coach.screens.stagelook import LOOK, size_classes
-from coach.screens.stagerun import Occasion, after, next_ramp, run_of
-from coach.screens.stagewords import OPENING, OVER, READY, RUNNING, STOPPED, Moment, stage_words
+from coach.screens.stagerun import Occasion, run_of
+from coach.screens.stagewords import (
+    OPENING,
+    OVER,
+    READY,
+    REST_COMES,
+    RUNNING,
+    STOPPED,
+    Moment,
+    rest_words,
+    stage_words,
+)
 from coach.screens.tabview import TabView
 from coach.screens.takebook import TakeBook
 from coach.screens.verdict import Verdict
@@ -57,7 +68,7 @@ VOLUME_STEP = 0.1
 LEAD_S = 0.022
 
 
-class Stage(BlankLines, Screen[str]):
+class Stage(StageKeys, BlankLines, Screen[str]):
     """Plays one block; ends with NEXT, AGAIN, LEAVE or HURT."""
 
     BINDINGS: ClassVar[list[BindingType]] = bindings(STAGE)
@@ -92,6 +103,7 @@ class Stage(BlankLines, Screen[str]):
         self._skip = False
         self._silent_said = False
         self._shown: dict[str, str] = {}
+        self._resting = False  # a rest comes with the end of the pass
 
     # The page ----------------------------------------------------------------------------------
 
@@ -128,6 +140,8 @@ class Stage(BlankLines, Screen[str]):
         self.words = self.query_one("#words", WordView) if self.loop.worded else None
         self._figures()
         self.ticker = self.set_interval(1 / FRAMES_A_SECOND, self._tick, pause=True)
+        self.world.rest_watch.begin_block()
+        self._count_before()
         self.call_after_refresh(self.action_start_stop)
 
     def on_resize(self) -> None:
@@ -139,8 +153,9 @@ class Stage(BlankLines, Screen[str]):
             self._figures()
 
     def on_unmount(self) -> None:
-        """Whatever happens, the sound ends with the screen."""
+        """Whatever happens, the sound ends with the screen, and what was played is written down."""
         self._silence()
+        self._close_take()
 
     def _look(self, number: int) -> tuple[int, str, str] | None:
         shown_bar = self.conductor.shown(number)
@@ -220,8 +235,11 @@ class Stage(BlankLines, Screen[str]):
         return min(int(beat), ceil(self._order.beats) - 1)
 
     def _reach(self, number: int) -> None:
-        for done in self.conductor.reach(number):
+        ended = self.conductor.reach(number)
+        for done in ended:
             self.take.add_pass(done)
+        if ended and not self._resting and (offer := self.rest_offer()):
+            self._put("say", offer)
         order = self.conductor.order(number)
         if order is None:
             return
@@ -279,6 +297,7 @@ class Stage(BlankLines, Screen[str]):
             return
         self.engine, self.band = engine, Band(self.world, engine, self._tell_trouble)
         self.phase = RUNNING
+        self.world.rest_watch.go_on(self.world.now(), self.run_state.played_s)
         self._order, self._beat = None, -1
         self.band.start(self.conductor.source)
         if engine.speaker.silent and not self._silent_said:
@@ -297,6 +316,7 @@ class Stage(BlankLines, Screen[str]):
         self.ticker.pause()
         self._silence()
         self.conductor.stop()
+        self.world.rest_watch.stop(self.world.now())
         self.phase = STOPPED
         self._figures()
         self.tab.renew()
@@ -307,12 +327,16 @@ class Stage(BlankLines, Screen[str]):
             return
         for done in self.conductor.finish():
             self.take.add_pass(done)
-        self._over()
+        if self._resting:
+            self._rest()
+        else:
+            self._over()
 
     def _over(self) -> None:
         self.phase = OVER
         self.ticker.pause()
         self._silence()
+        self._close_take()
         passes = self.take.passes
         if self.block.listened and self.block.drill:
             heard, at = self.block.drill, self.world.now()
@@ -335,6 +359,61 @@ class Stage(BlankLines, Screen[str]):
             self.take.judge(answer)
         leave(self, AGAIN if answer == AGAIN else NEXT)
 
+    # Rests -------------------------------------------------------------------------------------
+
+    @work(thread=True)
+    def _count_before(self) -> None:
+        """How long the hands have played already, from the ledger."""
+        app = self.app  # a page that was left knows its app no more
+        try:
+            self.scribe.wait()
+            before = self.world.minutes_without_rest()
+        except CoachError:  # today has said so, or the scribe will
+            return
+        app.call_from_thread(self._counted, before)
+
+    def _counted(self, before: float) -> None:
+        if stands(self):
+            self.world.rest_watch.add_before(before)
+
+    def rest_offer(self) -> str:
+        """What proposes a rest now that a pass or the block has ended; "" where it is too early, or just was said."""
+        minutes = self.world.rest_watch.proposed(self.run_state.played_s)
+        return "" if minutes is None else rest_words(minutes, first_key(action("rest"), self.world.keys))
+
+    def action_rest(self) -> None:
+        """Five minutes of rest once this pass is over, at once where none is played; pressed again, none."""
+        order = self._order
+        if self.phase == RUNNING and order is not None and order.kind == PLAY:
+            self._resting = not self._resting
+            limit = order.pass_no + 1 if self._resting else None
+            self._wish(lambda run: setattr(run, "pass_limit", limit))
+            self._put("say", REST_COMES if self._resting else "no rest now")
+        elif self.phase in (READY, STOPPED, RUNNING):
+            self._rest()
+
+    def _rest(self) -> None:
+        """The page of the rest; after it the block goes on where it was, or is over when its time is."""
+        self._resting = False
+        self._stop()
+        self._put("say", "")
+        run = self.run_state
+        run.pass_limit = None
+        over = run.play_limit is not None and run.played_s >= run.play_limit
+
+        def rested(on: bool | None) -> None:
+            if not on:
+                self._leave(LEAVE)
+            elif over:
+                self._over()
+            else:
+                self.action_start_stop()
+
+        self.app.push_screen(Rest(FULL_S, self.block.title, self.world.keys), rested)
+
+    def _close_take(self) -> None:
+        self.take.close(self.run_state.played_s, self.loop.bar(0).meter.beats)
+
     # What keys do ------------------------------------------------------------------------------
 
     def _changed(self) -> None:
@@ -344,13 +423,6 @@ class Stage(BlankLines, Screen[str]):
             self.engine.refresh()
         self.tab.renew()
         self._figures()
-
-    def _wish(self, deed: Callable[[Run], T]) -> T:
-        """Tell the run; it takes effect at the next bar line."""
-        with self.conductor.lock:
-            answer = deed(self.run_state)
-        self._changed()
-        return answer
 
     def action_stumble(self) -> None:
         """Mark it now; when nothing runs, start."""
@@ -380,94 +452,6 @@ class Stage(BlankLines, Screen[str]):
         else:
             self.action_start_stop()
 
-    def action_tempo(self, by: int) -> None:
-        """Faster or slower from the next bar line."""
-        self._wish(lambda run: run.faster(by))
-
-    def action_sing(self) -> None:
-        """Thumb alone, or back; over words the chosen layer under them."""
-        self._wish(lambda run: run.sing())
-
-    def action_ladder(self) -> None:
-        """Passes bring the next layer under the voice, or it is held."""
-        climbs = self._wish(Run.climb)
-        if self.loop.climbs:  # words spoken over the thumb begin without it, whatever is usual
-            self.world.change(ladder=climbs)
-        self._put("say", "a clean pass brings the next layer" if climbs else "the layer under the voice is held")
-
-    def action_early(self) -> None:
-        """The layer changes one bar before the words, or with them."""
-        early = self._wish(Run.change_early)
-        self.world.change(thinning="arranged" if early == self.loop.early else "early" if early else "words")
-        self._put("say", "the picking thins one bar before the words" if early else "the picking thins with the words")
-
-    def action_hum(self) -> None:
-        """The tune is hummed, or not."""
-        if not any(self.loop.tune):
-            self._put("say", "no tune is written for this")
-            return
-        self.conductor.humming = not self.conductor.humming
-        self.world.change(humming=self.conductor.humming)
-        self._changed()
-
-    def action_layer(self, by: int) -> None:
-        """Up or down the ladder of layers."""
-        self._wish(lambda run: run.step_layer(by))
-
-    def action_repeat(self) -> None:
-        """The pass again from its first bar."""
-        self._wish(lambda run: run.again())
-
-    def action_hold(self) -> None:
-        """Hold the ramp or let it go on."""
-        self._wish(lambda run: run.hold())
-
-    def action_ramp(self) -> None:
-        """The next kind of ramp, from the tempo of now."""
-        if self.block.listened:
-            self._put("say", "only listening: the tempos are set")
-            return
-        ramp = next_ramp(self.run_state, self.block, self.loop.bars, self._order, self.ceiling)
-        self._wish(lambda run: run.change_ramp(ramp))
-        if self.block.ramp is None:  # else it was not the player's own way that was changed
-            self.world.change(ramp=ramp.name)
-        self._figures()
-
-    def action_click(self) -> None:
-        """The next way to click."""
-        mode = after(CLICK_MODES, self.conductor.click.mode)
-        self.conductor.click = ClickWay(mode, self.click_way.bars_on, self.click_way.bars_off)
-        self.world.change(click_mode=mode)
-        self._changed()
-
-    def action_guide(self) -> None:
-        """The next choice of guide notes."""
-        self.conductor.guide = after(GUIDES, self.conductor.guide)
-        self.world.change(guide=self.conductor.guide)
-        self._changed()
-
-    def action_volume(self, which: str, by: int) -> None:
-        """Click or guide, softer or louder."""
-        name = f"{which}_volume"
-        volume = round(min(max(getattr(self.world.settings, name) + by * VOLUME_STEP, 0.0), 1.0), 2)
-        self.world.change(**{name: volume})
-        if self.engine is not None:
-            settings = self.world.settings
-            self.engine.set_volumes(click=settings.click_volume, guide=settings.guide_volume)
-        self._figures()
-
-    def action_still(self) -> None:
-        """Glide, or a still page."""
-        self.tab.still = not self.tab.still
-        self.world.change(still_tab=self.tab.still)
-        self.tab.renew()
-
-    def action_bell(self) -> None:
-        """The terminal bell in the place of a click."""
-        on = not self.world.settings.bell
-        self.world.change(bell=on)
-        self._put("say", "the terminal bell rings when there is no sound" if on else "the terminal bell is off")
-
     def action_end(self) -> None:
         """End after this bar; at once when nothing runs."""
         if self.phase == RUNNING:
@@ -491,6 +475,7 @@ class Stage(BlankLines, Screen[str]):
         self.phase = OVER
         self.ticker.pause()
         self._silence()
+        self._close_take()
         leave(self, how)
 
     def on_trouble(self, message: Trouble) -> None:

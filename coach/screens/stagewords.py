@@ -191,6 +191,15 @@ def _head(now: Moment) -> str:
     return f"{f'{title}{told}'[:room]:<{room}} {right}"
 
 
+def rest_words(minutes: float, key: str) -> str:
+    """What proposes a rest after so many minutes without one."""
+    long = "Half an hour" if round(minutes) == 30 else f"{minutes:.0f} minutes"
+    return f"{long} without a rest: {key} gives your hands five minutes, or just play on."
+
+
+REST_COMES = "rest after this pass; enter stops now"
+
+
 def volume_bar(volume: float) -> str:
     """A volume (0 to 1) as one small bar."""
     return "▁▂▃▄▅▆▇█"[min(round(volume * 7), 7)] if volume > 0 else "·"

@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 
 from coach.practice.evidence import standing
+from coach.practice.playing import BESIDE, bar_seconds
 from coach.practice.run import BarOrder, PassDone
 from coach.practice.takes import OTHER_CHORDS, Pass, Take
 from coach.screens.scribe import Scribe
+
+LEAST_BESIDE_S = 5.0
+"""Fewer seconds beside whole passes are not worth an entry."""
 
 
 @dataclass
@@ -25,6 +30,7 @@ class TakeBook:
     drill: str
     chords: str = ""
     begun: bool = False
+    closed: bool = False
     id: str = ""
     passes: list[PassDone] = field(default_factory=list)
 
@@ -62,6 +68,15 @@ class TakeBook:
         """It hurt while `title` was played."""
         at = self.now()
         self.scribe.write(lambda ledger: ledger.add_note("pain reported", title, None, at))
+
+    def close(self, played_s: float, beats: int) -> None:
+        """The take is over after so many seconds of playing in bars of so many beats: what its whole passes do not tell
+        of them is written down, once."""
+        told = math.fsum(bar_seconds(p.bars, beats, float(p.bpm)) for p in self.passes)
+        beside, at = played_s - told, self.now()
+        if self.begun and not self.closed and beside >= LEAST_BESIDE_S:
+            self.scribe.write(lambda ledger: ledger.add_note(BESIDE, f"{beside:.1f}", self.id, at))
+        self.closed = True
 
     def borne_out(self) -> str:
         """The verdict that the passes bear out."""

@@ -100,8 +100,7 @@ class Today(Screen[None]):
     def _head(self) -> None:
         now = self.world.now()
         day = f"{now:%A} {now.day} {now:%B}"
-        minutes = self.plan.minutes if self.plan is not None else self.minutes
-        long = told_minutes(minutes) if minutes else "no more playing"
+        long = self.plan.length() if self.plan is not None else told_minutes(self.minutes)
         self.query_one("#title", Static).update(f"Steady Thumb · {day} · {long}")
         self.query_one("#keys", Static).update(hints(TODAY, self.world.keys, max(self.size.width - 2, 20)))
 
@@ -156,7 +155,9 @@ class Today(Screen[None]):
         self._head()
 
     def _sum(self, made: Plan) -> str:
-        if not made.blocks:
+        if not made.blocks and not made.stopped:
+            return "\n".join(made.notes)
+        if made.stopped:
             undo = first_key(action("plan-undo"), self.world.keys)
             return "\n".join([*made.notes, f"({undo} if the pain key was pressed by mistake.)"])
         playing = sum(b.minutes for b in made.blocks if b.played)
@@ -281,7 +282,7 @@ class Today(Screen[None]):
         """Take back the latest wish; without one, the pain key when it was pressed by mistake today."""
         if self.plan is None:
             return
-        if not self.plan.blocks:
+        if self.plan.stopped:
             self._note(SLIP)
         elif self.world.wishes == Wishes():
             self.notify("Nothing was wished today.", markup=False)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from coach import places, shelf
 from coach.errors import BadInput, CoachError
 from coach.practice.edits import Wishes
+from coach.practice.restwatch import RestWatch
 from coach.screens.actions import usable_keys
 from coach.settings import Settings, read_settings, write_settings
 
@@ -51,6 +52,7 @@ class World:
     clock           for tests: the time of a silent run
     problems        sentences about settings that could not be used
     keys            the keys the player moved, without those that cannot be had
+    rest_watch      when a rest was proposed last
     """
 
     def __init__(
@@ -75,6 +77,7 @@ class World:
         self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
         self._wishes: Wishes | None = None
         self._noted: datetime | None = None
+        self.rest_watch = RestWatch()
         self.settings = self._written = settings
         self.ledger_path = ledger_path
         self.settings_path = settings_path
@@ -170,6 +173,10 @@ class World:
     def steadies(self) -> dict[str, Steady]:
         """The steady tempos known by now, by drill. Raises CoachError."""
         return shelf.steadies(self.drills, self.now().date(), self.ledger_path) or {}
+
+    def minutes_without_rest(self) -> float:
+        """Minutes played up to now without a rest, by the ledger. Raises CoachError."""
+        return shelf.playing(self.library, self.now(), self.ledger_path).run()
 
     def after_take(self, drill_id: str, before: Steady | None, places: bool = True) -> tuple[str, ...]:
         """What the take just played has shown, in a few lines; without `places` nothing of where stumbles gather.

@@ -19,6 +19,7 @@ from coach.practice.edits import MINUTES, PIN, SKIP, WISH, Wishes, wish_text
 from coach.practice.ledger import Ledger
 from coach.practice.need import Reason
 from coach.practice.planner import Block, Plan, plan
+from coach.practice.playing import Playing, Span
 from coach.practice.remedies import ALTERNATE, CORNER, NOTE, REST, SLOWER, THINNER, Finding, note_text
 from coach.practice.remedies import THUMB as REMEDY_THUMB
 from coach.practice.repertoire import drills_of
@@ -58,6 +59,20 @@ def test_care_goes_before_the_players_minutes() -> None:
     care = Care(False, 5, ("Short.",))
     assert plan_under(DayNotes(Wishes(minutes=40), care), 20, DRILLS, make).minutes == 5
     assert plan_under(DayNotes(Wishes(minutes=3), care), 20, DRILLS, make).minutes == 3
+
+
+def test_in_the_days_after_pain_what_was_just_played_counts() -> None:
+    """Five minutes at a time with an hour's rest (BAPAM, "Return to play"): of five that ended a quarter of an hour ago
+    nothing is left, and it says until when; of three, two; an hour later all five."""
+    care = Care(False, 5, ("Short.",), 60)
+    for minutes, ago, left in ((5, 15, 0), (3, 15, 2), (5, 60, 5), (0, 0, 5)):
+        end = NOW - timedelta(minutes=ago)
+        spans = (Span(TODAY, end - timedelta(minutes=minutes), end),) if minutes else ()
+        found = plan_under(DayNotes(care=care), 20, DRILLS, make, playing=Playing(NOW, spans))
+        assert found.minutes == left
+        assert not found.stopped
+        told = "Rest until 19:45: the hands have had their 5 minutes."
+        assert (told in found.notes) == (left == 0)
 
 
 def test_what_rests_stays_out_unless_the_player_calls_it() -> None:

@@ -13,7 +13,9 @@ from coach.practice.load import allowed
 from coach.practice.need import OVER, Reason, View, need, reasons
 from coach.practice.past import past_of
 from coach.practice.planner import Plan, Settings, plan
+from coach.practice.playing import Playing, Span
 from coach.practice.steady import Steady
+from coach.practice.turns import runs
 from coach.practice.wanted import not_ready
 from tests.practice.made import NOW, TODAY, day, ladder, take
 
@@ -334,6 +336,57 @@ def test_after_a_lay_off_sessions_grow_by_levels_and_none_is_skipped() -> None:
         played[day(ago)] = most
     assert given[:9] == [10, 10, 10, 20, 20, 20, 30, 30, 30]
     assert given[9:] == [40, 40]
+
+
+def test_what_was_played_today_counts() -> None:
+    """Of forty allowed 25 are played: fifteen are left, and it is said. With 41 played the day is done, said kindly."""
+    lately = minutes_on((3, 25), (2, 30), (1, 28))
+    most, notes = allowed(60, {**lately, TODAY: 25.4}, TODAY)
+    assert most == 14
+    assert notes == [
+        "14 minutes instead of 60: you have played 25 today already, it was 30 minutes at most on a day of the last"
+        " week, and ten more a day are enough."
+    ]
+    most, notes = allowed(60, {**lately, TODAY: 41}, TODAY)
+    assert most == 0
+    assert notes == [
+        "41 minutes played today, and that is a good day: let the hands rest, and go on tomorrow. It was 30 minutes at"
+        " most on a day of the last week, and ten more a day are enough."
+    ]
+
+
+def test_rests_do_not_count_as_playing() -> None:
+    """Fifty minutes of playing are allowed: with two rests of five that is an hour, and an hour is what is given; who
+    keeps all rests can still add ten minutes a day."""
+    lately = minutes_on((3, 40), (2, 40), (1, 40))
+    assert allowed(60, lately, TODAY, lambda minutes: sum(runs(minutes))) == (60, [])
+    most, notes = allowed(90, lately, TODAY, lambda minutes: sum(runs(minutes)))
+    assert most == 55  # with one rest
+    assert notes[0].startswith("55 minutes instead of 90")
+
+
+def test_long_turns_keep_the_rest_between_them() -> None:
+    """Turns of a quarter of an hour on a first evening: of 45 minutes no run is longer than half an hour."""
+    for turn in range(9, 16):
+        for minutes in range(31, 61):
+            made = plan(DRILLS, [], NOW, minutes, Settings(turn_minutes=turn))
+            kinds = [b.kind for b in made.blocks]
+            assert kinds.count("rest") == (1 if minutes <= 55 else 2)
+            assert kinds[0] != "rest" != kinds[-1]
+
+
+def test_after_half_an_hour_just_played_the_rest_comes_first() -> None:
+    """Thirty minutes up to now: a rest, and it says for how long was played; two minutes later asked for five minutes:
+    only the rest, and no block."""
+    just = Playing(NOW, (Span(TODAY, NOW - timedelta(minutes=30), NOW),), frozenset({TODAY}))
+    made = plan(DRILLS, [], NOW, 20, playing=just)
+    assert [b.kind for b in made.blocks[:2]] == ["rest", "warm-up"]
+    assert made.blocks[0].why[0] == "you have just played for 30 minutes"
+    assert made.minutes == 20
+    short = plan(DRILLS, [], NOW, 5, playing=just)
+    assert (short.minutes, short.blocks, short.length()) == (0, (), "enough for now")
+    told = "You have just played for 30 minutes. Rest your hands for five minutes first; then there is more."
+    assert told in short.notes
 
 
 def test_the_plan_keeps_to_it_unless_told_otherwise() -> None:

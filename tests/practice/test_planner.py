@@ -34,7 +34,7 @@ histories = st.lists(
         verdict=st.sampled_from([None, *VERDICTS]),
         tempo=st.integers(40, 180),
         layer=st.sampled_from(["full", "full", "thumb"]),
-        minute=st.integers(0, 59),
+        minute=st.integers(0, 40),  # rested: what was just played is the matter of test_rest_and_load.py
         number=st.integers(0, 10**6),
     ),
     max_size=15,
@@ -75,7 +75,7 @@ def test_the_plan_is_as_long_as_asked(takes: list[Take], minutes: int) -> None:
 @given(histories, lengths)
 def test_no_drill_follows_itself(takes: list[Take], minutes: int) -> None:
     """With two or more drills in the plan none has two turns running, also not across a rest."""
-    turns = [b.drill for b in played(plan(DRILLS, takes, NOW, minutes))]
+    turns = [b.drill for b in played(plan(DRILLS, takes, NOW, minutes, FREELY))]
     assert len(set(turns)) == 1 or all(a != b for a, b in pairwise(turns))
 
 
@@ -83,7 +83,7 @@ def test_no_drill_follows_itself(takes: list[Take], minutes: int) -> None:
 @given(histories, lengths)
 def test_one_drill_alone_only_when_there_is_no_other(takes: list[Take], minutes: int) -> None:
     """A plan of one drill in several turns means that no other has been played."""
-    turns = [b.drill for b in played(plan(DRILLS, takes, NOW, minutes))]
+    turns = [b.drill for b in played(plan(DRILLS, takes, NOW, minutes, FREELY))]
     if len(turns) > 1 and len(set(turns)) == 1:
         assert len({t.drill for t in takes}) == 1
 
@@ -97,8 +97,7 @@ def test_never_half_an_hour_without_a_rest(takes: list[Take], minutes: int, use:
         assert sum(b.minutes for b in run) == 5 if resting else True
     for resting, run in groupby(made.blocks, lambda b: b.kind == "rest"):
         assert resting or sum(b.minutes for b in run) <= 30
-    assert made.blocks[0].kind != "rest"
-    assert made.blocks[-1].kind != "rest"
+    assert not made.blocks or "rest" not in (made.blocks[0].kind, made.blocks[-1].kind)
 
 
 @law
@@ -110,7 +109,7 @@ def test_at_most_one_new_pattern_a_day(takes: list[Take], minutes: int) -> None:
     begun_today = {
         d for d in IDS if (days := [t.local_day for t in takes if t.drill == d]) and min(days) == TODAY
     }
-    new = untouched(plan(DRILLS, takes, NOW, minutes), takes)
+    new = untouched(plan(DRILLS, takes, NOW, minutes, FREELY), takes)
     assert len(new) <= max(0, 1 - len(begun_today))
 
 
@@ -120,7 +119,7 @@ def test_a_new_pattern_grows_from_one_held_on_an_earlier_day(takes: list[Take], 
     """What is new is a first rung, or its parent was held in full before today."""
     if not experienced(takes):
         return
-    for id_ in untouched(plan(DRILLS, takes, NOW, minutes), takes):
+    for id_ in untouched(plan(DRILLS, takes, NOW, minutes, FREELY), takes):
         parent = BY_ID[id_].grows_from
         assert parent is None or any(
             t.drill == parent and t.local_day < TODAY and t.layer == "full" and was_held(t) for t in takes
@@ -131,7 +130,7 @@ def test_a_new_pattern_grows_from_one_held_on_an_earlier_day(takes: list[Take], 
 @given(histories, lengths)
 def test_the_new_is_neither_first_nor_last(takes: list[Take], minutes: int) -> None:
     """New things stand in the middle, so two new near-alike ones never close the evening (Allen 2013)."""
-    made = plan(DRILLS, takes, NOW, minutes)
+    made = plan(DRILLS, takes, NOW, minutes, FREELY)
     if experienced(takes):
         new = untouched(made, takes)
         assert played(made)[0].drill not in new
@@ -142,7 +141,7 @@ def test_the_new_is_neither_first_nor_last(takes: list[Take], minutes: int) -> N
 @given(histories, lengths)
 def test_two_fresh_ones_of_a_family_close_only_if_all_are_of_it(takes: list[Take], minutes: int) -> None:
     """The last two turns are never two drills first met today that are near alike, while others are in the plan."""
-    made = played(plan(DRILLS, takes, NOW, minutes))
+    made = played(plan(DRILLS, takes, NOW, minutes, FREELY))
     seen = {d: min(t.local_day for t in takes if t.drill == d) for d in {t.drill for t in takes}}
     fresh = {d for d in IDS if seen.get(d, TODAY) >= TODAY}
     if len(made) < 4:
@@ -166,7 +165,7 @@ def test_long_plans_open_with_a_warm_up(takes: list[Take], minutes: int) -> None
 @given(histories, lengths)
 def test_tempos_are_within_reason(takes: list[Take], minutes: int) -> None:
     """From is below to, to is at most 5 % past the target, and steps are of 1.5 to 5 %."""
-    for block in played(plan(DRILLS, takes, NOW, minutes)):
+    for block in played(plan(DRILLS, takes, NOW, minutes, FREELY)):
         assert 20 <= block.tempo_from < block.tempo_to <= BY_ID[block.drill].target_bpm * 1.05
         assert 0.015 <= block.step_share <= 0.05
 
@@ -175,7 +174,7 @@ def test_tempos_are_within_reason(takes: list[Take], minutes: int) -> None:
 @given(histories, lengths)
 def test_singing_waits_for_the_full_layer(takes: list[Take], minutes: int) -> None:
     """A thumb block is only planned for a drill held in full on an earlier day, at most one block in four."""
-    made = played(plan(DRILLS, takes, NOW, minutes))
+    made = played(plan(DRILLS, takes, NOW, minutes, FREELY))
     thumbs = [b for b in made if b.layer == "thumb"]
     assert all(b.layer in ("thumb", "full") for b in made)
     assert len(thumbs) <= max(1, len(made) // 4)
@@ -189,15 +188,15 @@ def test_the_same_ledger_gives_the_same_plan(takes: list[Take], minutes: int, ch
     """Twice, and with the takes in any order, the plan comes out the same."""
     shuffled = list(takes)
     chance.shuffle(shuffled)
-    first = plan(DRILLS, takes, NOW, minutes)
-    assert first == plan(DRILLS, takes, NOW, minutes) == plan(DRILLS, shuffled, NOW, minutes)
+    first = plan(DRILLS, takes, NOW, minutes, FREELY)
+    assert first == plan(DRILLS, takes, NOW, minutes, FREELY) == plan(DRILLS, shuffled, NOW, minutes, FREELY)
 
 
 @law
 @given(histories, lengths)
 def test_every_block_says_why(takes: list[Take], minutes: int) -> None:
     """Each block has reasons and the JSON fields of the contract; the notes say when to stop."""
-    made = plan(DRILLS, takes, NOW, minutes)
+    made = plan(DRILLS, takes, NOW, minutes, FREELY)
     assert STOP in made.notes
     for row in made.as_json()["blocks"]:
         assert {"drill", "title", "minutes", "tempo_from", "tempo_to", "layer", "why", "kind"} <= set(row)

@@ -2,10 +2,9 @@
 
 from collections import Counter
 from dataclasses import replace
-from datetime import date, timedelta
+from datetime import timedelta
 from fractions import Fraction
 
-import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
@@ -14,8 +13,6 @@ from coach.practice.progress import (
     by_drill,
     clean_days,
     figures,
-    minutes_by_day,
-    minutes_of,
     moved,
     sheet,
     standings,
@@ -80,29 +77,6 @@ def test_clean_passes_by_day() -> None:
     assert clean_days([*two, by_hand]) == ((day(3), 7, 10), (day(1), 1, 1))
 
 
-def test_minutes_are_bars_at_their_tempo() -> None:
-    """Ten passes of four bars of four beats at 80 bpm are two minutes; 32 bars by hand at 64 bpm are two as well."""
-    assert minutes_of(take("two-lamps", 0, clean=10, tempo=80), 4) == pytest.approx(2)
-    by_hand = replace(take("two-lamps", 0, tempo=64), passes=(), bars=32)
-    assert minutes_of(by_hand, 4) == pytest.approx(2)
-
-
-def test_every_day_has_its_place_in_the_minutes() -> None:
-    """Seven days up to today, those without playing at nothing, and nothing from outside them."""
-    played = [take("two-lamps", 0, clean=10), take("two-lamps", 6, clean=5), take("two-lamps", 7, clean=5)]
-    found = minutes_by_day(played, four, TODAY, 7)
-    assert [when for when, _ in found] == [day(n) for n in range(6, -1, -1)]
-    assert [round(minutes, 3) for _, minutes in found] == [1, 0, 0, 0, 0, 0, 2]
-
-
-@pytest.mark.parametrize("change", [date(2026, 3, 29), date(2026, 10, 25)])
-def test_the_days_when_clocks_change_are_neither_lost_nor_doubled(change: date) -> None:
-    """A day of 23 or 25 hours is one column like any other."""
-    found = minutes_by_day([replace(take("two-lamps", 0), local_day=change)], four, change + timedelta(3), 7)
-    assert [when.toordinal() - change.toordinal() for when, _ in found] == [-3, -2, -1, 0, 1, 2, 3]
-    assert [bool(minutes) for _, minutes in found] == [False] * 3 + [True] + [False] * 3
-
-
 def test_the_list_has_what_was_played_the_latest_first() -> None:
     """A drill never played is not in it; recall in a week is no higher than now."""
     played = [*evening("two-lamps", 9, 80), take("slow-tide", 2)]
@@ -132,9 +106,10 @@ def test_the_sheet_counts_stumbles_and_passes_of_four_weeks() -> None:
 def test_the_week_in_words() -> None:
     """Minutes, days and takes of the seven days up to today."""
     played = [take("two-lamps", 0, clean=10), take("slow-tide", 3, clean=5), take("slow-tide", 7)]
-    assert week_words(played, four, TODAY) == "This week: 3 minutes on 2 days, 2 takes."
-    assert week_words([take("slow-tide", 0, clean=5)], four, TODAY) == "This week: 1 minute on 1 day, 1 take."
-    assert week_words([take("slow-tide", 9)], four, TODAY) == "This week: nothing was played."
+    minutes = {day(0): 2.0, day(3): 1.0, day(7): 30.0}
+    assert week_words(played, minutes, TODAY) == "This week: 3 minutes on 2 days, 2 takes."
+    assert week_words([take("slow-tide", 0)], {day(0): 1.2}, TODAY) == "This week: 1 minute on 1 day, 1 take."
+    assert week_words([take("slow-tide", 9)], {}, TODAY) == "This week: nothing was played."
 
 
 def test_what_moved_lies_outside_the_range_of_a_week_ago() -> None:

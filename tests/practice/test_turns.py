@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import BadInput
-from coach.practice.turns import arrange, checked_minutes, cut, even, runs, shares, turn_minutes
+from coach.practice.turns import arrange, checked_minutes, cut, even, room_left, runs, shares, turn_minutes
 
 
 @given(st.integers(1, 240))
@@ -18,6 +18,19 @@ def test_runs_and_rests_make_up_the_minutes(minutes: int) -> None:
     assert max(found) <= 30
     assert min(found) >= 1
     assert len(found) == 1 or max(found) <= 25
+
+
+@given(st.integers(1, 240), st.floats(0, 120), st.sampled_from([5, 15, 25, 30]))
+def test_runs_go_on_with_what_was_just_played(minutes: int, before: float, run: int) -> None:
+    """The first run with what was played before it is no longer than half an hour; all of the minutes are used; nothing
+    is left to play only where the rest would take it all."""
+    found = runs(minutes, run, 5, before)
+    if not found:
+        assert room_left(run, 5, before) < minutes <= 5 + room_left(run, 5, before)
+        return
+    assert sum(found) + 5 * (len(found) - 1) == minutes
+    assert found[0] == 0 or found[0] + before <= min(30, run + 5)
+    assert all(1 <= one <= run for one in found[1:])
 
 
 @given(st.integers(31, 240), st.integers(0, 210))

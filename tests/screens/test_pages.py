@@ -427,7 +427,7 @@ async def test_a_ledger_that_is_none_stops_nobody(tmp_path: Path) -> None:
         await here.on("Rest")
         left = here.app.scribe.close()
     # The take, its one whole pass, the verdict.
-    assert left == f"3 entries could not be written to {tmp_path / 'ledger.sqlite3'}."
+    assert left == f"4 entries could not be written to {tmp_path / 'ledger.sqlite3'}."
     assert (tmp_path / "ledger.sqlite3").read_bytes() == text
 
 
