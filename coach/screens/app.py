@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 SHORT_REST_S = 10
 HELD_UP_S = 0.2
 LAST_NOTES_S = 0.3
+LAST_WORDS_S = 0.1
 # Which page of the help comes first, by the screen it is asked from; else today's.
 HELP_PAGES = {
     "Stage": "On the stage",
@@ -326,8 +327,8 @@ def _errors_to(log: Path) -> Iterator[Outlet]:
             os.dup2(sink.fileno(), 2)
             yield outlet
     finally:
-        outlet.finish()
-        os.dup2(terminal, 2)
+        outlet.finish(LAST_WORDS_S)
+        os.dup2(terminal, 2)  # the copy stays open: a terminal that takes nothing still has the outlet's thread
         sys.__stderr__ = old_stderr  # type: ignore[misc]
 
 
