@@ -2,6 +2,7 @@
 
     python -m tests.campaign_closings 50            each kind so often, with and without a sound server
     python -m tests.campaign_closings 3 hung        those whose name has the word in it
+    python -m tests.campaign_closings 200 verdict   a verdict told, and a kill at once
 
 Each closing must be silent and ended in time, leave no process behind, and have everything written: the passes that
 were known, and a setting that was changed on the stage. It prints a table and exits with 1 where one did not hold.
@@ -43,13 +44,24 @@ LEAVES = b"\x1b[?1049l"  # back from the other screen
 @dataclass(frozen=True)
 class Kind:
     """A state of the terminal, for how long before the end, and what brings the end; `restored`: the terminal still
-    reads, so it must be put right."""
+    reads, so it must be put right; `words`: what is run instead of the coach as it is."""
 
     name: str
     state: Callable[[Terminal], object]
     seconds: float
     deed: Callable[[Terminal], object]
     restored: bool = False
+    words: tuple[str, ...] = ("-m", "coach")
+
+
+# A coach whose event loop hangs for ever, in a lock and not in a sleep, once the key r is pressed on the stage.
+HANGS = (
+    "import threading\n"
+    "from coach.screens.stage import Stage\n"
+    "Stage.action_repeat = lambda self: threading.Lock().acquire() and threading.Event().wait()\n"
+    "from coach.cli import main\n"
+    "raise SystemExit(main())\n"
+)
 
 
 def _read(_: Terminal) -> None:
@@ -80,6 +92,10 @@ def _stopped(terminal: Terminal) -> None:
     terminal.kill(signal.SIGCONT)
 
 
+def _hangs(terminal: Terminal) -> None:
+    terminal.type("r")
+
+
 KINDS = (
     Kind("read, closed", _read, 0.5, Terminal.hang_up),
     Kind("unread 0.2 s, closed", _hung, 0.2, Terminal.hang_up),
@@ -93,6 +109,8 @@ KINDS = (
     Kind("hung 4 s, SIGHUP", _hung, 4.0, _sends(signal.SIGHUP)),
     Kind("held, SIGTERM", _held, 1.0, _sends(signal.SIGTERM)),
     Kind("stopped and gone on with, SIGTERM", _read, 0.5, _stopped, restored=True),
+    Kind("the app hangs, SIGTERM", _hangs, 0.5, _sends(signal.SIGTERM), restored=True, words=("-c", HANGS)),
+    Kind("the app hangs, closed", _hangs, 0.5, Terminal.hang_up, words=("-c", HANGS)),
 )
 
 
@@ -106,11 +124,11 @@ class Outcome:
 
 
 @contextlib.contextmanager
-def playing(home: Path, env: dict[str, str]) -> Iterator[Terminal]:
+def playing(home: Path, env: dict[str, str], words: tuple[str, ...] = ("-m", "coach")) -> Iterator[Terminal]:
     """The stage at 400 beats a minute (a pass each 1.2 s) with a pass written and the guide a little softer."""
     with Ledger(home / "ledger.sqlite3") as ledger:
         ledger.add_whole_take(DRILL, 84, "held", 8)
-    terminal = Terminal("-m", "coach", "drill", DRILL, "--tempo", "400", home=str(home), size=(45, 160), env=env)
+    terminal = Terminal(*words, "drill", DRILL, "--tempo", "400", home=str(home), size=(45, 160), env=env)
     try:
         terminal.drain()
         end = time.monotonic() + PATIENCE_S
@@ -167,7 +185,7 @@ def check(home: Path, known: int) -> list[str]:
 
 def close_once(kind: Kind, home: Path, env: dict[str, str], record: Recorder | None = None) -> Outcome:
     """One closing of a kind."""
-    with playing(home, env) as terminal, record() if record else contextlib.nullcontext() as take:
+    with playing(home, env, kind.words) as terminal, record() if record else contextlib.nullcontext() as take:
         kind.state(terminal)
         time.sleep(kind.seconds)
         known = passes(home)
@@ -189,6 +207,51 @@ def close_once(kind: Kind, home: Path, env: dict[str, str], record: Recorder | N
     if silent is not None and silent > SILENT_S:
         wrong.append(f"silent after {silent:.2f} s")
     return Outcome(ended, silent, tuple(wrong))
+
+
+VERDICTS = {"l": "lost", "s": "shaky", "h": "held", "f": "flowing"}
+ASKING = b"goes on by itself"
+
+
+def verdict_once(home: Path, env: dict[str, str], signum: int, key: str) -> tuple[str, ...]:
+    """A verdict is told and the coach is killed: by a signal it hears of in the same moment, or outright (SIGKILL) as
+    soon as the page that asks has gone; what was wrong."""
+    with playing(home, env) as terminal:
+        terminal.end_drain()
+        terminal.type("e")
+        if ASKING not in terminal.read(PATIENCE_S, ASKING):
+            return ("it did not ask",)
+        terminal.read(0.2)
+        terminal.type(key)
+        if signum == signal.SIGKILL:
+            end = time.monotonic() + PATIENCE_S
+            while not (got := terminal.read(1.0, b"\x1b")) or ASKING in got + terminal.read(0.02):
+                if time.monotonic() > end:
+                    return ("the page did not go",)
+        terminal.kill(signum)
+        while terminal.wait(0.01) is None:
+            terminal.read(0.01)
+    with Ledger(home / "ledger.sqlite3") as ledger:
+        verdict = ledger.takes(DRILL)[-1].verdict
+    return () if verdict == VERDICTS[key] else (f"told {VERDICTS[key]}, kept {verdict}",)
+
+
+def verdicts(count: int, at_once: int = 3) -> int:
+    """`count` verdicts before each way to be killed; 1 where one was lost."""
+    ways = (signal.SIGTERM, signal.SIGHUP, signal.SIGKILL)
+
+    def one(n: int) -> tuple[str, ...]:
+        with TemporaryDirectory(prefix="coach-verdict-") as home:
+            return verdict_once(Path(home), no_server(), ways[n % len(ways)], "lshf"[n % 4])
+
+    with ThreadPoolExecutor(at_once) as pool:
+        answers = list(pool.map(one, range(count * len(ways))))
+    for n, way in enumerate(ways):
+        mine = answers[n :: len(ways)]
+        print(f"verdict, then {way.name}: {sum(not a for a in mine)} of {len(mine)} kept")
+    for what, times in Counter(w for a in answers for w in a).most_common():
+        print(f"{times:4} × {what}")
+    return 1 if any(answers) else 0
 
 
 Recorder = Callable[[], contextlib.AbstractContextManager[Callable[[float], float]]]
@@ -305,4 +368,5 @@ def main(count: int, word: str = "", at_once: int = 2) -> int:
 
 
 if __name__ == "__main__":
-    sys.exit(main(int(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else ""))
+    number, asked = int(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else ""
+    sys.exit(verdicts(number) if asked == "verdict" else main(number, asked))

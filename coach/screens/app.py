@@ -43,6 +43,7 @@ if TYPE_CHECKING:
 SHORT_REST_S = 10
 HELD_UP_S = 0.2
 LAST_NOTES_S = 0.3
+LAST_KEYS_S = 0.1
 LAST_WORDS_S = 0.1
 # Which page of the help comes first, by the screen it is asked from; else today's.
 HELP_PAGES = {
@@ -110,6 +111,10 @@ class Coach(App[None]):
 
         if self.outlet is not None:
             self.outlet.told = told
+
+    def leave_for_good(self) -> None:
+        """What ends all from outside; the keys pressed before it count."""
+        self.set_timer(LAST_KEYS_S, self.exit)
 
     def get_driver_class(self) -> type[Driver]:
         """The usual driver; before the terminal goes to another program, it has taken all that was written to it."""
@@ -345,7 +350,7 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
 
     last = Last(last_things)
     with _errors_to(places.log()) as app.outlet:
-        app.watcher = Watch(app.outlet, last, app.exit, app._sound_stopped)
+        app.watcher = Watch(app.outlet, last, app.leave_for_good, app._sound_stopped)
         try:
             with watching(app.watcher):
                 app.run()

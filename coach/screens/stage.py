@@ -320,7 +320,8 @@ class Stage(BlankLines, Screen[str]):
         if not passes:
             leave(self, NEXT)
             return
-        self.app.push_screen(Verdict(passes, self.take.borne_out(), self.world.keys, self._shows), self._judged)
+        asks = Verdict(passes, self.take.borne_out(), self.world.keys, self._shows, self._judge)
+        self.app.push_screen(asks, self._judged)
 
     def _shows(self) -> tuple[str, ...]:
         """What the take has shown, from the ledger. On a thread; raises CoachError."""
@@ -329,10 +330,13 @@ class Stage(BlankLines, Screen[str]):
             return ()
         return self.world.after_take(self.block.drill, self.occasion.before, places=not self.take.chords)
 
+    def _judge(self, word: str) -> None:
+        """The player's word, written down. On a thread."""
+        self.take.judge(word)
+        self.scribe.wait()
+
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""
-        if answer and answer != AGAIN:
-            self.take.judge(answer)
         leave(self, AGAIN if answer == AGAIN else NEXT)
 
     # What keys do ------------------------------------------------------------------------------
