@@ -183,7 +183,15 @@ def check(home: Path, known: int) -> list[str]:
     return wrong
 
 
-def close_once(kind: Kind, home: Path, env: dict[str, str], record: Recorder | None = None) -> Outcome:
+def close_once(
+    kind: Kind,
+    home: Path,
+    env: dict[str, str],
+    record: Recorder | None = None,
+    *,
+    silent_s: float = SILENT_S,
+    ended_s: float = ENDED_S,
+) -> Outcome:
     """One closing of a kind."""
     with playing(home, env, kind.words) as terminal, record() if record else contextlib.nullcontext() as take:
         kind.state(terminal)
@@ -191,7 +199,7 @@ def close_once(kind: Kind, home: Path, env: dict[str, str], record: Recorder | N
         known = passes(home)
         begun, wall = time.perf_counter(), time.time()
         kind.deed(terminal)
-        code = terminal.wait(10 * ENDED_S)
+        code = terminal.wait(10 * ended_s)
         ended = time.perf_counter() - begun
         silent = take(wall) if take else None
         wrong = [] if code == 0 else ["it lives" if code is None else f"exit code {code}"]
@@ -202,9 +210,9 @@ def close_once(kind: Kind, home: Path, env: dict[str, str], record: Recorder | N
         left = [pid for pid in left_over(home) if pid != str(terminal.pid) or code is not None]
         wrong += [f"left over: {pid}" for pid in left]
         wrong += check(home, known)
-    if ended > ENDED_S:
+    if ended > ended_s:
         wrong.append(f"ended after {ended:.2f} s")
-    if silent is not None and silent > SILENT_S:
+    if silent is not None and silent > silent_s:
         wrong.append(f"silent after {silent:.2f} s")
     return Outcome(ended, silent, tuple(wrong))
 
@@ -318,11 +326,11 @@ def _begin(stack: contextlib.ExitStack) -> JackServer:
 Rows = dict[tuple[str, bool], list[Outcome]]
 
 
-def _line(kinds: list[tuple[Kind, int]], heard: bool, rows: Rows, at_once: int) -> None:
-    """All closings of one sort, `at_once` side by side (each with a sound server has that to itself)."""
+def _line(kinds: list[Kind], count: int, heard: bool, rows: Rows, at_once: int) -> None:
+    """`count` closings of each kind, `at_once` side by side (each with a sound server has that to itself)."""
     todo: SimpleQueue[Kind] = SimpleQueue()
-    for kind, count in kinds:
-        for _ in range(count):
+    for _ in range(count):
+        for kind in kinds:
             todo.put(kind)
 
     def work() -> None:
@@ -350,9 +358,14 @@ def _line(kinds: list[tuple[Kind, int]], heard: bool, rows: Rows, at_once: int) 
 def main(count: int, word: str = "", at_once: int = 2) -> int:
     """The table of `count` closings of each kind; 1 where one did not hold."""
     rows: Rows = {}
-    kinds = [(kind, count) for kind in KINDS if word in kind.name]
+    kinds = [kind for kind in KINDS if word in kind.name]
     for heard in (False, True):
-        _line(kinds, heard, rows, at_once)
+        _line(kinds, count, heard, rows, at_once)
+    return report(rows)
+
+
+def report(rows: Rows) -> int:
+    """The table; 1 where something did not hold."""
     print(f"{'kind':36} {'server':7} {'tried':>5} {'failed':>6} {'silent, longest':>16} {'ended, longest':>15}")
     wrong: Counter[str] = Counter()
     for (name, heard), outcomes in sorted(rows.items()):

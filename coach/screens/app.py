@@ -114,7 +114,7 @@ class Coach(App[None]):
 
     def leave_for_good(self) -> None:
         """What ends all from outside; the keys pressed before it count."""
-        self.set_timer(LAST_KEYS_S, self.exit)
+        asyncio.get_running_loop().call_later(LAST_KEYS_S, self.exit)
 
     def get_driver_class(self) -> type[Driver]:
         """The usual driver; before the terminal goes to another program, it has taken all that was written to it."""

@@ -178,7 +178,7 @@ class Watch:
         if self._silent * LOOK_S >= SILENT_S and not self._hushed and hush.sounds():
             self._hushed = True
             hush.hush()
-            print("the app does not answer; the sound was stopped", file=sys.stderr, flush=True)
+            _log("the app does not answer; the sound was stopped")
 
     def _answer(self) -> None:
         self._answered = self._asked
@@ -199,6 +199,7 @@ class Watch:
             self._cut = True
             hush.cut()
         if since >= TAKE_OVER_S and self._writing is None:
+            _log("the app has not left; the watch ends it")
             self._writing = threading.Thread(target=self._write, args=(WRITTEN_S - since,), daemon=True)
             self._writing.start()
         if self._writing is not None and (since >= WRITTEN_S or not self._writing.is_alive()):
@@ -244,6 +245,12 @@ class Watch:
         if sys.platform != "win32":
             signal.signal(signal.SIGCONT, lambda *_: None)
             signal.pthread_sigmask(signal.SIG_BLOCK, {signal.SIGTTOU})
+
+
+def _log(sentence: str) -> None:
+    """Into the log that descriptor 2 leads to; the app has a use of its own for `sys.stderr`."""
+    with contextlib.suppress(OSError):
+        os.write(2, f"{sentence}\n".encode())
 
 
 def _numbers() -> tuple[int, ...]:
