@@ -3,6 +3,7 @@
     python -m tests.campaign_closings 50            each kind so often, with and without a sound server
     python -m tests.campaign_closings 3 hung        those whose name has the word in it
     python -m tests.campaign_closings 200 verdict   a verdict told, and a kill at once
+    python -m tests.campaign_closings 20 midi       a MIDI port that vanishes and returns
 
 Each closing must be silent and ended in time, leave no process behind, and have everything written: the passes that
 were known, and a setting that was changed on the stage. It prints a table and exits with 1 where one did not hold.
@@ -24,7 +25,7 @@ from collections.abc import Callable, Iterator
 from concurrent.futures import ThreadPoolExecutor
 from dataclasses import dataclass
 from pathlib import Path
-from queue import SimpleQueue
+from queue import Empty, Queue, SimpleQueue
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
@@ -222,7 +223,7 @@ ASKING = b"goes on by itself"
 
 
 def verdict_once(home: Path, env: dict[str, str], signum: int, key: str) -> tuple[str, ...]:
-    """A verdict is told and the coach is killed: by a signal it hears of in the same moment, or outright (SIGKILL) as
+    """A verdict is told and the coach is killed: by a signal it hears of at once, or outright (SIGKILL) as
     soon as the page that asks has gone; what was wrong."""
     with playing(home, env) as terminal:
         terminal.end_drain()
@@ -246,7 +247,7 @@ def verdict_once(home: Path, env: dict[str, str], signum: int, key: str) -> tupl
 
 def verdicts(count: int, at_once: int = 3) -> int:
     """`count` verdicts before each way to be killed; 1 where one was lost."""
-    ways = (signal.SIGTERM, signal.SIGHUP, signal.SIGKILL)
+    ways = (signal.SIGTERM, signal.SIGKILL)
 
     def one(n: int) -> tuple[str, ...]:
         with TemporaryDirectory(prefix="coach-verdict-") as home:
@@ -260,6 +261,66 @@ def verdicts(count: int, at_once: int = 3) -> int:
     for what, times in Counter(w for a in answers for w in a).most_common():
         print(f"{times:4} × {what}")
     return 1 if any(answers) else 0
+
+
+def instruments(count: int) -> int:
+    """An instrument of a JACK server's vanishes in the middle of a run and returns, `count` times; 1 where the player
+    did not take it back."""
+    returns: list[float] = []
+    with contextlib.ExitStack() as stack:
+        server = _begin(stack)
+        ear = _lines(server, ["ear"])
+        assert ear.find("ready", PATIENCE_S) is not None
+        name = next(n for n in server.ports() if "instrument" in n)
+        player = _lines(server, ["play", name])
+        for n in range(count):
+            if ear.find("note", PATIENCE_S) is None:
+                print(f"no note before the instrument vanished for time {n + 1}; it said {player.seen}")
+                return 1
+            ear.program.kill()
+            ear.program.wait(10)
+            if player.find("has gone", PATIENCE_S) is None:
+                print(f"nothing was said when the instrument vanished for time {n + 1}: {player.seen}")
+                return 1
+            ear = _lines(server, ["ear"])
+            assert ear.find("ready", PATIENCE_S) is not None
+            back = time.perf_counter()
+            if ear.find("note", PATIENCE_S) is None or player.find("is back", PATIENCE_S) is None:
+                print(f"it was not taken back at time {n + 1}; it said {player.seen}")
+                return 1
+            returns.append(time.perf_counter() - back)
+    print(f"a MIDI port vanished and returned {count} times: taken back each time, at most {max(returns):.2f} s later")
+    return 0
+
+
+class _Lines:
+    """A program on a server, and the lines it has printed."""
+
+    def __init__(self, program: subprocess.Popen[bytes]) -> None:
+        self.program = program
+        self.seen: list[str] = []
+        self._new: Queue[str] = Queue()
+        threading.Thread(target=self._read, daemon=True).start()
+
+    def _read(self) -> None:
+        assert self.program.stdout is not None
+        with contextlib.suppress(ValueError):  # closed meanwhile
+            for line in self.program.stdout:
+                self._new.put(line.decode())
+
+    def find(self, word: str, limit_s: float) -> str | None:
+        """The next line with `word` in it."""
+        end = time.monotonic() + limit_s
+        while (left := end - time.monotonic()) > 0:
+            with contextlib.suppress(Empty):
+                self.seen.append(self._new.get(timeout=left))
+                if word in self.seen[-1]:
+                    return self.seen[-1]
+        return None
+
+
+def _lines(server: JackServer, words: list[str]) -> _Lines:
+    return _Lines(server.run(["-m", "tests.play_midi_long", *words]))
 
 
 Recorder = Callable[[], contextlib.AbstractContextManager[Callable[[float], float]]]
@@ -382,4 +443,5 @@ def report(rows: Rows) -> int:
 
 if __name__ == "__main__":
     number, asked = int(sys.argv[1]), sys.argv[2] if len(sys.argv) > 2 else ""
-    sys.exit(verdicts(number) if asked == "verdict" else main(number, asked))
+    others = {"verdict": verdicts, "midi": instruments}
+    sys.exit(others[asked](number) if asked in others else main(number, asked))
