@@ -129,7 +129,7 @@ def playing(home: Path, env: dict[str, str], words: tuple[str, ...] = ("-m", "co
     """The stage at 400 beats a minute (a pass each 1.2 s) with a pass written and the guide a little softer."""
     with Ledger(home / "ledger.sqlite3") as ledger:
         ledger.add_whole_take(DRILL, 84, "held", 8)
-    terminal = Terminal(*words, "drill", DRILL, "--tempo", "400", home=str(home), size=(45, 160), env=env)
+    terminal = Terminal(*words, "drill", DRILL, "--tempo", "400", home=str(home), size=(24, 80), env=env)
     try:
         terminal.drain()
         end = time.monotonic() + PATIENCE_S

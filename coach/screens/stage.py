@@ -135,8 +135,7 @@ class Stage(BlankLines, Screen[str]):
         fits = size_classes(*self.size, worded=self.loop.worded)
         self.add_class(*(name for name, here in fits.items() if here))
         self.remove_class(*(name for name, here in fits.items() if not here))
-        if self.query("#spoken"):  # a page that is being left has lost its parts already
-            self._figures()
+        self._figures()
 
     def on_unmount(self) -> None:
         """Whatever happens, the sound ends with the screen."""
@@ -159,7 +158,7 @@ class Stage(BlankLines, Screen[str]):
 
     def _figures(self) -> None:
         """Everything beside the tab, as it is now."""
-        if not stands(self):
+        if not stands(self) or not self.query("#spoken"):  # parts are lost from the innermost on
             return
         now = Moment(
             phase=self.phase,
@@ -188,7 +187,7 @@ class Stage(BlankLines, Screen[str]):
         if engine is None or self.phase != RUNNING:
             return
         now = perf_counter()
-        # A terminal that cannot keep up gets every second frame.
+        # A machine that cannot keep up draws every second frame.
         self._late = (
             min(self._late + 1, 30) if now - self._last_tick > 2.5 / FRAMES_A_SECOND else max(self._late - 1, 0)
         )
