@@ -19,7 +19,7 @@ from threading import Condition, Thread
 from time import monotonic
 
 FULL_BYTES = 8192  # about a frame of the whole screen: a terminal that keeps up has taken it within milliseconds
-STEP_BYTES = 1024  # a stuck write is let go when the terminal's own buffer is thrown away: it must fit in there
+STEP_BYTES = 4096  # a stuck write is let go when the terminal's own buffer is thrown away: it must fit in there
 FINISH_S = 0.5
 
 # What puts a terminal right whatever of ours was on, in the order in which a screen library takes it back: a frame
