@@ -15,6 +15,8 @@ import time
 import warnings
 from threading import Event, Thread
 
+KEPT = 1 << 16
+
 
 class Terminal:
     """`python WORDS` on a terminal of `size` (lines, columns); `read` or `drain` what it writes, `type` keys."""
@@ -36,7 +38,11 @@ class Terminal:
                 os.execv(sys.executable, [sys.executable, *words])
             finally:
                 os._exit(127)
+        os.set_inheritable(self.fd, False)  # else a second program would keep the first one's window open
+        self.code: int | None = None  # once it has ended
         self.bytes = 0
+        self.pace: int | None = None  # bytes a second that `drain` reads; None: all that comes, 0: nothing
+        self.last = b""  # the last that `drain` read
         self._stop = Event()
         self._drain: Thread | None = None
 
@@ -56,13 +62,61 @@ class Terminal:
         return got
 
     def drain(self) -> None:
-        """Read and forget all that comes, on a thread, until `close`."""
+        """Read and forget all that comes, on a thread, until `close`, as fast as `pace` says."""
         self._drain = Thread(target=self._forget, daemon=True)
         self._drain.start()
 
     def _forget(self) -> None:
         while not self._stop.is_set():
-            self.read(0.2)
+            if self.pace is None:
+                self.last = (self.last + self.read(0.02))[-KEPT:]
+                continue
+            time.sleep(0.05)
+            if self.pace and select.select([self.fd], [], [], 0)[0]:
+                with contextlib.suppress(OSError):
+                    piece = os.read(self.fd, max(self.pace // 20, 1))
+                    self.bytes += len(piece)
+                    self.last = (self.last + piece)[-KEPT:]
+
+    def end_drain(self) -> None:
+        """Nobody reads any more."""
+        self._stop.set()
+        if self._drain:
+            self._drain.join(5)
+            self._drain = None
+
+    def hold(self) -> None:
+        """Hold the terminal's output, as a key for it would (ctrl-s on many)."""
+        self._flow(termios.TCOOFF)
+
+    def let_go(self) -> None:
+        """Let it go on."""
+        self._flow(termios.TCOON)
+
+    def _flow(self, what: int) -> None:
+        other_end = os.open(os.readlink(f"/proc/{self.pid}/fd/0"), os.O_RDWR | os.O_NOCTTY)
+        try:
+            termios.tcflow(other_end, what)
+        finally:
+            os.close(other_end)
+
+    def hang_up(self) -> None:
+        """The window is closed."""
+        self.end_drain()
+        if self.fd >= 0:
+            os.close(self.fd)
+            self.fd = -1
+
+    def wait(self, limit_s: float) -> int | None:
+        """Its exit code once it has ended (negative: by a signal); None when it has not within `limit_s`."""
+        end = time.perf_counter() + limit_s
+        while self.code is None and time.perf_counter() < end:
+            pid, status = os.waitpid(self.pid, os.WNOHANG)
+            if pid:
+                self.code = os.waitstatus_to_exitcode(status)
+            else:
+                time.sleep(0.005)
+        return self.code
 
     def resize(self, lines: int, columns: int) -> None:
         """Another window size; the program is told by the system."""

@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+import asyncio
 import contextlib
 import os
-import signal
 import sys
 import threading
+import time
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
@@ -24,18 +25,26 @@ from coach.errors import CoachError
 from coach.practice.cautions import CLINICIAN, STOP
 from coach.screens.actions import EVERYWHERE, PAGES, bindings
 from coach.screens.messages import Trouble
+from coach.screens.outlet import Outlet
 from coach.screens.theme import EVENING, MORNING
 from coach.screens.today import Today
 from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
+from coach.screens.watch import Last, Watch, watching
 from coach.screens.world import World
+from coach.sound import hush
 
 if TYPE_CHECKING:
+    from textual.driver import Driver
+
     from coach.handout import Chosen
     from coach.practice.planner import Block
     from coach.practice.steady import Steady
 
 SHORT_REST_S = 10
 HELD_UP_S = 0.2
+LAST_NOTES_S = 0.3
+LAST_KEYS_S = 0.1
+LAST_WORDS_S = 0.1
 # Which page of the help comes first, by the screen it is asked from; else today's.
 HELP_PAGES = {
     "Stage": "On the stage",
@@ -67,6 +76,11 @@ class Coach(App[None]):
         self.chords = chords
         self.scribe = world.scribe(self._tell_trouble)
         self.ends_all = False  # true where the process ends with the app
+        # Both where there is a terminal: the way out to it, and what watches over the end.
+        self.outlet: Outlet | None = None
+        self.watcher: Watch | None = None
+        self._held = contextlib.ExitStack()
+        self._lags = self._stale = False
 
     def _tell_trouble(self, sentence: str) -> None:
         self.post_message(Trouble(sentence))
@@ -84,16 +98,52 @@ class Coach(App[None]):
         self.push_screen(Today(self.world))
         if self.first is not None:
             self.practise((self.first,), alone=True)
-        self._catch_signals()
+        self._begin_watch()
 
-    def _catch_signals(self) -> None:
-        """A killed coach leaves the terminal sane: the app ends in the ordinary way."""
-        import asyncio
-
+    def _begin_watch(self) -> None:
         loop = asyncio.get_running_loop()
-        for name in ("SIGINT", "SIGTERM", "SIGHUP"):
-            with contextlib.suppress(AttributeError, NotImplementedError, RuntimeError, ValueError):
-                loop.add_signal_handler(getattr(signal, name), self.exit)
+        if self.watcher is not None:
+            self.watcher.follow(loop)
+
+        def told() -> None:
+            with contextlib.suppress(RuntimeError):  # the loop has just been closed
+                loop.call_soon_threadsafe(self._mind_outlet)
+
+        if self.outlet is not None:
+            self.outlet.told = told
+
+    def leave_for_good(self) -> None:
+        """What ends all from outside; the keys pressed before it count."""
+        asyncio.get_running_loop().call_later(LAST_KEYS_S, self.exit)
+
+    def get_driver_class(self) -> type[Driver]:
+        """The usual driver; before the terminal goes to another program, it has taken all that was written to it."""
+        usual = super().get_driver_class()
+
+        class Finishing(usual):  # type: ignore[valid-type,misc]
+            def close(self) -> None:
+                super().close()
+                if isinstance(sys.__stderr__, Outlet):
+                    sys.__stderr__.finish()
+
+        return Finishing
+
+    def _mind_outlet(self) -> None:
+        """Draw nothing while the terminal lags behind, and all that changed meanwhile once it has caught up."""
+        lags = self.outlet is not None and self.outlet.full
+        if lags == self._lags:
+            return
+        self._lags = lags
+        if lags:
+            self._held.enter_context(self.batch_update())
+            return
+        self._held.close()
+        if not self.screen_stack:
+            return
+        if self._stale:  # another page, or another size: there is nothing on the terminal to go on from
+            self._stale = False
+            self.screen.refresh()
+        self.screen.check_idle()
 
     def exit(self, *args: Any, **kwargs: Any) -> None:
         """Leave; a long ledger that is being read would keep the terminal for many seconds, so it is given up."""
@@ -101,14 +151,18 @@ class Coach(App[None]):
             from coach.practice.estimates import give_up
 
             give_up()
+        if self.outlet is not None:  # nobody needs to see any more of it
+            self.outlet.drop()
         super().exit(*args, **kwargs)
 
     def on_resize(self, event: Resize) -> None:
         """Too small a window says what it needs and goes on playing."""
+        self._stale = self._stale or self._lags
         # The app itself takes the new size over only after this.
         self._mind_size(event.size)
 
     def _page_changed(self, _: Screen[object]) -> None:
+        self._stale = self._stale or self._lags
         self._mind_size(self.size)
 
     def _mind_size(self, size: Size) -> None:
@@ -206,8 +260,6 @@ class Coach(App[None]):
 
     async def _known_before(self) -> tuple[set[str], dict[str, Steady]]:
         """What need not be heard first, and the steady tempos known so far."""
-        import asyncio
-
         try:
             return await asyncio.to_thread(lambda: (self.world.heard(), self.world.steadies()))
         except CoachError:  # today has said so, or the scribe will
@@ -245,10 +297,21 @@ class Coach(App[None]):
 
     def action_pause_coach(self) -> None:
         """To the shell; the sound stops, and the run waits to be gone on with."""
+        self._stop_playing()
+        self.action_suspend_process()
+
+    def _stop_playing(self) -> None:
+        """What plays stops, as by its key."""
         for screen in self.screen_stack:
             if getattr(screen, "phase", "") == "running":
                 screen.action_start_stop()  # type: ignore[attr-defined]
-        self.action_suspend_process()
+            elif hasattr(screen, "silence"):
+                screen.silence()
+
+    def _sound_stopped(self, sentence: str) -> None:
+        """The watch had to stop the sound."""
+        self._stop_playing()
+        self.on_trouble(Trouble(sentence))
 
 
 def _title(blocks: Sequence[Block], at: int) -> str:
@@ -256,22 +319,23 @@ def _title(blocks: Sequence[Block], at: int) -> str:
 
 
 @contextlib.contextmanager
-def _errors_to(log: Path) -> Iterator[None]:
+def _errors_to(log: Path) -> Iterator[Outlet]:
     """Point file descriptor 2 at a log: sound back ends print dozens of lines there, and the screen paints on it.
 
-    The screen keeps the terminal through a copy of the descriptor.
+    The screen has the terminal through a copy of the descriptor, behind an outlet that never lets it wait.
     """
     log.parent.mkdir(parents=True, exist_ok=True)
     old_stderr = sys.__stderr__
     terminal = os.dup(2)
+    outlet = Outlet(terminal, getattr(old_stderr, "encoding", None) or "utf-8")
     try:
         with open(log, "ab") as sink:
-            sys.__stderr__ = os.fdopen(os.dup(terminal), "w", buffering=1)  # type: ignore[misc]
+            sys.__stderr__ = outlet  # type: ignore[misc,assignment]
             os.dup2(sink.fileno(), 2)
-            yield
+            yield outlet
     finally:
-        os.dup2(terminal, 2)
-        os.close(terminal)
+        outlet.finish(LAST_WORDS_S)
+        os.dup2(terminal, 2)  # the copy stays open: a terminal that takes nothing still has the outlet's thread
         sys.__stderr__ = old_stderr  # type: ignore[misc]
 
 
@@ -282,22 +346,37 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
     world = world or World.here()
     app = Coach(world, first, chords=chords)
     app.ends_all = True
-    problems: tuple[str, ...] = ()
-    with _errors_to(places.log()):
+
+    def last_things(limit_s: float) -> tuple[str, ...]:
+        return tuple(filter(None, (app.scribe.close(limit_s), world.save())))
+
+    last = Last(last_things)
+    with _errors_to(places.log()) as app.outlet:
+        app.watcher = Watch(app.outlet, last, app.leave_for_good, app._sound_stopped)
         try:
-            app.run()
+            with watching(app.watcher):
+                app.run()
         except BaseException:
             traceback.print_exc()  # into the log: the terminal may be gone
-            app.scribe.close()
+            last.do()
             _end_if_held_up(1)
             raise
         finally:
-            problems = (app.scribe.close(), world.save())
-    for problem in filter(None, problems):
-        print(problem, file=sys.stderr)
+            for problem in last.do():
+                app.outlet.write(f"{problem}\n")
+            _let_ring_out()
     code = app.return_code or 0
+    if app.watcher.ending:
+        os._exit(code)  # all is written and the terminal put right; there is nobody to tell anything more
     _end_if_held_up(code)
     return code
+
+
+def _let_ring_out() -> None:
+    """Wait a moment for what still fades, and for the last notes off to an instrument."""
+    end = time.monotonic() + LAST_NOTES_S
+    while hush.sounds() and time.monotonic() < end:
+        time.sleep(0.01)
 
 
 def _end_if_held_up(code: int) -> None:

@@ -65,6 +65,6 @@ class Band:
     def stop(self, *, wait: bool = False) -> None:
         """Fade out; does not wait for the device unless told."""
         if self._midi is not None:
-            self._midi.stop()
+            self._midi.stop(wait=wait)
             self._midi = None
         self.engine.stop(wait=wait)

@@ -149,8 +149,7 @@ class Stage(StageKeys, BlankLines, Screen[str]):
         fits = size_classes(*self.size, worded=self.loop.worded)
         self.add_class(*(name for name, here in fits.items() if here))
         self.remove_class(*(name for name, here in fits.items() if not here))
-        if self.query("#spoken"):  # a page that is being left has lost its parts already
-            self._figures()
+        self._figures()
 
     def on_unmount(self) -> None:
         """Whatever happens, the sound ends with the screen, and what was played is written down."""
@@ -174,7 +173,7 @@ class Stage(StageKeys, BlankLines, Screen[str]):
 
     def _figures(self) -> None:
         """Everything beside the tab, as it is now."""
-        if not stands(self):
+        if not stands(self) or not self.query("#spoken"):  # parts are lost from the innermost on
             return
         now = Moment(
             phase=self.phase,
@@ -203,7 +202,7 @@ class Stage(StageKeys, BlankLines, Screen[str]):
         if engine is None or self.phase != RUNNING:
             return
         now = perf_counter()
-        # A terminal that cannot keep up gets every second frame.
+        # A machine that cannot keep up draws every second frame.
         self._late = (
             min(self._late + 1, 30) if now - self._last_tick > 2.5 / FRAMES_A_SECOND else max(self._late - 1, 0)
         )
@@ -344,7 +343,8 @@ class Stage(StageKeys, BlankLines, Screen[str]):
         if not passes:
             leave(self, NEXT)
             return
-        self.app.push_screen(Verdict(passes, self.take.borne_out(), self.world.keys, self._shows), self._judged)
+        asks = Verdict(passes, self.take.borne_out(), self.world.keys, self._shows, self._judge)
+        self.app.push_screen(asks, self._judged)
 
     def _shows(self) -> tuple[str, ...]:
         """What the take has shown, from the ledger. On a thread; raises CoachError."""
@@ -353,10 +353,13 @@ class Stage(StageKeys, BlankLines, Screen[str]):
             return ()
         return self.world.after_take(self.block.drill, self.occasion.before, places=not self.take.chords)
 
+    def _judge(self, word: str) -> None:
+        """The player's word, written down. On a thread."""
+        self.take.judge(word)
+        self.scribe.wait()
+
     def _judged(self, answer: str | None) -> None:
         """The verdict, or none, or another go."""
-        if answer and answer != AGAIN:
-            self.take.judge(answer)
         leave(self, AGAIN if answer == AGAIN else NEXT)
 
     # Rests -------------------------------------------------------------------------------------

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import asyncio
 from collections.abc import Callable, Mapping, Sequence
 from textwrap import wrap
 from typing import ClassVar
@@ -41,10 +42,14 @@ class Verdict(ModalScreen[str]):
         suggested: str,
         keys: Mapping[str, str],
         look: Callable[[], Sequence[str]] | None = None,
+        write: Callable[[str], object] | None = None,
     ) -> None:
-        """`look` tells what the take has shown; it may take its time, on a thread."""
+        """`look` tells what the take has shown; it may take its time, on a thread. So may `write`, which writes the
+        player's word down: the page goes when that is done, so a word that was seen to be taken is never lost."""
         super().__init__()
         self.look = look
+        self.write = write
+        self.given = False
         self.told: Sequence[str] = ()
         self.passes = passes
         self.marked = suggested
@@ -117,11 +122,19 @@ class Verdict(ModalScreen[str]):
 
     def action_verdict(self, word: str) -> None:
         """The player's word."""
+        if not self.given:
+            self.given = True
+            self._give(word)
+
+    @work
+    async def _give(self, word: str) -> None:
+        if self.write is not None:
+            await asyncio.to_thread(self.write, word)
         leave(self, word)
 
     def action_suggested(self) -> None:
         """The marked one."""
-        leave(self, self.marked)
+        self.action_verdict(self.marked)
 
     def action_again(self) -> None:
         """Another go."""

@@ -16,6 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from coach.errors import CoachError
+from coach.sound import hush
 from coach.sound.clock import AudioClock, Clock, Now, SilentClock
 from coach.sound.device import Speaker
 from coach.sound.feed import BYTES_PER_FRAME, Feed
@@ -154,6 +155,7 @@ class Engine:
         self._premix = Premix(source, Mixer(self.rate, *self._volumes, bank=self._bank))
         self._clock = SilentClock(now=self._now)  # says "not yet" until the first frame
         self._thread = threading.Thread(target=self._run, args=(self._premix,), name="coach-engine", daemon=True)
+        hush.begins(self)
         self._thread.start()
 
     def stop(self, *, wait: bool = True) -> None:
@@ -166,6 +168,15 @@ class Engine:
         self._wake.set()
         if wait and thread is not None and thread is not threading.current_thread():
             thread.join(_JOIN_S)
+
+    def cut(self) -> None:
+        """Silence from the next callback on, without a fade, also where the engine's own thread does not answer."""
+        self._halt = True
+        self._wake.set()
+        retry = self._retry
+        for tap in (self._tap, None if retry is None else retry.tap):
+            if tap is not None:
+                tap.shut = True
 
     def refresh(self) -> None:
         """The source would answer differently now: bars not yet begun are pulled and mixed again.
@@ -242,6 +253,8 @@ class Engine:
             retry = self._retry
             self._close(self._tap if retry is None or retry.tap is None else retry.tap)
             self._halt = True
+            if self._thread is threading.current_thread():
+                hush.ends(self)
         if ended and self._on_end is not None:
             self._on_end()
 
@@ -260,13 +273,15 @@ class Engine:
             clock.start(self.rate)
             tap = _Tap(feed, clock, self._now)
             try:
-                self._clock = clock
+                # The tap is known before the device asks it: it may have to be cut off while the opening hangs.
+                self._clock, self._tap = clock, tap
                 self.speaker.open(self.rate, 2, tap.fill)
                 tap.opened = self._now()
-                self._tap, self._silent = tap, False
+                self._silent = False
                 return
             except CoachError as error:
                 tap.shut = True
+                self._tap = None
                 self._say(str(error))
                 self._retry = _Retry(self._now())
         if self._given_clock is not None:

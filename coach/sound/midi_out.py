@@ -8,9 +8,10 @@ the General MIDI list: program 26 (acoustic guitar, steel) is data byte 25, 74 (
 
 from __future__ import annotations
 
+import re
 import threading
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass
 from fractions import Fraction
@@ -18,6 +19,7 @@ from typing import Any, Protocol
 
 from coach.errors import CoachError
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
+from coach.sound import hush
 from coach.sound.clock import Clock
 from coach.sound.premix import TimedBar
 from coach.sound.score import BEAT, DOWN, Tone
@@ -30,9 +32,13 @@ TUNE_VELOCITY = 72
 CLICK_KEY = {DOWN: 76, BEAT: 77}  # high and low wood block
 CLICK_VELOCITY = {DOWN: 100, BEAT: 84}
 VELOCITY = {SOFT: 48, PLAIN: 80, ACCENT: 112}
+LOOK_AGAIN_S = 0.25  # so often it is looked whether the port is still there
+AGAIN_S = 0.5  # a port that was lost is tried again so often
+FIRST_AGAIN_S = 3.0  # one that was never there
 _CLICK_S = 0.05
 _LOOK_S = 0.03  # bars are read this far ahead at most: later than any change of theirs
 _TICK_S = 0.02
+_NUMBERS = re.compile(r" \d+:\d+$")
 
 
 class Run(Protocol):
@@ -157,8 +163,10 @@ class Strings:
 class MidiOut:
     """Sends one run (`start` it anew for each) to the MIDI output `port_name` (the first one there is, when None).
 
-    `offset_s` delays (or hastens) what is sent, for an instrument that answers faster or slower than the speaker.
-    `on_trouble` is called on this object's own thread.
+    A port that is not there, or goes in the middle of the run, is told once, looked for again and again, and taken
+    back when it returns; the run goes on meanwhile. `offset_s` delays (or hastens) what is sent, for an instrument that
+    answers faster or slower than the speaker. `on_trouble` is called on this object's own thread. For tests:
+    `open_port` opens a port, and `names` tells the names of the outputs there are now.
     """
 
     def __init__(
@@ -170,63 +178,144 @@ class MidiOut:
         offset_s: float = 0.0,
         on_trouble: Callable[[str], None] | None = None,
         open_port: Callable[[str | None], Any] | None = None,
+        names: Callable[[], Sequence[str]] | None = None,
         now: Callable[[], float] = time.perf_counter,
     ) -> None:
         self.port_name = port_name
         self.click, self.guide, self.offset_s = click, guide, offset_s
         self._on_trouble = on_trouble
         self._open_port = open_port if open_port is not None else _open_output
+        self._names = names if names is not None or open_port is not None else _Outputs()
         self._now = now
         self._halt = threading.Event()
         self._thread: threading.Thread | None = None
+        self._looked = 0.0
 
     def start(self, run: Run) -> None:
-        """Open the port and follow `run`. Raises CoachError when there is no such port."""
+        """Follow `run` from now on; returns at once."""
         self.stop()
-        port = self._open_port(self.port_name)
-        self._halt.clear()
-        self._thread = threading.Thread(target=self._follow, args=(run, port), name="coach-midi", daemon=True)
+        self._halt = threading.Event()
+        words = (run, self._halt)
+        self._thread = threading.Thread(target=self._follow, args=words, name="coach-midi", daemon=True)
+        hush.begins(self)
         self._thread.start()
 
-    def stop(self) -> None:
-        """All notes off, and close the port; harmless when nothing is sent."""
-        thread, self._thread = self._thread, None
+    def stop(self, *, wait: bool = True) -> None:
+        """All notes off, and close the port; harmless when nothing is sent. Without `wait` it returns at once."""
+        thread = self._thread
         self._halt.set()
-        if thread is not None and thread is not threading.current_thread():
+        if wait and thread is not None and thread is not threading.current_thread():
             thread.join(2.0)
 
-    def _follow(self, run: Run, port: Any) -> None:
-        strings = Strings(run.rate)
+    def cut(self) -> None:
+        """The same as to stop: only the thread that sends may send the last notes off."""
+        self._halt.set()
+
+    def _follow(self, run: Run, halt: threading.Event) -> None:
+        """Send to the port for as long as there is one, and look for it while there is none."""
+        told, had, sent_to = "", False, 0  # everything before frame `sent_to` has been sent
         try:
-            port.send(program_change())
-            port.send(program_change(TUNE_CHANNEL, TUNE_PROGRAM))
-            sent_to = 0  # everything before this frame has been sent
-            while not self._halt.is_set():
-                clock = run.clock
-                if not clock.running:  # not yet, or not any more
-                    for message in strings.silence():
-                        port.send(message)
-                    self._halt.wait(_TICK_S / 4)
+            while not halt.is_set():
+                try:
+                    port = self._open_port(self.port_name)
+                except CoachError as error:
+                    if not told:
+                        told = str(error)
+                        self._say(told)
+                    halt.wait(AGAIN_S if had else FIRST_AGAIN_S)
                     continue
-                here = clock.frame_at(self._now() - self.offset_s)
-                for message in strings.expire(here):
-                    port.send(message)
-                nap = _TICK_S
-                for due in _between(run, sent_to, here + _LOOK_S * run.rate, click=self.click, guide=self.guide):
-                    wait = clock.wall_at(due.frame) + self.offset_s - self._now()
-                    if wait > 0.0005:
-                        nap = min(wait, _TICK_S)
-                        break
-                    sent_to = due.frame + 1
-                    if wait > -LENGTH_S / 10:  # what is long past (a sound card was lost) is left out
-                        for message in strings.pluck(due):
-                            port.send(message)
-                self._halt.wait(nap)
-        except Exception as error:
-            if self._on_trouble is not None:
-                self._on_trouble(f"MIDI has stopped: {error}.")
+                if told:
+                    self._say("MIDI is back.")
+                had = True
+                strings = Strings(run.rate)
+                try:
+                    sent_to = self._send(run, port, strings, halt, sent_to)
+                    told = "" if halt.is_set() else f"The MIDI output '{_name(port)}' has gone; it is looked for again."
+                except Exception as error:
+                    told = f"MIDI has stopped ({error}); it is tried again."
+                finally:
+                    _close(port, strings)
+                if told:
+                    self._say(told)
+                    halt.wait(AGAIN_S)
         finally:
-            _close(port, strings)
+            if isinstance(self._names, _Outputs):
+                self._names.close()
+            if self._halt is halt:
+                hush.ends(self)
+
+    def _send(self, run: Run, port: Any, strings: Strings, halt: threading.Event, sent_to: int) -> int:
+        """Send what is due from frame `sent_to` on until `halt`, or until the port has gone; how far it has sent."""
+        for message in [*all_off(), program_change(), program_change(TUNE_CHANNEL, TUNE_PROGRAM)]:
+            port.send(message)
+        while not halt.is_set():
+            if not self._stands(port):
+                return sent_to
+            clock = run.clock
+            if not clock.running:  # not yet, or not any more
+                for message in strings.silence():
+                    port.send(message)
+                halt.wait(_TICK_S / 4)
+                continue
+            here = clock.frame_at(self._now() - self.offset_s)
+            for message in strings.expire(here):
+                port.send(message)
+            nap = _TICK_S
+            for due in _between(run, sent_to, here + _LOOK_S * run.rate, click=self.click, guide=self.guide):
+                wait = clock.wall_at(due.frame) + self.offset_s - self._now()
+                if wait > 0.0005:
+                    nap = min(wait, _TICK_S)
+                    break
+                sent_to = due.frame + 1
+                if wait > -LENGTH_S / 10:  # what is long past (a sound card or a port was lost) is left out
+                    for message in strings.pluck(due):
+                        port.send(message)
+            halt.wait(nap)
+        return sent_to
+
+    def _stands(self, port: Any) -> bool:
+        """False when the port has gone: a driver tells nobody, and takes what is sent to it all the same."""
+        now = time.monotonic()
+        if self._names is None or now - self._looked < LOOK_AGAIN_S:
+            return True
+        self._looked = now
+        try:
+            return _name(port) in self._names()
+        except Exception:  # it could not be looked; the sending will show
+            return True
+
+    def _say(self, sentence: str) -> None:
+        if self._on_trouble is not None:
+            self._on_trouble(sentence)
+
+
+class _Outputs:
+    """The names of the outputs there are now, asked of one client of the driver for the whole run."""
+
+    def __init__(self) -> None:
+        self._client: Any = None
+
+    def __call__(self) -> Sequence[str]:
+        if self._client is None:
+            import mido
+            import rtmidi
+
+            asked = getattr(rtmidi, f"API_{mido.backend.api}", rtmidi.API_UNSPECIFIED)
+            self._client = rtmidi.MidiOut(rtapi=asked)
+        names: Sequence[str] = self._client.get_ports()
+        return names
+
+    def close(self) -> None:
+        """Let the client go."""
+        client, self._client = self._client, None
+        if client is not None:
+            with suppress(Exception):
+                client.delete()
+
+
+def _name(port: Any) -> str:
+    """What the driver calls an open port."""
+    return str(getattr(port, "name", ""))
 
 
 def _between(run: Run, start: int, end: float, *, click: bool, guide: bool) -> list[Due]:
@@ -259,7 +348,7 @@ def _open_output(name: str | None) -> Any:
         raise CoachError(f"MIDI is not to be had here ({error})", mend="install python-rtmidi") from None
     if not names:
         raise CoachError("there is no MIDI output", mend="connect an instrument or start a synthesizer")
-    chosen = names[0] if name is None else next((n for n in names if n == name or n.startswith(name)), None)
+    chosen = names[0] if name is None else _same(name, names)
     if chosen is None:
         raise CoachError(f"there is no MIDI output '{name}'", mend="use one of " + ", ".join(names))
     try:
@@ -268,6 +357,14 @@ def _open_output(name: str | None) -> Any:
         raise CoachError(
             f"the MIDI output '{chosen}' cannot be opened ({error})", mend="see whether another program holds it"
         ) from None
+
+
+def _same(name: str, names: Sequence[str]) -> str | None:
+    """The output of that name; else the one that differs only in the numbers at its end, which a driver gives anew each
+    time an instrument is connected; else one whose name begins so."""
+    bare = _NUMBERS.sub("", name)
+    found = [n for n in names if n == name] or [n for n in names if _NUMBERS.sub("", n) == bare]
+    return next(iter(found or [n for n in names if n.startswith(name)]), None)
 
 
 def list_ports() -> dict[str, list[str]]:

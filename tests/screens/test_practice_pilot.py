@@ -369,3 +369,15 @@ async def test_pain_stops_everything_and_is_written_down(tmp_path: Path) -> None
     with here.ledger() as ledger:
         (note,) = ledger.notes("pain reported")
     assert note.text == stage.block.title
+
+
+async def test_a_stage_left_while_it_is_being_made_draws_nothing(tmp_path: Path) -> None:
+    """A signal in the first moments: the innermost parts have gone, the page has not, and it is told to start."""
+    async with house(tmp_path, minutes=5) as here:
+        await begin(here)
+        stage = await here.running()
+        await here.press("enter")
+        await stage.query("#spoken").remove()
+        stage.action_start_stop()
+        stage._figures()
+        assert here.app.is_running

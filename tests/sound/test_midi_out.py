@@ -22,6 +22,7 @@ from coach.sound.midi_out import (
     Due,
     MidiOut,
     Strings,
+    _same,
     dues,
     list_ports,
     program_change,
@@ -195,27 +196,92 @@ def test_stop_leaves_no_note_hanging(follow: tuple[FakeClock, Engine, Port, Midi
     assert port.closed
 
 
-def test_a_broken_port_is_told_and_the_run_goes_on() -> None:
-    """A cable pulled out is one sentence; the engine does not notice."""
-    clock, port, troubles = FakeClock(), Port(), []
+def test_a_broken_port_is_told_and_tried_again(monkeypatch: pytest.MonkeyPatch) -> None:
+    """A cable pulled out is one sentence; the engine does not notice; put in again, the notes go on from there."""
+    monkeypatch.setattr("coach.sound.midi_out.AGAIN_S", 0.1)
+    clock, ports, troubles = FakeClock(), [Port()], []
     engine = Engine(SilentSpeaker(), RATE, clock=clock)
-    out = MidiOut(open_port=lambda name: port, now=lambda: clock.seconds, on_trouble=troubles.append)
+    out = MidiOut(open_port=lambda name: ports[-1], now=lambda: clock.seconds, on_trouble=troubles.append)
     out.start(engine)
     engine.start(lambda n: bar(n, 120))
-    assert until(lambda: len(port.notes_on()) == 1)
-    port.broken = True
+    assert until(lambda: len(ports[0].notes_on()) == 1)
+    ports[0].broken = True
     clock.seconds = 0.6
     assert until(lambda: bool(troubles))
-    assert troubles == ["MIDI has stopped: the cable is out."]
+    assert troubles == ["MIDI has stopped (the cable is out); it is tried again."]
+    assert ports[0].closed
     assert engine.running
+    ports.append(Port())
+    assert until(lambda: len(troubles) == 2)
+    assert troubles[1] == "MIDI is back."
+    clock.seconds = 2.01
+    assert until(lambda: bool(ports[1].notes_on()))
     out.stop()
     engine.stop()
 
 
+def test_a_port_that_vanishes_and_returns_in_the_middle_of_a_run(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Twenty times: a driver takes what is sent to a port that has gone, so the list of outputs is what tells."""
+    monkeypatch.setattr("coach.sound.midi_out.LOOK_AGAIN_S", 0.01)
+    monkeypatch.setattr("coach.sound.midi_out.AGAIN_S", 0.01)
+    clock, troubles, opened = FakeClock(), [], []
+    engine = Engine(SilentSpeaker(), RATE, clock=clock)
+    there = [True]
+
+    def open_port(_: str | None) -> Port:
+        if not there[0]:
+            raise CoachError("there is no MIDI output 'harbour'")
+        port = Port()
+        port.name = "harbour"  # type: ignore[attr-defined]
+        opened.append(port)
+        return port
+
+    out = MidiOut(
+        "harbour",
+        open_port=open_port,
+        names=lambda: ["harbour"] if there[0] else [],
+        now=lambda: clock.seconds,
+        on_trouble=troubles.append,
+    )
+    out.start(engine)
+    engine.start(lambda n: bar(n, 120, plucks=picked_bar()))
+    for time in range(20):
+        assert until(lambda: bool(opened) and bool(opened[-1].notes_on()), 10), f"no note after return {time}"
+        there[0] = False
+        assert until(lambda n=time: len(troubles) == 2 * n + 1, 10), troubles
+        assert "has gone" in troubles[-1]
+        assert opened[-1].closed
+        clock.seconds += 1.0
+        assert engine.running
+        there[0] = True
+        assert until(lambda n=time: len(troubles) == 2 * n + 2, 10), troubles
+        assert troubles[-1] == "MIDI is back."
+        clock.seconds += 0.51
+    assert len(opened) == 21
+    out.stop()
+    engine.stop()
+
+
+def test_an_instrument_connected_again_is_the_same_one() -> None:
+    """The numbers that the driver puts behind a name differ each time; a name that says more goes before."""
+    assert _same("Lark:Lark 1 20:0", ["Owl:Owl 1 20:0", "Lark:Lark 1 24:0"]) == "Lark:Lark 1 24:0"
+    assert _same("Lark:Lark 1 20:0", ["Lark:Lark 1 24:0", "Lark:Lark 1 20:0"]) == "Lark:Lark 1 20:0"
+    assert _same("Lark", ["Owl:Owl 1 20:0", "Lark:Lark 1 24:0"]) == "Lark:Lark 1 24:0"
+    assert _same("Wren", ["Owl:Owl 1 20:0"]) is None
+
+
 def test_a_port_that_is_not_there_is_one_sentence() -> None:
-    """A name that no output has is a clear error on start, whether there are other outputs or none."""
-    with pytest.raises(CoachError, match="MIDI"):
-        MidiOut("no such instrument").start(Engine(SilentSpeaker(), RATE))
+    """A name that no output has is told once, whether there are other outputs or none, and the run goes on."""
+    clock, troubles = FakeClock(), []
+    engine = Engine(SilentSpeaker(), RATE, clock=clock)
+    out = MidiOut("no such instrument", on_trouble=troubles.append)
+    out.start(engine)
+    engine.start(lambda n: bar(n, 120))
+    assert until(lambda: bool(troubles), 20)
+    assert "MIDI" in troubles[0]
+    assert engine.running
+    out.stop()
+    engine.stop()
 
 
 def test_list_ports_always_answers() -> None:
