@@ -16,7 +16,8 @@ from coach.errors import BadInput, CoachError, reason
 def is_there(path: Path, what: str) -> bool:
     """True where `path` is an ordinary file, False where nothing is.
 
-    Raises CoachError, about `what` (such as "a ledger file"), where that cannot be told, BadInput where something else lies there.
+    Raises CoachError, about `what` (such as "a ledger file"), where that cannot be told, BadInput where something else
+    lies there.
     """
     try:
         mode = path.stat().st_mode
@@ -24,13 +25,13 @@ def is_there(path: Path, what: str) -> bool:
         return False
     except (OSError, ValueError) as error:
         why = reason(error) if isinstance(error, OSError) else str(error)
-        raise CoachError(
-            f"this place of {what} cannot be looked at ({why})", where=str(path), mend="see where it lies and who may read it"
-        ) from None
+        told = f"{what} cannot be looked at here ({why})"
+        raise CoachError(told, where=str(path), mend="see where it lies and who may read it") from None
     if stat.S_ISREG(mode):
         return True
     kind = "a folder" if stat.S_ISDIR(mode) else "a pipe or a device"
-    raise BadInput(f"this is {kind}, not {what}", where=str(path), mend="move it away, or name an ordinary file")
+    told = f"this is {kind}, not {what}"
+    raise BadInput(told, where=str(path), mend="move it away, or name an ordinary file")
 
 
 @contextmanager

@@ -72,7 +72,7 @@ def refusal(path: Path) -> OSError | None:
 def clear_away(*folders: Path) -> int:
     """Remove what killed coaches have left half-written in these folders; gives how many files.
 
-    One that a living process may still be writing stays, whichever machine's or container's it is: it is held by a lock.
+    One that a living process may still be writing stays, in whatever container that runs: the file is locked meanwhile.
     """
     found = 0
     for folder in folders:

@@ -14,7 +14,8 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from coach.errors import BadMusic, CoachError
+from coach.errors import BadMusic, CoachError, reason
+from coach.infile import read_ordinary
 from coach.music.clicks import CLICK_MODES
 from coach.music.notes import read_range
 from coach.outfile import new_file
@@ -237,13 +238,13 @@ def settings_table(settings: Settings) -> dict[str, Any]:
 def read_settings(path: Path) -> ReadSettings:
     """Read the file; when there is none, the usual settings. A file that cannot be read is told, not raised."""
     try:
-        text = path.read_bytes().decode("utf-8")
+        text = read_ordinary(path).decode("utf-8")
     except FileNotFoundError:
         return ReadSettings(Settings())
     except UnicodeDecodeError:
         return ReadSettings(Settings(), (f"{path}: this is not a text file, so the usual settings serve.",))
     except OSError as error:
-        why = error.strerror or error
+        why = reason(error)
         return ReadSettings(Settings(), (f"{path}: cannot be read ({why}), so the usual settings serve.",))
     found = parse_settings(text)
     return ReadSettings(found.settings, tuple(f"{path}: {problem}" for problem in found.problems))
@@ -257,13 +258,14 @@ def write_settings(settings: Settings, path: Path) -> None:
     """
     import tomli_w  # only for writing: keeps reading light
 
-    path = path.resolve()  # where it is a link, what it leads to is written
     try:
+        path = path.resolve()  # where it is a link, what it leads to is written
         path.parent.mkdir(parents=True, exist_ok=True)
         table = {**_unknown(path), **settings_table(settings)}
-    except OSError as error:
+    except (OSError, RuntimeError) as error:
+        why = reason(error) if isinstance(error, OSError) else "its links lead round in a circle"
         raise CoachError(
-            f"the settings could not be saved ({error.strerror or error})",
+            f"the settings could not be saved ({why})",
             where=str(path),
             mend="check that the folder can be written and has room",
         ) from None
@@ -276,7 +278,7 @@ def write_settings(settings: Settings, path: Path) -> None:
 def _unknown(path: Path) -> dict[str, Any]:
     """What the file holds that this version does not know; a file that cannot be understood is set aside."""
     try:
-        table = tomllib.loads(path.read_bytes().decode("utf-8"))
+        table = tomllib.loads(read_ordinary(path).decode("utf-8"))
     except FileNotFoundError:
         return {}
     except (tomllib.TOMLDecodeError, UnicodeDecodeError, RecursionError):

@@ -13,8 +13,10 @@ from coach import places
 from coach.errors import CoachError
 from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook, read_shape_book
+from coach.infile import files_in
 from coach.picking.library import Library, read_library
 from coach.practice.collector import collector_waits
+from coach.practice.glance import begun, glance, is_empty
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
@@ -72,7 +74,7 @@ def settled(path: Path | None = None) -> dict[str, Settled]:
     from coach.practice import dates
 
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return {}
     from coach.practice.ledger import Ledger
 
@@ -100,7 +102,7 @@ def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song
 
 def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
     """What was settled about songs, and the ids of the drills of songs that were played."""
-    if not path.exists():
+    if not begun(path):
         return {}, ()
     from coach.practice import dates
     from coach.practice.estimates import Estimates
@@ -148,7 +150,7 @@ def song_files() -> dict[str, tuple[Path, bool]]:
     """The file of each song by id, and whether it is the player's own; read are none of them."""
     found: dict[str, tuple[Path, bool]] = {}
     for folder, own in ((places.shipped("shared") / "songs", False), (places.songs(), True)):
-        for file in sorted(folder.glob(f"*{SONG_SUFFIX}")) if folder.is_dir() else ():
+        for file in files_in(folder, SONG_SUFFIX)[0]:  # the songs' own list tells what is wrong with a folder
             found[file.name.removesuffix(SONG_SUFFIX)] = (file, own)
     return found
 
@@ -164,7 +166,7 @@ def takes(path: Path | None = None) -> list[Take]:
     Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return []
     from coach.practice.ledger import Ledger
 
@@ -172,12 +174,32 @@ def takes(path: Path | None = None) -> list[Take]:
         return ledger.takes()
 
 
+def ledger_trouble(path: Path | None = None, *, writes: bool = False) -> str:
+    """What is to be known of the ledger file as a whole (the player's own when None): that it is empty, or that it can
+    only be read and why, in one sentence; else "". To be asked before it is opened otherwise.
+
+    `writes`: whoever asks is about to write, and will be told by that what can only be read.
+    """
+    path = path or places.ledger()
+    try:
+        if not begun(path) or is_empty(path):
+            return "" if writes and not begun(path) else glance(path)
+        if writes:
+            return ""
+        from coach.practice.ledger import Ledger
+
+        with Ledger(path) as ledger:
+            return str(ledger.unwritable or "")
+    except CoachError:  # so will whoever opens it
+        return ""
+
+
 def heard(today: date, path: Path | None = None) -> set[str]:
     """The drills that were played or, on `today`, listened to, by the ledger (the player's own when None); none, and no
     file made, where there is none yet. Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return set()
     from coach.practice.ledger import Ledger
     from coach.practice.listening import HEARD, heard_today
@@ -193,7 +215,7 @@ def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> 
     None where there is no ledger yet. Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return None
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
@@ -230,7 +252,7 @@ def plan_here(
     from coach.practice.daynotes import DayNotes, plan_under, read_day
 
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger

@@ -64,7 +64,8 @@ def _opened(path: Path) -> sqlite3.Connection:
 
 
 def _damaged(where: str) -> CoachError:
-    return CoachError("this ledger is damaged or was made to mislead", where=where, mend="export it to JSON where it is")
+    what = "this ledger is damaged or was made to mislead"
+    return CoachError(what, where=where, mend="export it to JSON where it is")
 
 
 @contextmanager

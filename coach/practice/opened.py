@@ -1,4 +1,4 @@
-"""Opening a ledger file: to write where that can be, else to read, so that a full disk hides nothing of what was played.
+"""Opening a ledger file: to write where that can be, else to read, so that a full disk hides nothing that was played.
 
 To read a file with a write-ahead log SQLite wants to make files beside it. Where it cannot, the file is opened as one
 that nobody changes (no log lies beside it), or its log is read without them, or both are copied elsewhere
@@ -15,41 +15,9 @@ from contextlib import suppress
 from pathlib import Path
 
 from coach.errors import CoachError, reason
-from coach.infile import is_there
+from coach.practice.glance import begun, may_be_written, not_allowed
 from coach.practice.schema import VERSION, bring_forward, check_ours, check_tables
 from coach.practice.troubles import explain_write, lies_in_the_disk, patiently
-
-WHAT = "a ledger file"
-_EMPTY = "this ledger is empty (0 bytes) and is begun anew"
-_NO_RIGHT = "the ledger may not be written, so nothing played will be kept"
-
-
-def begun(path: Path) -> bool:
-    """True where there is a ledger file, False where none was begun. Raises CoachError where that cannot be told."""
-    return is_there(path, WHAT)
-
-
-def glance(path: Path) -> str:
-    """"", or what can be seen of the ledger without opening it and the player should know, in a sentence."""
-    try:
-        there = begun(path)
-        if there and path.stat().st_size == 0:
-            return str(CoachError(_EMPTY, where=str(path), mend="if something was in it, put a copy of it back"))
-    except OSError as error:
-        return str(CoachError(f"the ledger cannot be looked at ({reason(error)})", where=str(path)))
-    except CoachError as error:
-        return str(error)
-    return "" if may_be_written(path) else str(_not_allowed(path))
-
-
-def may_be_written(path: Path) -> bool:
-    """False where the player has no right to write the ledger, or the files that come beside it while it is open."""
-    folder = next((place for place in _side(path, "").parents if place.exists()), path.parent)
-    return os.access(folder, os.W_OK | os.X_OK) and (not path.exists() or os.access(path, os.W_OK))
-
-
-def _not_allowed(path: Path) -> CoachError:
-    return CoachError(_NO_RIGHT, where=str(path), mend="change its permissions, or set COACH_HOME to another place")
 
 
 def open_ledger(path: Path, wait_s: float) -> tuple[sqlite3.Connection, CoachError | None]:
@@ -59,7 +27,7 @@ def open_ledger(path: Path, wait_s: float) -> tuple[sqlite3.Connection, CoachErr
     """
     there = begun(path)
     if there and not may_be_written(path):
-        trouble = _not_allowed(path)
+        trouble = not_allowed(path)
     else:
         try:
             if not there:

@@ -10,7 +10,7 @@ import threading
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar
 
 from textual import work
 from textual.app import App
@@ -21,9 +21,11 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from coach.errors import CoachError
+from coach.infile import open_to_add
 from coach.practice.cautions import CLINICIAN, STOP
 from coach.screens.actions import EVERYWHERE, PAGES, bindings
 from coach.screens.messages import Trouble
+from coach.screens.terminal import drawn_on, hear_every_byte
 from coach.screens.theme import EVENING, MORNING
 from coach.screens.today import Today
 from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
@@ -253,18 +255,25 @@ def _title(blocks: Sequence[Block], at: int) -> str:
     return blocks[at].title if at < len(blocks) else ""
 
 
+def _sink(log: Path) -> BinaryIO:
+    """The log to add to; nowhere, where it cannot be written: that stops no practice."""
+    try:
+        return open_to_add(log)
+    except OSError:
+        return open(os.devnull, "ab")
+
+
 @contextlib.contextmanager
 def _errors_to(log: Path) -> Iterator[None]:
     """Point file descriptor 2 at a log: sound back ends print dozens of lines there, and the screen paints on it.
 
     The screen keeps the terminal through a copy of the descriptor.
     """
-    log.parent.mkdir(parents=True, exist_ok=True)
     old_stderr = sys.__stderr__
     terminal = os.dup(2)
     try:
-        with open(log, "ab") as sink:
-            sys.__stderr__ = os.fdopen(os.dup(terminal), "w", buffering=1)  # type: ignore[misc]
+        with _sink(log) as sink:
+            sys.__stderr__ = drawn_on(os.dup(terminal))  # type: ignore[misc]
             os.dup2(sink.fileno(), 2)
             yield
     finally:
@@ -282,6 +291,7 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
     app.ends_all = True
     problems: tuple[str, ...] = ()
     with _errors_to(places.log()):
+        hear_every_byte()
         try:
             app.run()
         except BaseException:
@@ -293,7 +303,7 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
             problems = (app.scribe.close(), world.save())
     for problem in filter(None, problems):
         print(problem, file=sys.stderr)
-    code = app.return_code or 0
+    code = app.return_code or int(any(problems))
     _end_if_held_up(code)
     return code
 

@@ -7,6 +7,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from coach.errors import BadInput, CoachError
+from coach.infile import files_in
 from coach.outfile import new_file
 from coach.picking.library import Broken
 from coach.song.chart import Song
@@ -53,9 +54,10 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
     paths: dict[str, Path] = {}
     broken: list[Broken] = []
     for folder, mine in ((shipped, False), (own, True)):
-        if not folder.is_dir():
-            continue
-        for path in sorted(folder.glob(f"*{SUFFIX}")):
+        files, trouble = files_in(folder, SUFFIX)
+        if trouble:
+            broken.append(Broken(folder, trouble))
+        for path in files:
             try:
                 song = read_song(path, own=mine)
             except BadInput as error:

@@ -96,8 +96,8 @@ def test_an_empty_file_is_no_ledger(tmp_path: Path, mine: Ledger) -> None:
 
 
 def maze(path: Path, wide: int = 200, deep: int = 17) -> Path:
-    """A ledger whose table of takes is a tree of pages, each of which names the next one `wide` times: 200^17 rows out of
-    a file of some dozen pages (sqlite.org/fileformat2.html#b_tree_pages)."""
+    """A ledger whose table of takes is a tree of pages, each of which names the next one `wide` times: 200^17 rows out
+    of a file of some dozen pages (sqlite.org/fileformat2.html#b_tree_pages)."""
     ledger_at(path)
     raw = bytearray(path.read_bytes())
     size = struct.unpack(">H", raw[16:18])[0]
