@@ -25,7 +25,7 @@ def is_there(path: Path, what: str) -> bool:
         return False
     except (OSError, ValueError) as error:
         why = reason(error) if isinstance(error, OSError) else str(error)
-        told = f"{what} cannot be looked at here ({why})"
+        told = f"this cannot be looked at ({why})"
         raise CoachError(told, where=str(path), mend="see where it lies and who may read it") from None
     if stat.S_ISREG(mode):
         return True

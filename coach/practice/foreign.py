@@ -13,7 +13,7 @@ from contextlib import closing, contextmanager
 from pathlib import Path
 from typing import Any
 
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, reason
 from coach.practice.opened import waits_beside
 from coach.practice.schema import COLUMNS, LATER_COLUMNS, VERSION, check_ours
 from coach.practice.troubles import explain
@@ -44,7 +44,7 @@ def read_foreign(path: Path) -> Rows:
             told = {table: _columns(db, table, where) for table in COLUMNS}
             return {table: list(_rows(db, table, *told[table], size, where)) for table in COLUMNS}
     except OSError as error:
-        raise BadInput(f"this file cannot be read ({error.strerror or error})", where=where, mend=_MEND) from None
+        raise BadInput(f"this file cannot be read ({reason(error)})", where=where, mend=_MEND) from None
     except sqlite3.OperationalError as error:
         raise explain(error, where) from None
     except sqlite3.DataError:

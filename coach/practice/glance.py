@@ -24,7 +24,7 @@ def glance(path: Path) -> str:
     except CoachError as error:
         return str(error)
     except OSError as error:
-        return str(CoachError(f"a ledger file cannot be looked at here ({reason(error)})", where=str(path)))
+        return str(CoachError(f"this cannot be looked at ({reason(error)})", where=str(path)))
 
 
 def is_empty(path: Path) -> bool:

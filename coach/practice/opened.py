@@ -73,17 +73,18 @@ def own_reader(path: Path) -> sqlite3.Connection:
 
     Raises sqlite3.Error, CoachError.
     """
+    db = sqlite3.connect(path, isolation_level=None)
     try:
-        db = sqlite3.connect(path, isolation_level=None)
-        try:
-            db.execute("SELECT count(*) FROM takes LIMIT 1").fetchone()
-        except BaseException:
-            db.close()
-            raise
-        return db
+        if check_ours(db, str(path)) == VERSION:
+            return db
     except sqlite3.OperationalError as error:
         if not lies_in_the_disk(error):
+            db.close()
             raise
+    except BaseException:
+        db.close()
+        raise
+    db.close()
     try:
         return open_to_read(path)
     except OSError:

@@ -6,7 +6,7 @@ import difflib
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, reason
 from coach.infile import files_in
 from coach.outfile import new_file
 from coach.picking.library import Broken
@@ -93,7 +93,7 @@ def write_song(path: Path, text: str, *, before: str | None = None) -> None:
         path.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise CoachError(
-            f"the folder cannot be made ({error.strerror or error})", where=str(path.parent), mend="choose another one"
+            f"the folder cannot be made ({reason(error)})", where=str(path.parent), mend="choose another one"
         ) from None
     with new_file(path, "the song", force=before is not None) as file:
         file.write(text.encode("utf-8"))
