@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
@@ -76,7 +77,7 @@ def song_file(name: str, shipped: Path, own: Path) -> Path | None:
     if name.endswith(SUFFIX):
         return Path(name)
     found = (folder / f"{name}{SUFFIX}" for folder in (own, shipped))
-    return next((path for path in found if "/" not in name and path.is_file()), None)
+    return next((path for path in found if "/" not in name and os.path.isfile(path)), None)  # or may not be looked at
 
 
 def write_song(path: Path, text: str, *, before: str | None = None) -> None:
