@@ -48,8 +48,10 @@ def test_what_only_reads_answers_and_says_why_nothing_can_be_written(
     home: Path, tmp_path: Path, error: int, command: str
 ) -> None:
     """Exit code 0, the same answer as on a sound disk, and one note about the disk."""
-    env = full_disk(home, tmp_path, error=error)
-    said = shell(command, "--json", env=env)
+    assert shell(command).returncode == 0  # what is kept at hand is there
+    before = everything(home)
+    said = shell(command, "--json", env=full_disk(home, tmp_path, error=error))
+    assert everything(home) == before
     assert (said.returncode, said.stderr.count("\n")) == (0, 1)
     assert ERRORS[error] in said.stderr
     sound = shell(command, "--json", env=dict(os.environ))

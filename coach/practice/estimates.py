@@ -26,6 +26,7 @@ from coach.practice.rebuild import everything
 from coach.practice.steady import Evidence, Steady, evidence_of, known, own_prior
 from coach.practice.takes import FULL
 from coach.practice.trials import Window, days_in, latest
+from coach.practice.troubles import lies_in_the_disk
 
 LAYOUT = 11
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
@@ -208,9 +209,11 @@ class Estimates:
                     db.execute("SELECT count(*) FROM seen")
                     return db
                 db.close()
-            except (sqlite3.Error, OSError):
+            except (sqlite3.Error, OSError) as error:
                 if db is not None:
                     db.close()
+                if isinstance(error, sqlite3.Error) and lies_in_the_disk(error):
+                    break  # what is kept may be sound, and serves again once there is room
         return _fresh(":memory:")
 
     def _follow(self, table: str) -> int:
