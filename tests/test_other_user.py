@@ -18,6 +18,7 @@ from pathlib import Path
 import pytest
 
 from coach.practice.ledger import Ledger
+from tests.practice.test_ledger import first_version
 
 if sys.platform == "win32":
     pytest.skip("needs users and permissions as POSIX has them", allow_module_level=True)
@@ -189,9 +190,21 @@ def test_every_command_answers_or_says_in_a_sentence_what_is_in_the_way(home: Pa
 
 
 def test_a_read_only_home_tells_all_that_was_played(home: Path) -> None:
-    """The take is in the answer, and a ledger an older coach wrote is read just so."""
+    """The take is in the answer."""
     read_only(home)
     assert [row["drill"] for row in json.loads(coach(home, "log", "--json").stdout)] == ["outside-in"]
+
+
+def test_an_older_ledger_in_a_read_only_home_is_read_too(home: Path) -> None:
+    """It cannot be brought forward there, and tells its take and today's plan all the same."""
+    (home / "ledger.sqlite3").unlink()
+    first_version(home / "ledger.sqlite3")
+    belongs(home)
+    read_only(home)
+    before = (home / "ledger.sqlite3").read_bytes()
+    assert len(json.loads(coach(home, "log", "--json").stdout)) == 1
+    assert coach(home, "today").returncode == 0
+    assert (home / "ledger.sqlite3").read_bytes() == before
 
 
 def test_a_read_only_home_tells_what_a_killed_coach_left_in_the_log(home: Path) -> None:

@@ -88,6 +88,23 @@ def test_a_value_that_no_ledger_may_hold_is_refused(tmp_path: Path, mine: Ledger
     assert mine.takes() == []
 
 
+@pytest.mark.parametrize(
+    "changes",
+    [
+        ("DROP TABLE stumbles", f"CREATE VIEW stumbles AS {ENDLESS} x AS id, x AS take FROM n"),
+        ("DROP TABLE notes", "CREATE VIRTUAL TABLE notes USING fts5(id, at, local_day, kind, text, take)"),
+        (f"CREATE TRIGGER more AFTER INSERT ON takes BEGIN INSERT INTO wholes {ENDLESS} x, x, x FROM n; END",),
+    ],
+)
+def test_a_ledger_of_ones_own_that_someone_changed_is_left_as_it_is(tmp_path: Path, changes: tuple[str, ...]) -> None:
+    """What would go on for ever when it is read or written is refused in a sentence, and not a byte is changed."""
+    path = ledger_at(tmp_path / "ledger.sqlite3", *changes)
+    before = path.read_bytes()
+    with pytest.raises(CoachError, match="did not make"):
+        Ledger(path)
+    assert path.read_bytes() == before
+
+
 def test_an_empty_file_is_no_ledger(tmp_path: Path, mine: Ledger) -> None:
     """Nothing to take over is told: a copy that went wrong looks like that."""
     (tmp_path / "other.sqlite3").touch()
