@@ -154,14 +154,17 @@ def _from_dict(table: str, row: Any, where: str) -> tuple[Any, ...]:
 
 def _check_values(table: str, rows: Iterable[tuple[Any, ...]], where: str) -> None:
     """Raise BadInput for a value that none of our tables may hold, though the file's own let it."""
-    for row in rows:
-        for name, value in zip(COLUMNS[table], row, strict=True):
-            if value is None:
-                continue
-            if isinstance(value, bool) or not isinstance(value, str | int | float):
-                raise BadInput(f"'{name}' in '{table}' is not a text or a number", where=where, mend="export it again")
-            if isinstance(value, str):
-                if len(value) > (LONGEST_TEXT if name == "text" else LONGEST_WORD):
-                    raise BadInput(f"'{name}' in '{table}' is too long", where=where, mend="export it again")
-            elif not -(2**63) < value < 2**63:  # an endless number and none at all are not in there either
-                raise BadInput(f"'{name}' in '{table}' is too large", where=where, mend="export it again")
+    for name, column in zip(COLUMNS[table], zip(*rows, strict=True), strict=False):
+        kinds = set(map(type, column))
+        longest = LONGEST_TEXT if name == "text" else LONGEST_WORD
+        if not kinds <= {str, int, float, type(None)}:
+            trouble = "not a text or a number"
+        elif str in kinds and max(len(value) for value in column if isinstance(value, str)) > longest:
+            trouble = "too long"
+        elif kinds & {int, float} and not all(
+            -(2**63) < value < 2**63 for value in column if isinstance(value, int | float)
+        ):  # an endless number and none at all are not in there either
+            trouble = "too large"
+        else:
+            continue
+        raise BadInput(f"'{name}' in '{table}' is {trouble}", where=where, mend="export it again")

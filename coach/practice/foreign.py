@@ -10,6 +10,7 @@ import sqlite3
 import time
 from collections.abc import Iterator
 from contextlib import closing, contextmanager
+from itertools import chain
 from pathlib import Path
 from typing import Any
 
@@ -22,7 +23,7 @@ Rows = dict[str, list[tuple[Any, ...]]]
 
 LONGEST_VALUE = 1 << 20  # bytes
 LIMIT_S = 60.0
-"""How long reading may take; a ledger of a hundred thousand takes is read in a few seconds."""
+"""How long reading may take, and as many seconds more as the file has MiB; a hundred of them are read in a few."""
 _STEPS = 20_000  # of the database's machine, about a millisecond, after which is looked whether to give up
 _AT_ONCE = 1024
 _LEAST_ROW = 16  # bytes a row takes besides its texts, with its entry in the index
@@ -36,13 +37,13 @@ def read_foreign(path: Path) -> Rows:
     where = str(path)
     try:
         size = path.stat().st_size
-        with closing(_opened(path)) as db, _watched(db, where):
+        with closing(_opened(path)) as db, _watched(db, LIMIT_S + (size >> 20), where):
             for pragma in ("trusted_schema = OFF", "query_only = ON", "cell_size_check = ON"):
                 db.execute(f"PRAGMA {pragma}")
             if check_ours(db, where) == 0:
                 raise BadInput("this file is empty", where=where, mend=_MEND)
             told = {table: _columns(db, table, where) for table in COLUMNS}
-            return {table: list(_rows(db, table, *told[table], size, where)) for table in COLUMNS}
+            return {table: _rows(db, table, *told[table], size, where) for table in COLUMNS}
     except OSError as error:
         raise BadInput(f"this file cannot be read ({reason(error)})", where=where, mend=_MEND) from None
     except sqlite3.OperationalError as error:
@@ -69,9 +70,9 @@ def _damaged(where: str) -> CoachError:
 
 
 @contextmanager
-def _watched(db: sqlite3.Connection, where: str) -> Iterator[None]:
-    """What is asked of the file is given up after LIMIT_S, or when the player stops it. Raises CoachError then."""
-    end, up = time.monotonic() + LIMIT_S, False
+def _watched(db: sqlite3.Connection, limit_s: float, where: str) -> Iterator[None]:
+    """What is asked of the file is given up after a while, or when the player stops it. Raises CoachError then."""
+    end, up = time.monotonic() + limit_s, False
 
     def give_up() -> bool:
         nonlocal up
@@ -86,7 +87,7 @@ def _watched(db: sqlite3.Connection, where: str) -> Iterator[None]:
             raise
         if not up:  # ctrl-c came while the database was at work: all it tells of it is that it was interrupted
             raise KeyboardInterrupt from None
-        what = f"reading it took longer than {LIMIT_S:.0f} seconds and was given up"
+        what = f"reading it took longer than {limit_s:.0f} seconds and was given up"
         raise CoachError(what, where=where, mend="export it to JSON where it is") from None
     finally:
         db.set_progress_handler(None, 0)
@@ -111,19 +112,19 @@ def _columns(db: sqlite3.Connection, table: str, where: str) -> tuple[list[str],
 
 def _rows(
     db: sqlite3.Connection, table: str, columns: list[str], there: bool, size: int, where: str
-) -> Iterator[tuple[Any, ...]]:
+) -> list[tuple[Any, ...]]:
     if not there:
         if check_ours(db, where) == VERSION:
             raise _damaged(where)
-        return
-    places = [columns.index(name) if name in columns else None for name in COLUMNS[table]]
-    usual = [LATER_COLUMNS.get((table, name)) for name in COLUMNS[table]]
+        return []
+    asked = ", ".join(name if name in columns else f"'{LATER_COLUMNS[table, name]}'" for name in COLUMNS[table])
     # Pages that point at one another would give the same rows over and over.
-    left = size + LONGEST_VALUE
-    cursor = db.execute(f"SELECT {', '.join(columns)} FROM {table} NOT INDEXED")
+    left, found = size + LONGEST_VALUE, list[tuple[Any, ...]]()
+    cursor = db.execute(f"SELECT {asked} FROM {table} NOT INDEXED")
     while rows := cursor.fetchmany(_AT_ONCE):
-        left -= sum(_LEAST_ROW + sum(len(value) for value in row if isinstance(value, str | bytes)) for row in rows)
+        left -= _LEAST_ROW * len(rows)
+        left -= sum([len(value) for value in chain.from_iterable(rows) if isinstance(value, str | bytes)])
         if left < 0:
             raise _damaged(where)
-        for row in rows:
-            yield tuple(usual[n] if place is None else row[place] for n, place in enumerate(places))
+        found += rows
+    return found
