@@ -52,6 +52,9 @@ COMMANDS = {
     "doctor": ("doctor", "what sound, MIDI and files the coach sees here"),
 }
 
+# These work in the player's folder, and begin by clearing away what a killed coach left there half-written.
+_AT_HOME = ("drill", "today", "drills", "log", "log add", "log merge", "song", "song new", "song arrange", "unpack")
+
 OK, CANNOT, BAD_INPUT, INTERRUPTED = 0, 1, 2, 130
 
 
@@ -78,10 +81,8 @@ example:
 def main(argv: Sequence[str] | None = None) -> int:
     """Run `coach` with these arguments (those of the process when None) and return its exit code. Never raises."""
     words = list(sys.argv[1:] if argv is None else argv)
-    for stream in (sys.stdout, sys.stderr):
-        # A terminal that cannot show a sign gets a stand-in for it, not a crash.
-        getattr(stream, "reconfigure", lambda **_: None)(errors="replace")
     try:
+        _mind_streams()
         _run(words)
         sys.stdout.flush()
         return OK
@@ -98,6 +99,34 @@ def main(argv: Sequence[str] | None = None) -> int:
         return _told(error, words)
 
 
+def _mind_streams() -> None:
+    """A stream that was closed leads nowhere, so that no file that is opened later takes its place; a terminal that
+    cannot show a sign gets a stand-in for it, not a crash. Raises CoachError where the answer would lead nowhere.
+    """
+    closed = [name for name in ("stdin", "stdout", "stderr") if getattr(sys, name) is None]
+    if closed:
+        import os
+
+        while (handle := os.open(os.devnull, os.O_RDWR)) <= 2:  # takes the lowest number that is free
+            pass
+        os.close(handle)
+        for number, name in enumerate(("stdin", "stdout", "stderr")):
+            if name in closed:
+                way = "w" if number else "r"
+                setattr(sys, name, open(number, way, encoding="utf-8", errors="replace", closefd=False))  # noqa: SIM115
+    for stream in (sys.stdout, sys.stderr):
+        letters, errors = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", ""), "replace"
+        if letters != "utf8":
+            from coach.plainletters import PLAIN as errors
+        getattr(stream, "reconfigure", lambda **_: None)(errors=errors)
+    if "stdout" in closed:
+        from coach.errors import CoachError
+
+        raise CoachError(
+            "standard output is closed, so there is nowhere to answer", mend="leave it open, or lead it to /dev/null"
+        )
+
+
 def _run(words: list[str]) -> None:
     if not words:
         from coach.commands.opening import open_coach
@@ -110,6 +139,11 @@ def _run(words: list[str]) -> None:
     else:
         name = _command(words)
         command = load(name)
+        if name in _AT_HOME:
+            from coach import places
+            from coach.outfile import clear_away
+
+            clear_away(places.home(), places.patterns(), places.songs())
         command.deed(command.parser(name).parse_args(words[len(name.split()) :]))
 
 
@@ -143,14 +177,15 @@ def load(name: str) -> Command:
 
 def _told(error: Exception, words: list[str]) -> int:
     """Say on stderr what went wrong; the exit code that goes with it."""
-    from coach.errors import CoachError
+    from coach.errors import CoachError, reason
 
     if isinstance(error, CoachError):
         print(error, file=sys.stderr)
         return error.exit_code
     if isinstance(error, OSError) and error.strerror:
         where = f"{error.filename}: " if error.filename else ""
-        print(f"{where}{error.strerror.lower()}; nothing more could be done.", file=sys.stderr)
+        why = reason(error)
+        print(f"{where}{why[:1].lower()}{why[1:]}; nothing more could be done.", file=sys.stderr)
         return CANNOT
     print(_kept(error, words), file=sys.stderr)
     return CANNOT
@@ -162,13 +197,14 @@ def _kept(error: Exception, words: list[str]) -> str:
     from datetime import datetime
 
     from coach import places
+    from coach.infile import open_to_add
 
     try:
         path = places.log()
-        path.parent.mkdir(parents=True, exist_ok=True)
-        with path.open("a", encoding="utf-8", errors="replace") as out:
-            out.write(f"{datetime.now().astimezone().isoformat()} coach {__version__} {words!r}\n")
-            out.write("".join(traceback.format_exception(error)))
+        trail = "".join(traceback.format_exception(error))
+        told = f"{datetime.now().astimezone().isoformat()} coach {__version__} {words!r}\n{trail}"
+        with open_to_add(path) as out:
+            out.write(told.encode("utf-8", "replace"))
         return f"Something went wrong inside the coach that it did not foresee; the details are in {path}."
     except (OSError, RuntimeError):
         return f"Something went wrong inside the coach that it did not foresee ({type(error).__name__}: {error})."

@@ -9,6 +9,7 @@ CoachError                    exit code 1: the thing asked could not be done
 
 from __future__ import annotations
 
+import errno
 import re
 
 MOST_LETTERS = 300
@@ -16,7 +17,18 @@ MOST_LETTERS = 300
 
 _LONGEST = 120  # letters without a blank that a sentence repeats of what the player wrote
 _LEAST = 90  # letters that each of the three keeps
+_REASONS = {
+    errno.ENOSPC: "the disk is full",
+    errno.EDQUOT: "the disk is full: your share of it is used up",
+    errno.EIO: "the disk fails: input/output error",
+    errno.ELOOP: "its links lead round in a circle",
+}
 _HEARD_BY_TERMINALS = re.compile(r"[\x00-\x08\x0e-\x1b\x7f-\x9f]")
+
+
+def reason(error: OSError) -> str:
+    """What the system reports, in words for the player."""
+    return _REASONS.get(error.errno or 0) or error.strerror or str(error)
 
 
 class CoachError(Exception):

@@ -16,8 +16,9 @@ from dataclasses import dataclass, field, fields
 from pathlib import Path
 from typing import Any
 
-from coach.errors import BadInput, BadMusic, CoachError
+from coach.errors import BadInput, BadMusic, CoachError, reason
 from coach.filelock import hold_file
+from coach.infile import read_ordinary
 from coach.music.clicks import CLICK_MODES
 from coach.music.notes import read_range
 from coach.outfile import new_file
@@ -244,13 +245,13 @@ def settings_table(settings: Settings) -> dict[str, Any]:
 def read_settings(path: Path) -> ReadSettings:
     """Read the file; when there is none, the usual settings. A file that cannot be read is told, not raised."""
     try:
-        text = path.read_bytes().decode("utf-8")
+        text = read_ordinary(path).decode("utf-8")
     except FileNotFoundError:
         return ReadSettings(Settings())
     except UnicodeDecodeError:
         return ReadSettings(Settings(), (f"{path}: this is not a text file, so the usual settings serve.",))
     except OSError as error:
-        why = error.strerror or error
+        why = reason(error)
         return ReadSettings(Settings(), (f"{path}: cannot be read ({why}), so the usual settings serve.",))
     found = parse_settings(text)
     return ReadSettings(found.settings, tuple(f"{path}: {problem}" for problem in found.problems))
@@ -272,7 +273,7 @@ def write_settings(settings: Settings, path: Path, *, before: Settings = _USUAL)
         path = path.resolve()  # where it is a link, what it leads to is written
         path.parent.mkdir(parents=True, exist_ok=True)
         with hold_file(path, "the settings"):
-            raw = path.read_bytes() if path.exists() else _usual_values().encode()
+            raw = read_ordinary(path) if path.exists() else _usual_values().encode()
             edit = _read(raw)
             if edit is None:
                 _keep_copy(raw, path)
@@ -283,7 +284,7 @@ def write_settings(settings: Settings, path: Path, *, before: Settings = _USUAL)
             with new_file(path, "the settings", force=True) as out:
                 out.write(new)
     except (OSError, RuntimeError) as error:
-        why = error.strerror or error if isinstance(error, OSError) else "its links lead round in a circle"
+        why = reason(error) if isinstance(error, OSError) else "its links lead round in a circle"
         raise CoachError(
             f"the settings could not be saved ({why})",
             where=str(path),

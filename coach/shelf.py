@@ -13,7 +13,9 @@ from coach import places
 from coach.errors import CoachError
 from coach.guitar.grip import Hand
 from coach.guitar.openshapes import ShapeBook, read_shape_book
+from coach.infile import files_in
 from coach.picking.library import Library, read_library
+from coach.practice.glance import begun, glance, is_empty
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
@@ -82,7 +84,7 @@ def settled(path: Path | None = None) -> dict[str, Settled]:
     from coach.practice import dates
 
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return {}
     from coach.practice.ledger import Ledger
 
@@ -110,7 +112,7 @@ def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song
 
 def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
     """What was settled about songs, and the ids of the drills of songs that were played."""
-    if not path.exists():
+    if not begun(path):
         return {}, ()
     from coach.practice import dates
     from coach.practice.estimates import Estimates
@@ -158,7 +160,7 @@ def song_files() -> dict[str, tuple[Path, bool]]:
     """The file of each song by id, and whether it is the player's own; read are none of them."""
     found: dict[str, tuple[Path, bool]] = {}
     for folder, own in ((places.shipped("shared") / "songs", False), (places.songs(), True)):
-        for file in sorted(folder.glob(f"*{SONG_SUFFIX}")) if folder.is_dir() else ():
+        for file in files_in(folder, SONG_SUFFIX)[0]:  # the songs' own list tells what is wrong with a folder
             found[file.name.removesuffix(SONG_SUFFIX)] = (file, own)
     return found
 
@@ -174,7 +176,7 @@ def takes(path: Path | None = None) -> list[Take]:
     Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return []
     from coach.practice.ledger import Ledger
 
@@ -188,7 +190,7 @@ def log_troubles(path: Path | None = None) -> tuple[str, ...]:
     Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return ()
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
@@ -197,12 +199,32 @@ def log_troubles(path: Path | None = None) -> tuple[str, ...]:
         return estimates.troubles()
 
 
+def ledger_trouble(path: Path | None = None, *, writes: bool = False) -> str:
+    """What is to be known of the ledger file as a whole (the player's own when None): that it is empty, or that it can
+    only be read and why, in one sentence; else "". To be asked before it is opened otherwise.
+
+    `writes`: whoever asks is about to write, and will be told by that what can only be read.
+    """
+    path = path or places.ledger()
+    try:
+        if not begun(path) or is_empty(path):
+            return "" if writes and not begun(path) else glance(path)
+        if writes:
+            return ""
+        from coach.practice.ledger import Ledger
+
+        with Ledger(path) as ledger:
+            return str(ledger.unwritable or "")
+    except CoachError:  # so will whoever opens it
+        return ""
+
+
 def heard(today: date, path: Path | None = None) -> set[str]:
     """The drills that were played or, on `today`, listened to, by the ledger (the player's own when None); none, and no
     file made, where there is none yet. Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return set()
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
@@ -219,7 +241,7 @@ def playing(library: Library, now: datetime, path: Path | None = None, lately: t
     from coach.practice.playing import LATELY, Playing, read_playing
 
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return Playing(now)
     from coach.practice.ledger import Ledger
 
@@ -233,7 +255,7 @@ def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> 
     None where there is no ledger yet. Raises CoachError.
     """
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return None
     from coach.practice.estimates import Estimates
     from coach.practice.ledger import Ledger
@@ -269,7 +291,7 @@ def plan_here(
     from coach.practice.daynotes import DayNotes, plan_under, read_day
 
     path = path or places.ledger()
-    if not path.exists():
+    if not begun(path):
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
     from coach.practice.estimates import Estimates
     from coach.practice.keeping import keeping

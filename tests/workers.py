@@ -19,7 +19,13 @@ WORKERS = 2
 # leaves the processor to the first.
 LINES = {
     "screens": ("tests/screens/",),
-    "processes": ("tests/outside/test_real_audio_server.py", "tests/practice/test_kill.py"),
+    "processes": (
+        "tests/outside/test_real_audio_server.py",
+        "tests/practice/test_kill.py",
+        "tests/test_full_disk.py",
+        "tests/test_locale.py",
+        "tests/test_other_user.py",
+    ),
 }
 
 

@@ -28,6 +28,15 @@ def note(text: str) -> None:
     print(f"note: {shortened(text, MOST_LETTERS)}", file=sys.stderr)
 
 
+def note_ledger(*, writes: bool = False) -> None:
+    """Tell what is to be known of the player's ledger as a whole, before it is opened (to write, with `writes`)."""
+    from coach import shelf
+
+    trouble = shelf.ledger_trouble(writes=writes)
+    if trouble:
+        note(trouble)
+
+
 def width() -> int:
     """Columns there are for text: the terminal's, or 80 when the answer goes into a pipe or file."""
     return shutil.get_terminal_size((PIPED_WIDTH, 24)).columns if sys.stdout.isatty() else PIPED_WIDTH

@@ -89,7 +89,9 @@ def _paths() -> dict[str, str]:
 def _problems() -> list[str]:
     """What in the player's own files cannot be used, one sentence each."""
     found = [broken.why for broken in shelf.library().broken]
+    found += [broken.why for broken in shelf.songs().broken]
     found += read_settings(places.settings()).problems
+    found += filter(None, [shelf.ledger_trouble()])
     return found
 
 

@@ -10,7 +10,7 @@ from itertools import chain
 from pathlib import Path
 
 from coach import places, shelf
-from coach.commands.answers import answer, note, table
+from coach.commands.answers import answer, note, note_ledger, table
 from coach.commands.arguments import Command, add_force, add_json, add_paper, tempo, whole
 from coach.errors import BadInput
 from coach.outfile import new_file
@@ -29,6 +29,7 @@ def _log_arguments(parser: ArgumentParser) -> None:
 
 
 def _log(args: Namespace) -> None:
+    note_ledger()
     takes = shelf.takes()
     _tell_troubles()
     answer(args.json, [take_row(take) for take in takes], chain(_log_lines(takes), _summary(takes)))
@@ -95,6 +96,7 @@ def _add(args: Namespace) -> None:
     stumbles = whole(args.stumbles, "--stumbles", 0, MOST_STUMBLES)
     layer = check_layer(args.layer)
     at = now_here() if args.at is None else _moment(args.at)
+    note_ledger(writes=True)
     with Ledger(places.ledger()) as ledger:
         added = ledger.add_whole_take(drill, bpm, args.verdict, bars, stumbles, at, layer)
         take = next(t for t in ledger.takes(drill) if t.id == added)
@@ -136,6 +138,7 @@ def _export(args: Namespace) -> None:
     way = ways.get(Path(args.file).suffix.lower())
     if way is None:
         raise BadInput("the log goes into CSV or JSON", where=args.file, mend="give a name that ends in .csv or .json")
+    note_ledger()
     with Ledger(places.ledger()) as ledger:
         count = way(ledger, args.file, args.force)
     _tell_troubles()
@@ -154,6 +157,7 @@ def _merge_arguments(parser: ArgumentParser) -> None:
 def _merge(args: Namespace) -> None:
     if not Path(args.other).exists():
         raise BadInput("there is no such file", where=args.other, mend="give another ledger or a JSON export")
+    note_ledger(writes=True)
     with Ledger(places.ledger()) as ledger:
         added = merge(ledger, args.other)
     answer(args.json, {"added": added}, [f"{args.other}: {_takes(added['takes'])} added."])

@@ -34,8 +34,10 @@ def open_coach() -> None:
     if has_terminal():
         open_today()
         return
+    from coach.commands.answers import note_ledger
     from coach.commands.practice import plan_lines, settings
 
+    note_ledger()
     for line in plan_lines(shelf.plan_today(settings(), datetime.now().astimezone())):
         print(line)
     print()

@@ -15,7 +15,7 @@ from coach.commands.answers import answer, note
 from coach.commands.arguments import Command, add_force, add_json, add_paper, tempo
 from coach.commands.chosen import add_chosen, chosen, loops_of
 from coach.commands.paper import shown
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, reason
 from coach.handout import library_files, make_pack, patterns_named
 from coach.paper.pack import LIBRARY, same_place, shown_name
 from coach.paper.unpack import place_all, same_file, take_apart
@@ -80,13 +80,13 @@ def _unpack(args: Namespace) -> None:
         beside = Path(tempfile.mkdtemp(prefix=".unpack-", dir=home))
     except OSError as error:
         raise CoachError(
-            f"this folder cannot be written ({error.strerror})", where=str(home), mend="choose another with COACH_HOME"
+            f"this folder cannot be written ({reason(error)})", where=str(home), mend="choose another with COACH_HOME"
         ) from None
     try:
         told = _taken_in(pack, beside, args)
     except OSError as error:
         raise CoachError(
-            f"the pack could not be unpacked ({error.strerror or error})", where=str(pack), mend="make room"
+            f"the pack could not be unpacked ({reason(error)})", where=str(pack), mend="make room"
         ) from None
     finally:
         shutil.rmtree(beside, ignore_errors=True)

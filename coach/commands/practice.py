@@ -8,8 +8,9 @@ from datetime import datetime, timedelta
 from typing import TYPE_CHECKING, Any
 
 from coach import places, shelf
-from coach.commands.answers import answer, note, table, width, wrapped
+from coach.commands.answers import answer, note, note_ledger, table, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
+from coach.practice.glance import begun
 from coach.settings import Settings, read_settings
 
 if TYPE_CHECKING:
@@ -33,6 +34,7 @@ def _today_arguments(parser: ArgumentParser) -> None:
 
 def _today(args: Namespace) -> None:
     minutes = None if args.minutes is None else whole(args.minutes, "--minutes", 1, 240)
+    note_ledger()
     plan = shelf.plan_today(settings(), datetime.now().astimezone(), minutes)
     answer(args.json, plan.as_json(), plan_lines(plan))
 
@@ -63,6 +65,7 @@ def _drills_arguments(parser: ArgumentParser) -> None:
 
 
 def _drills(args: Namespace) -> None:
+    note_ledger()
     rows = drill_rows_here(datetime.now().astimezone())
     answer(args.json, rows, _drill_lines(rows))
 
@@ -77,7 +80,7 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
 
     library = shelf.library()
     drills = shelf.drills_here(library)
-    if not places.ledger().exists():
+    if not begun(places.ledger()):
         return [{**row, "trouble": None, "remedy": None} for row in drill_rows(drills, (), now)]
     from coach.practice.checkup import findings
     from coach.practice.diagnosis import LATELY_DAYS

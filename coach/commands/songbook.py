@@ -34,9 +34,7 @@ def _due(args: Namespace) -> None:
         text = dates.note_text(said, song.id)
     else:
         text = dates.note_text(dates.DUE, song.id, None if said == NONE else dates.read_day(args.what, now.date()))
-    path = places.ledger()
-    path.parent.mkdir(parents=True, exist_ok=True)
-    with Ledger(path) as ledger:
+    with Ledger(places.ledger()) as ledger:
         ledger.add_note(dates.NOTE, text, None, now)
         holds = dates.settled(ledger.notes(dates.NOTE))[song.id]
     data = {

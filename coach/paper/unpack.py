@@ -19,7 +19,7 @@ from collections.abc import Callable, Mapping
 from pathlib import Path
 from typing import BinaryIO
 
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, reason
 from coach.paper.pack import FOLDERS, README, check_name, same_place, shown_name
 
 MOST_FILES = 200
@@ -77,7 +77,7 @@ def _opened(pack: Path) -> BinaryIO:
             raise BadInput(f"this is {kind}", mend="give the path of a .zip that `coach pack` made")
         raw = pack.open("rb")
     except OSError as error:
-        raise BadInput(f"it cannot be read ({error.strerror or error})", mend="check the path") from None
+        raise BadInput(f"it cannot be read ({reason(error)})", mend="check the path") from None
     try:
         size = os.fstat(raw.fileno()).st_size
         if size > LARGEST_PACK:
@@ -211,7 +211,7 @@ def place_all(moves: Mapping[Path, Path]) -> None:
         if not isinstance(error, OSError):
             raise
         raise CoachError(
-            f"the pack could not be put there ({error.strerror or error})",
+            f"the pack could not be put there ({reason(error)})",
             where=str(error.filename2 or error.filename or ""),
             mend="make room, or see that the folder can be written",
         ) from None

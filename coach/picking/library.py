@@ -7,13 +7,14 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from coach.errors import BadPattern
+from coach.infile import files_in
 from coach.picking.pattern import Pattern, difficulty
 from coach.picking.patternfile import read_pattern
 
 
 @dataclass(frozen=True)
 class Broken:
-    """A file that could not be read, and the sentence that says why."""
+    """A file or folder that could not be read, and the sentence that says why."""
 
     path: Path
     why: str
@@ -46,9 +47,10 @@ def read_library(shipped: Path, own: Path) -> Library:
     found: dict[str, Pattern] = {}
     broken: list[Broken] = []
     for folder, mine in ((shipped, False), (own, True)):
-        if not folder.is_dir():
-            continue
-        for path in sorted(folder.glob("*.toml")):
+        files, trouble = files_in(folder, ".toml")
+        if trouble:
+            broken.append(Broken(folder, trouble))
+        for path in files:
             try:
                 found[path.stem] = read_pattern(path, own=mine)
             except BadPattern as error:

@@ -1,9 +1,9 @@
 """What the ledger comes to, kept at hand in a file beside it that may be thrown away at any time.
 
-Of each drill: its past, what was counted on its latest days, and what that says of the steady tempo; of each day its
-minutes. All of it is a pure function of the ledger. A drill with new rows in the ledger is folded anew from all of its
-takes. On any doubt everything is: another ledger or one that shrank, tables that were changed, a clock that was set,
-another layout, a file that cannot be read. Where no file can be written it lives in memory.
+Of each drill: its past, what was counted on its latest days, and what that says of the steady tempo. All of it is a
+pure function of the ledger. A drill with new rows in the ledger is folded anew from all of its takes. On any doubt
+everything is: another ledger or one that shrank, tables that were changed, a clock that was set, another layout, a
+file that cannot be read. Where no file can be written it lives in memory.
 """
 
 from __future__ import annotations
@@ -29,7 +29,6 @@ from coach.practice.keeping import keeping
 from coach.practice.keptpast import past_in, told_past
 from coach.practice.kin import Kin, lends
 from coach.practice.ledger import Ledger
-from coach.practice.load import minutes_by_day
 from coach.practice.need import SteadyOf
 from coach.practice.past import Past, hastened, past_of, returns_of
 from coach.practice.readable import READABLE, put_aside, told_of, unread_rows
@@ -37,8 +36,9 @@ from coach.practice.short import in_short
 from coach.practice.steady import Evidence, Places, Steady, Tried, as_known, evidence_of, known, own_prior, places
 from coach.practice.takes import FULL, Take
 from coach.practice.trials import Window, add_take, days_in, latest
+from coach.practice.troubles import lies_in_the_disk
 
-LAYOUT = 12
+LAYOUT = 13
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
 
 _TABLES = (
@@ -46,7 +46,6 @@ _TABLES = (
     "CREATE TABLE made_of (told TEXT NOT NULL)",
     # days: what was counted of every layer; tried and along: what that says of the full layer, NULL when nothing
     "CREATE TABLE drills (drill TEXT PRIMARY KEY, past TEXT NOT NULL, days TEXT NOT NULL, tried TEXT, along BLOB)",
-    "CREATE TABLE minutes (day INTEGER PRIMARY KEY, minutes REAL NOT NULL)",
     # the steady tempos of drills (told by their mark), kin lending strength; no row where a drill has changed since
     "CREATE TABLE figures (mark TEXT NOT NULL, told TEXT NOT NULL)",
 )
@@ -135,11 +134,6 @@ class Estimates:
     def played(self) -> tuple[str, ...]:
         """The ids of all drills with a past."""
         return self._answer(lambda: tuple(drill for (drill,) in self._db.execute("SELECT drill FROM drills")))
-
-    def minutes(self) -> dict[date, float]:
-        """Minutes of practice on every local day."""
-        rows = self._answer(lambda: self._db.execute("SELECT day, minutes FROM minutes").fetchall())
-        return {date.fromordinal(day): minutes for day, minutes in rows}
 
     def troubles(self) -> tuple[str, ...]:
         """What is to be said of entries that cannot be read and were not put aside, and of a damaged file."""
@@ -241,14 +235,10 @@ class Estimates:
             raise CoachError("the reading of the ledger was given up")
         touched = self._touched(now, was)
         if touched is None:
-            for table in ("drills", "minutes"):
-                self._db.execute(f"DELETE FROM {table}")
+            self._db.execute("DELETE FROM drills")
             takes, was = self._ledger.takes(), {}
-            days = [(take.local_day, take.at) for take in takes]
         else:
-            drills, texts = touched
-            takes = self._ledger.takes(drills=drills)
-            days = self._begun_on(texts)
+            takes = self._ledger.takes(drills=touched)
         self._db.execute("DELETE FROM figures")
         self._db.execute("DELETE FROM made_of")
         own: dict[str, list[Take]] = defaultdict(list)
@@ -258,8 +248,6 @@ class Estimates:
             if _GIVEN_UP.is_set():
                 raise CoachError("the reading of the ledger was given up")
             self._db.execute("INSERT OR REPLACE INTO drills VALUES (?, ?, ?, ?, ?)", (drill, *_folded(played)))
-        minutes = [(day.toordinal(), spent) for day, spent in minutes_by_day(days).items()]
-        self._db.executemany("INSERT OR REPLACE INTO minutes VALUES (?, ?)", minutes)
         unread = unread_rows(self._ledger.rows, {table: end[0] for table, end in was.get("ends", {}).items()})
         ahead = [str(one.values["at"]) for one in unread if "at" in one.columns and _is_moment(one.values["at"])]
         latest = max([utc_text(take.at) for take in takes], default="")
@@ -271,13 +259,13 @@ class Estimates:
         self._db.execute("INSERT INTO made_of VALUES (?)", (json.dumps(now),))
         return len(own)
 
-    def _touched(self, now: Mapping[str, Any], was: Mapping[str, Any]) -> tuple[set[str], set[str]] | None:
-        """The drills that have something new, and the days of new takes; None where all is to be made anew."""
+    def _touched(self, now: Mapping[str, Any], was: Mapping[str, Any]) -> set[str] | None:
+        """The drills that have something new; None where all is to be made anew."""
         if not was or was["tables"] != now["tables"] or self._ledger.damage():
             return None
         if not self._still({}, was):
             return None
-        drills, days = set[str](), set[str]()
+        drills = set[str]()
         for table, (row, mark) in was["ends"].items():
             if row > now["ends"][table][0] or (row and self._row("WHERE rowid = ?", table, row) != [row, mark]):
                 return None
@@ -285,38 +273,23 @@ class Estimates:
                 continue
             key = _WATCHED[table]
             query = (
-                f"SELECT DISTINCT t.drill, t.local_day FROM {table} x CROSS JOIN {READABLE['takes']} t"
+                f"SELECT DISTINCT t.drill FROM {table} x CROSS JOIN {READABLE['takes']} t"
                 f" ON t.id = x.{key} WHERE x.rowid > ?"
             )
-            for drill, day in self._ledger.rows(query, row):
-                drills.add(drill)
-                days.add(day)
-        return (drills, days) if len(drills) <= _MOST_DRILLS else None
-
-    def _begun_on(self, days: set[str]) -> list[tuple[date, Any]]:
-        """(local day, moment) of every take of these days."""
-        if not days:
-            return []
-        query = (
-            f"SELECT local_day, at FROM {READABLE['takes']} WHERE at BETWEEN ? AND ?"
-            " AND local_day IN (SELECT value FROM json_each(?))"
-        )
-        # By the index of moments; a local day lies within a day of the same date in UTC.
-        first, last = (date.fromisoformat(day) for day in (min(days), max(days)))
-        span = ((first - timedelta(1)).isoformat(), (last + timedelta(2)).isoformat())
-        rows = self._ledger.rows(query, *span, json.dumps(sorted(days)))
-        return [(date.fromisoformat(day), from_utc_text(at)) for day, at in rows]
-
-    # The file
+            drills |= {drill for (drill,) in self._ledger.rows(query, row)}
+        return drills if len(drills) <= _MOST_DRILLS else None
 
     def _opened(self) -> sqlite3.Connection:
         """The file, made anew when it is not of this layout or cannot be read; memory when no file can be had."""
         for _ in range(2):
             db = None
-            with suppress(sqlite3.Error, OSError):
+            try:
                 db = _fresh(self.path)
                 if db.execute("PRAGMA user_version").fetchone()[0] == LAYOUT:
                     return db
+            except (sqlite3.Error, OSError) as error:
+                if isinstance(error, sqlite3.Error) and lies_in_the_disk(error):
+                    break  # what is kept may be sound, and serves again once there is room
             if db is not None:
                 db.close()
             self._throw_away()

@@ -14,17 +14,19 @@ from collections.abc import Iterable, Mapping, Sequence
 from pathlib import Path
 from typing import Any
 
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, reason
+from coach.infile import ordinary, read_ordinary
 from coach.outfile import new_file
 from coach.practice.days import utc_text
+from coach.practice.foreign import Rows, read_foreign
 from coach.practice.ledger import Ledger
 from coach.practice.readable import AS_THEY_LIE, Unread, unread_rows
-from coach.practice.schema import COLUMNS, LATER_COLUMNS, VERSION, bring_forward
+from coach.practice.schema import COLUMNS, LATER_COLUMNS, VERSION
 from coach.practice.takes import Take
-from coach.practice.troubles import explain
 
-Rows = dict[str, list[tuple[Any, ...]]]
-
+LARGEST_JSON = 1 << 30  # bytes: some hundred thousand takes
+LONGEST_TEXT, LONGEST_WORD = 100_000, 1000
+"""Letters in the text of a note, and in a name or any other value."""
 _HEAD = "steady_thumb_ledger"
 _CONTRACT = ("id", "at", "drill", "tempo", "bars", "stumbles", "verdict", "layer")
 _FIELDS = (*_CONTRACT, "local_day", "mode", "clean_passes", "passes")
@@ -83,12 +85,6 @@ def _of_takes_there(
     return [row for row in rows if row["take"] in there]
 
 
-def _read(db: sqlite3.Connection) -> Rows:
-    return {
-        table: db.execute(f"SELECT {', '.join(names)} FROM {table}").fetchall() for table, names in COLUMNS.items()
-    }
-
-
 def _write_beside(path: Path, text: str, force: bool) -> None:
     """Write a text file whole, or not at all."""
     with new_file(path, "the log", force=force) as file:
@@ -102,7 +98,9 @@ def merge(ledger: Ledger, other_path: Path | str) -> dict[str, int]:
     Raises BadInput or CoachError.
     """
     other = Path(other_path)
-    rows = _from_json(other) if _looks_like_json(other) else _from_ledger(other)
+    rows = _from_json(other) if _looks_like_json(other) else read_foreign(other)
+    for table, own in rows.items():
+        _check_values(table, own, str(other))
     added = {}
     try:
         with ledger.transaction() as db:
@@ -133,43 +131,19 @@ def _check_readable(unread: Sequence[Unread], where: str) -> None:
 
 def _looks_like_json(path: Path) -> bool:
     try:
-        with path.open("rb") as file:
+        with ordinary(path) as file:
             return file.read(64).lstrip().startswith(b"{")
     except OSError as error:
-        what = f"this file cannot be read ({error.strerror or error})"
+        what = f"this file cannot be read ({reason(error)})"
         raise BadInput(what, where=str(path), mend="give a ledger or a JSON export") from None
-
-
-def _from_ledger(path: Path) -> Rows:
-    """All rows of another ledger file, through a copy in memory that may be brought forward."""
-    where = str(path)
-    waiting = path.with_name(path.name + "-wal")
-    journal = path.with_name(path.name + "-journal")
-    # With no log lying beside it nobody has the file open and SQLite need not even make its side files, so a
-    # stick that cannot be written serves as well. Otherwise the log is read along with it.
-    quiet = not any(side.exists() and side.stat().st_size for side in (waiting, journal))
-    source = copy = None
-    try:
-        source = sqlite3.connect(f"{path.absolute().as_uri()}?mode=ro" + ("&immutable=1" if quiet else ""), uri=True)
-        copy = sqlite3.connect(":memory:", isolation_level=None)
-        source.backup(copy)
-        bring_forward(copy, where)
-        return _read(copy)
-    except sqlite3.DatabaseError as error:
-        if isinstance(error, sqlite3.OperationalError):
-            raise explain(error, where) from None
-        # Not a database at all: what was given is wrong, not the disk.
-        raise BadInput("this is not a practice ledger", where=where, mend="name a coach's ledger file") from None
-    finally:
-        for db in (source, copy):
-            if db is not None:
-                db.close()
 
 
 def _from_json(path: Path) -> Rows:
     where = str(path)
     try:
-        document = json.loads(path.read_text(encoding="utf-8"))
+        if path.stat().st_size > LARGEST_JSON:
+            raise BadInput(f"it is larger than {LARGEST_JSON >> 20} MiB", where=where, mend="merge the ledger itself")
+        document = json.loads(read_ordinary(path).decode("utf-8-sig"))
     except (OSError, ValueError, RecursionError) as error:
         raise BadInput(f"this JSON cannot be read ({error})", where=where, mend="export it again") from None
     version = document.get(_HEAD)
@@ -193,9 +167,23 @@ def _from_dict(table: str, row: Any, where: str) -> tuple[Any, ...]:
         if not isinstance(row, dict) or not (name in row or (table, name) in LATER_COLUMNS):
             raise BadInput(f"an entry of '{table}' has no '{name}'", where=where, mend="export it again")
         value = row.get(name, LATER_COLUMNS.get((table, name)))
-        if value is not None and (isinstance(value, bool) or not isinstance(value, (str, int, float))):
-            raise BadInput(f"'{name}' in '{table}' is not a text or a number", where=where, mend="export it again")
-        if isinstance(value, int) and abs(value) >= 2**63:
-            raise BadInput(f"'{name}' in '{table}' is too large", where=where, mend="export it again")
         values.append(value)
     return tuple(values)
+
+
+def _check_values(table: str, rows: Iterable[tuple[Any, ...]], where: str) -> None:
+    """Raise BadInput for a value that none of our tables may hold, though the file's own let it."""
+    for name, column in zip(COLUMNS[table], zip(*rows, strict=True), strict=False):
+        kinds = set(map(type, column))
+        longest = LONGEST_TEXT if name == "text" else LONGEST_WORD
+        if not kinds <= {str, int, float, type(None)}:
+            trouble = "not a text or a number"
+        elif str in kinds and max(len(value) for value in column if isinstance(value, str)) > longest:
+            trouble = "too long"
+        elif kinds & {int, float} and not all(
+            -(2**63) < value < 2**63 for value in column if isinstance(value, int | float)
+        ):  # an endless number and none at all are not in there either
+            trouble = "too large"
+        else:
+            continue
+        raise BadInput(f"'{name}' in '{table}' is {trouble}", where=where, mend="export it again")

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import Any
 
 from coach.errors import CoachError
+from coach.infile import files_in, read_ordinary
 from coach.outfile import new_file
 from coach.practice.drills import Drill
 
@@ -28,7 +29,11 @@ def beside(ledger: Path) -> Path:
 
 def stamp_of(*folders: Path) -> str:
     """A text that changes when a TOML file in one of the folders does: how many there are, and the latest change."""
-    times = [file.stat().st_mtime_ns for folder in folders if folder.is_dir() for file in folder.glob("*.toml")]
+    times = []
+    for folder in folders:
+        for file in files_in(folder, ".toml")[0]:
+            with suppress(OSError):  # a link that leads nowhere
+                times.append(file.stat().st_mtime_ns)
     return f"{LAYOUT}/{len(times)}/{max(times, default=0)}"
 
 
@@ -41,7 +46,7 @@ class KeptDrills:
         self._rows: dict[str, dict[str, Any]] = {}
         self._changed = False
         with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
-            told = json.loads(path.read_text("utf-8"))
+            told = json.loads(read_ordinary(path).decode("utf-8"))
             if told["stamp"] == stamp:
                 self._rows = {name: row for name, row in told["songs"].items() if isinstance(row, dict)}
 

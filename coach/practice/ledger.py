@@ -12,7 +12,7 @@ import sqlite3
 import threading
 from collections import defaultdict
 from collections.abc import Iterable, Iterator
-from contextlib import closing, contextmanager
+from contextlib import contextmanager
 from datetime import date, datetime
 from fractions import Fraction
 from pathlib import Path
@@ -23,11 +23,11 @@ from uuid import uuid4
 from coach.errors import BadInput, CoachError
 from coach.music.tempo import bpm_value
 from coach.practice.days import accepted, from_utc_text, local_day, now_here, utc_text
+from coach.practice.opened import open_ledger
 from coach.practice.readable import AS_THEY_LIE, READABLE, teach
 from coach.practice.salvage import is_damage, saved_copy
-from coach.practice.schema import bring_forward, check_ours
 from coach.practice.takes import FULL, MODES, VERDICTS, Note, Pass, Stumble, Take
-from coach.practice.troubles import checked_count, checked_verdict, checked_word, explain, patiently
+from coach.practice.troubles import checked_count, checked_verdict, checked_word, explain, explain_write
 
 __all__ = ["VERDICTS", "Ledger", "Note", "Pass", "Stumble", "Take"]
 
@@ -39,43 +39,18 @@ class Ledger:
 
     `wait_s` is how long a call waits in seconds for another coach that is writing. Opening makes the file (and its
     folder) when there is none and brings an older one forward; it raises CoachError or BadInput in one sentence.
+    Where the disk is full or may not be written it is opened to be read: `unwritable` says why, None otherwise, and
+    whatever would write raises it.
     """
 
     def __init__(self, path: Path | str, *, wait_s: float = 10.0) -> None:
         self.path = Path(path)
         self._lock = threading.RLock()
-        where = str(self.path)
-        if self.path.is_dir():
-            raise BadInput("this is a folder, not a ledger file", where=where, mend="name a file in it")
-        try:
-            self.path.parent.mkdir(parents=True, exist_ok=True)
-        except OSError as error:
-            what = f"the ledger's folder cannot be made ({error.strerror or error})"
-            raise CoachError(what, where=where, mend="choose another place") from None
-        db: sqlite3.Connection | None = None
-        try:
-            db = sqlite3.connect(self.path, timeout=wait_s, isolation_level=None, check_same_thread=False)
-            self._prepare(db, where, wait_s)
-        except BaseException as error:
-            if db is not None:
-                db.close()
-            if isinstance(error, sqlite3.Error):
-                raise explain(error, where) from None
-            raise
-        teach(db)
-        self._db = db
+        self._db, self.unwritable = open_ledger(self.path, wait_s)
+        teach(self._db)
         self._saved: sqlite3.Connection | None = None
         self.lacking: tuple[str, ...] = ()
         """The tables of which damaged pages keep some rows; as far as was noticed by reading."""
-
-    @staticmethod
-    def _prepare(db: sqlite3.Connection, where: str, wait_s: float) -> None:
-        check_ours(db, where)  # before anything is written: a foreign or newer file stays untouched
-        # Turning the write-ahead log on does not honour the busy timeout in every case, so it is asked again.
-        patiently(lambda: db.execute("PRAGMA journal_mode = WAL").fetchone(), wait_s)
-        db.execute("PRAGMA synchronous = FULL")
-        db.execute("PRAGMA foreign_keys = ON")
-        patiently(lambda: bring_forward(db, where), wait_s)
 
     def close(self) -> None:
         """Close the file; closing twice does no harm."""
@@ -94,6 +69,7 @@ class Ledger:
     @contextmanager
     def transaction(self) -> Iterator[sqlite3.Connection]:
         """Several rows, all or none. Raises CoachError when the disk or another coach is in the way."""
+        self._check_writable()
         with self._lock:
             self._drop_saved()
             try:
@@ -108,9 +84,15 @@ class Ledger:
             except sqlite3.IntegrityError:
                 raise
             except sqlite3.Error as error:
-                raise explain(error, str(self.path)) from None
+                raise explain_write(error, self.path) from None
+
+    def _check_writable(self) -> None:
+        why = self.unwritable
+        if why is not None:
+            raise CoachError(why.what, where=why.where, mend=why.mend)
 
     def _add(self, table: str, **row: Any) -> None:
+        self._check_writable()
         names, marks = ", ".join(row), ", ".join("?" * len(row))
         with self._lock:
             self._drop_saved()
@@ -124,7 +106,7 @@ class Ledger:
                     raise BadInput(what, mend="number the passes of a take one by one") from None
                 raise BadInput(f"this entry cannot be ({error})", where=table) from None
             except sqlite3.Error as error:
-                raise explain(error, str(self.path)) from None
+                raise explain_write(error, self.path) from None
 
     # Writing, as it happens
 
@@ -357,17 +339,3 @@ class Ledger:
             f"The ledger's file is damaged, and {some}; it was left as it is. To go on with what can be read:"
             f" `coach log export saved.json`, move {self.path} away, `coach log merge saved.json`."
         )
-
-
-@contextmanager
-def reading_of(path: Path) -> Iterator[sqlite3.Connection]:
-    """A connection of its own that reads the ledger at `path` as it is at this moment, whatever is written meanwhile:
-    for what goes through all of it. Raises CoachError when it cannot be read.
-    """
-    try:
-        with closing(sqlite3.connect(path, isolation_level=None)) as db:
-            db.execute("PRAGMA query_only = ON")
-            db.execute("BEGIN")
-            yield db
-    except sqlite3.Error as error:
-        raise explain(error, str(path)) from None

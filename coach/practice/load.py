@@ -8,10 +8,9 @@ days each, none skipped).
 from __future__ import annotations
 
 import math
-from collections import defaultdict
-from collections.abc import Callable, Iterable, Mapping
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
-from datetime import date, datetime, timedelta
+from datetime import date, timedelta
 from itertools import pairwise
 
 MORE_A_DAY = 10
@@ -24,23 +23,6 @@ LEVEL_MINUTES, LEVEL_DAYS, LEVELS = 10, 3, 3
 _LATELY_DAYS, _LEAST_DAYS = 7, 3
 _PAUSE = timedelta(minutes=10)
 _LAST_TURN, _MINUTE = timedelta(minutes=3), timedelta(minutes=1)
-
-
-def minutes_by_day(begun: Iterable[tuple[date, datetime]]) -> dict[date, float]:
-    """About how many minutes were played on each local day, from (local day, moment) of every take that began."""
-    days: dict[date, list[datetime]] = defaultdict(list)
-    for day, at in begun:
-        days[day].append(at)
-    return {day: minutes_of(moments) for day, moments in days.items()}
-
-
-def minutes_of(moments: Iterable[datetime]) -> float:
-    """About how many minutes were played on a day with takes begun at these moments.
-
-    From the first take to the last and a turn more; what lies between two takes more than ten minutes apart is rest.
-    """
-    gaps = [b - a for a, b in pairwise(sorted(moments))]
-    return sum([gap if gap <= _PAUSE else _LAST_TURN for gap in gaps], _LAST_TURN) / _MINUTE
 
 
 @dataclass(frozen=True)

@@ -11,6 +11,7 @@ its take's), so two machines' ledgers can be laid together. `PRAGMA user_version
 
 from __future__ import annotations
 
+import re
 import sqlite3
 
 from coach.errors import BadInput, CoachError
@@ -108,6 +109,23 @@ def check_ours(db: sqlite3.Connection, where: str) -> int:
             mend="update the coach; the file was left as it is",
         )
     return version
+
+
+def check_tables(db: sqlite3.Connection, where: str) -> None:
+    """Raise CoachError where a name of ours is no plain table, or a table of ours has a trigger of someone else's:
+    to read a view may have no end, and to write may do more than is asked."""
+    names = ", ".join(f"'{name}'" for name in COLUMNS)
+    ours = ", ".join(f"'{name}'" for name in re.findall(r"CREATE TRIGGER (\w+)", "".join(STEPS)))
+    strange = db.execute(
+        f"SELECT name FROM sqlite_master WHERE (lower(name) IN ({names}) AND (type <> 'table' OR rootpage = 0))"
+        f" OR (type = 'trigger' AND lower(tbl_name) IN ({names}) AND name NOT IN ({ours}))"
+    ).fetchone()
+    if strange is not None:
+        raise CoachError(
+            f"this ledger holds a '{strange[0]:.40}' that the coach did not make, so it was left as it is",
+            where=where,
+            mend="put a copy of it back, or move it away",
+        )
 
 
 def bring_forward(db: sqlite3.Connection, where: str) -> None:

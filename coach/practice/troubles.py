@@ -2,22 +2,28 @@
 
 from __future__ import annotations
 
+import errno
 import sqlite3
 import time
 from collections.abc import Callable
+from pathlib import Path
 from typing import TypeVar
 
 from coach.errors import BadInput, CoachError
+from coach.outfile import refusal
 from coach.practice.takes import MOST_COUNTED, VERDICTS
 
 T = TypeVar("T")
 
+_FULL = ("the disk is full, so nothing more can be written down", "free some space and go on")
+_FAILS = ("the disk fails", "see that it is well, and copy what is on it to another one")
 _TROUBLES = (
     # what SQLite says, what it means to the player, how to mend it
     ("not a database", "this file is not a practice ledger", "choose another file, or move this one away"),
     ("malformed", "this ledger is damaged and was left as it is", "put a copy of it back, or move it away"),
     ("too big", "this ledger is damaged and was left as it is", "put a copy of it back, or move it away"),
-    ("full", "the disk is full, so the last entry was not written", "free some space and go on"),
+    ("full", *_FULL),
+    ("disk I/O error", *_FAILS),
     ("readonly", "the ledger may not be written", "change its permissions, or choose another place"),
     ("read-only", "the ledger may not be written", "change its permissions, or choose another place"),
     ("locked", "another coach is writing the ledger and did not finish", "close the other one and try again"),
@@ -32,6 +38,24 @@ def explain(error: sqlite3.Error, where: str) -> CoachError:
         if sign in said:
             return CoachError(what, where=where, mend=mend)
     return CoachError(f"the ledger could not be used ({said})", where=where, mend="try again or choose another file")
+
+
+_DISK = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN)
+
+
+def lies_in_the_disk(error: sqlite3.Error) -> bool:
+    """True where the disk or its permissions are in the way, and not what stands in the file."""
+    return getattr(error, "sqlite_errorcode", 0) & 0xFF in _DISK
+
+
+def explain_write(error: sqlite3.Error, path: Path) -> CoachError:
+    """What SQLite reports of the player's own ledger, as `explain` says it. A full disk goes by many names there, so
+    where the disk is in the way it is tried what it says by itself."""
+    why = refusal(path) if lies_in_the_disk(error) else None
+    if why is None or why.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
+        return explain(error, str(path))
+    what, mend = _FAILS if why.errno == errno.EIO else _FULL
+    return CoachError(what, where=str(path), mend=mend)
 
 
 def patiently(deed: Callable[[], T], wait_s: float) -> T:

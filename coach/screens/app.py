@@ -11,7 +11,7 @@ import time
 import traceback
 from collections.abc import Callable, Iterator, Sequence
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, ClassVar
+from typing import TYPE_CHECKING, Any, BinaryIO, ClassVar
 
 from textual import work
 from textual.app import App
@@ -22,10 +22,12 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from coach.errors import CoachError
+from coach.infile import open_to_add
 from coach.practice.cautions import CLINICIAN, STOP
 from coach.screens.actions import EVERYWHERE, PAGES, bindings
 from coach.screens.messages import Trouble
 from coach.screens.outlet import Outlet
+from coach.screens.terminal import hear_every_byte, letters
 from coach.screens.theme import EVENING, MORNING
 from coach.screens.today import Today
 from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
@@ -318,18 +320,25 @@ def _title(blocks: Sequence[Block], at: int) -> str:
     return blocks[at].title if at < len(blocks) else ""
 
 
+def _sink(log: Path) -> BinaryIO:
+    """The log to add to; nowhere, where it cannot be written: that stops no practice."""
+    try:
+        return open_to_add(log)
+    except OSError:
+        return open(os.devnull, "ab")
+
+
 @contextlib.contextmanager
 def _errors_to(log: Path) -> Iterator[Outlet]:
     """Point file descriptor 2 at a log: sound back ends print dozens of lines there, and the screen paints on it.
 
     The screen has the terminal through a copy of the descriptor, behind an outlet that never lets it wait.
     """
-    log.parent.mkdir(parents=True, exist_ok=True)
     old_stderr = sys.__stderr__
     terminal = os.dup(2)
-    outlet = Outlet(terminal, getattr(old_stderr, "encoding", None) or "utf-8")
+    outlet = Outlet(terminal, letters())
     try:
-        with open(log, "ab") as sink:
+        with _sink(log) as sink:
             sys.__stderr__ = outlet  # type: ignore[misc,assignment]
             os.dup2(sink.fileno(), 2)
             yield outlet
@@ -352,6 +361,7 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
 
     last = Last(last_things)
     with _errors_to(places.log()) as app.outlet:
+        hear_every_byte()
         app.watcher = Watch(app.outlet, last, app.leave_for_good, app._sound_stopped)
         try:
             with watching(app.watcher):
@@ -362,10 +372,11 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
             _end_if_held_up(1)
             raise
         finally:
-            for problem in last.do():
+            problems = last.do()
+            for problem in problems:
                 app.outlet.write(f"{problem}\n")
             _let_ring_out()
-    code = app.return_code or 0
+    code = app.return_code or int(bool(problems))
     if app.watcher.ending:
         os._exit(code)  # all is written and the terminal put right; there is nobody to tell anything more
     _end_if_held_up(code)

@@ -22,7 +22,7 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from coach import places, shelf
-from coach.errors import CoachError
+from coach.errors import CoachError, reason
 from coach.handout import RATE, SHARES, Chosen, library_files, make_pack, sheet_bytes, write_track
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.outfile import new_file
@@ -332,7 +332,7 @@ class Exporting(Screen[None]):
         except CoachError as error:
             said = str(error)
         except OSError as error:
-            said = f"{path} could not be written ({error.strerror or error}); choose another folder."
+            said = f"{path} could not be written ({reason(error)}); choose another folder."
         app.call_from_thread(self._over, said)
 
     def _over(self, said: str) -> None:

@@ -18,6 +18,8 @@ from collections.abc import Callable, Iterator
 from threading import Condition, Thread
 from time import monotonic
 
+from coach.plainletters import PLAIN
+
 FULL_BYTES = 8192  # about a frame of the whole screen: a terminal that keeps up has taken it within milliseconds
 STEP_BYTES = 4096  # a stuck write is let go when the terminal's own buffer is thrown away: it must fit in there
 FINISH_S = 0.5
@@ -51,7 +53,7 @@ class Outlet(io.TextIOBase):
 
     @property
     def encoding(self) -> str:  # type: ignore[override]
-        """What text becomes bytes by; letters it does not have become question marks."""
+        """What text becomes bytes by; letters it does not have get plain stand-ins."""
         return self._encoding
 
     @property
@@ -73,7 +75,7 @@ class Outlet(io.TextIOBase):
 
     def write(self, text: str) -> int:
         """Take `text`; returns at once. What is written to a terminal that has gone is forgotten."""
-        data = text.encode(self._encoding, "replace")
+        data = text.encode(self._encoding, PLAIN)
         with self._changed:
             if self.gone or not data:
                 return len(text)

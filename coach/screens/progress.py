@@ -22,6 +22,7 @@ from textual.widgets.option_list import Option
 from coach import shelf
 from coach.errors import CoachError
 from coach.practice.days import told_minutes
+from coach.practice.glance import begun
 from coach.screens.actions import PROGRESS, action, bindings, first_key, hints
 from coach.screens.handing import hand_over
 from coach.screens.plots import glyphs_here
@@ -63,7 +64,7 @@ class Record:
         self.courses: dict[str, list[Course]] = {}
         steady: dict[str, Steady] = {}
         remembered: dict[str, Memory | None] = {}
-        if world.ledger_path.exists():
+        if begun(world.ledger_path):
             with Ledger(world.ledger_path) as ledger, Estimates(ledger) as estimates:
                 self.takes = by_drill(ledger.takes())
                 self.stumbles = late_stumbles(ledger, self.today)

@@ -71,7 +71,11 @@ class Scribe:
                     # Only now: the first page need not wait for SQLite.
                     from coach.practice.ledger import Ledger
 
-                    self._ledger = Ledger(self._path)
+                    ledger = Ledger(self._path)
+                    if ledger.unwritable is not None:  # opened anew with the next entry: there may be room by then
+                        ledger.close()
+                        raise ledger.unwritable
+                    self._ledger = ledger
                 self._kept[0](self._ledger)
             except CoachError as error:
                 self._say(str(error))

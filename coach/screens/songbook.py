@@ -19,6 +19,7 @@ from textual.widgets.option_list import Option
 
 from coach.errors import CoachError
 from coach.practice import dates
+from coach.practice.glance import begun
 from coach.practice.readiness import BEGUN, NEW, PLAYED, Row, Stands, rows_of, stands
 from coach.practice.voices import SING, SPOKEN
 from coach.screens.actions import SONGBOOK, bindings, hints
@@ -65,7 +66,7 @@ class Book:
         self.steady: dict[str, Steady] = {}
         self._known: dict[str, tuple[Drill, ...]] = {}
         drills = world.drills
-        if world.ledger_path.exists():
+        if begun(world.ledger_path):
             from coach.practice.estimates import Estimates
             from coach.practice.ledger import Ledger
 
@@ -446,7 +447,7 @@ class Songbook(Screen[None]):
     @work(thread=True, exclusive=True, group="bring in")
     def bring_in(self, path: Path) -> None:
         """Read the sheet and write it as a song, away from the screen; no file's place is taken."""
-        from coach import places
+        from coach import places, shelf
         from coach.song.leadsheet import read_leadsheet, slug
         from coach.song.songfile import SUFFIX
         from coach.song.songs import write_song
@@ -454,7 +455,7 @@ class Songbook(Screen[None]):
 
         try:
             stem = slug(path.stem)
-            taken = {*self.world.songs.songs, *(f.name.removesuffix(SUFFIX) for f in places.songs().glob(f"*{SUFFIX}"))}
+            taken = {*self.world.songs.songs, *shelf.song_files()}
             name = next(n for n in (stem, *(f"{stem}-{k}" for k in range(2, 1000))) if n not in taken)
             sheet = read_leadsheet(path, name)
             write_song(places.songs() / f"{name}{SUFFIX}", song_text(sheet.song))

@@ -14,7 +14,9 @@ from typing import TYPE_CHECKING
 
 from coach import places, shelf
 from coach.errors import BadInput, CoachError
+from coach.outfile import clear_away
 from coach.practice.edits import Wishes
+from coach.practice.glance import glance
 from coach.practice.restwatch import RestWatch
 from coach.screens.actions import usable_keys
 from coach.settings import Settings, read_settings, write_settings
@@ -90,8 +92,11 @@ class World:
     @classmethod
     def here(cls) -> World:
         """The player's own world."""
+        clear_away(places.home(), places.patterns(), places.songs())
         found = read_settings(places.settings())
-        return cls(None, None, found.settings, places.ledger(), places.settings(), problems=found.problems)
+        seen = glance(places.ledger())
+        problems = (*found.problems, seen) if seen else found.problems
+        return cls(None, None, found.settings, places.ledger(), places.settings(), problems=problems)
 
     @property
     def library(self) -> Library:

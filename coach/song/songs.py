@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import difflib
+import os
 from dataclasses import dataclass, field
 from pathlib import Path
 
-from coach.errors import BadInput, CoachError
+from coach.errors import BadInput, CoachError, reason
 from coach.filelock import hold_file
+from coach.infile import files_in
 from coach.outfile import new_file
 from coach.picking.library import Broken
 from coach.song.chart import Song
@@ -54,9 +56,10 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
     paths: dict[str, Path] = {}
     broken: list[Broken] = []
     for folder, mine in ((shipped, False), (own, True)):
-        if not folder.is_dir():
-            continue
-        for path in sorted(folder.glob(f"*{SUFFIX}")):
+        files, trouble = files_in(folder, SUFFIX)
+        if trouble:
+            broken.append(Broken(folder, trouble))
+        for path in files:
             try:
                 song = read_song(path, own=mine)
             except BadInput as error:
@@ -75,7 +78,7 @@ def song_file(name: str, shipped: Path, own: Path) -> Path | None:
     if name.endswith(SUFFIX):
         return Path(name)
     found = (folder / f"{name}{SUFFIX}" for folder in (own, shipped))
-    return next((path for path in found if "/" not in name and path.is_file()), None)
+    return next((path for path in found if "/" not in name and os.path.isfile(path)), None)  # or may not be looked at
 
 
 class SongStandsThere(CoachError):
@@ -96,7 +99,7 @@ def write_song(path: Path, text: str, *, before: str | None = None) -> None:
         raise BadInput("its links lead round in a circle", where=str(path), mend="name another file") from None
     except OSError as error:
         raise CoachError(
-            f"the folder cannot be made ({error.strerror or error})", where=str(path.parent), mend="choose another one"
+            f"the folder cannot be made ({reason(error)})", where=str(path.parent), mend="choose another one"
         ) from None
     with hold_file(path, "the song"):
         if path.exists() and before is None:

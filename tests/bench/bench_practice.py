@@ -17,6 +17,7 @@ from coach.practice.exchange import export_json, merge
 from coach.practice.ledger import Ledger
 from coach.practice.past import memories
 from coach.practice.planner import drill_rows, plan
+from coach.practice.playing import read_playing
 from coach.practice.takes import VERDICTS
 
 NOW = datetime(2026, 3, 10, 19, 0, tzinfo=UTC)
@@ -56,7 +57,7 @@ def report(name: str, deed: Callable[[], object], times: int = 5) -> None:
 def kept_plan(ledger: Ledger, drills: tuple[Drill, ...]) -> None:
     """The plan from what is kept beside the ledger, the file opened anew as `coach today` does."""
     with Estimates(ledger) as estimates:
-        kept = {"pasts": estimates.pasts(), "played": estimates.minutes()}
+        kept = {"pasts": estimates.pasts(), "playing": read_playing(ledger, NOW, lambda _: None)}
         plan(drills, (), NOW, 20, steady_of=estimates.steady_of(drills, NOW.date()), **kept)
 
 

@@ -17,9 +17,9 @@ from coach.practice.exchange import merge
 from coach.practice.keeping import keeping
 from coach.practice.kin import steadies_of
 from coach.practice.ledger import Ledger
-from coach.practice.load import minutes_by_day
 from coach.practice.past import past_of, pasts_of, returns_of
 from coach.practice.planner import plan
+from coach.practice.playing import playing_of
 from coach.practice.steady import evidence_of
 from coach.practice.takes import VERDICTS
 from coach.practice.trials import days_of
@@ -93,12 +93,11 @@ def same_as_the_takes(estimates: Estimates, ledger: Ledger) -> None:
     own = {t.drill: [u for u in takes if u.drill == t.drill] for t in takes}
     assert estimates.pasts() == pasts_of(takes)
     assert set(estimates.played()) == set(own)
-    assert estimates.minutes() == minutes_by_day((t.local_day, t.at) for t in takes)
     for drill, played in own.items():
         for layer in ("full", "thumb", "thinner"):
             assert estimates.evidence(drill, layer) == evidence_of(days_of(played, layer))
     assert estimates.steadies(DRILLS, TODAY) == steadies_of(DRILLS, own, TODAY)
-    kept = {"pasts": estimates.pasts(), "played": estimates.minutes()}
+    kept = {"pasts": estimates.pasts(), "playing": playing_of(takes, NOW)}
     for minutes, wishes in ((20, Wishes()), (50, Wishes(pinned=("quick-oars",), skipped=("two-lamps",)))):
         steady_of = estimates.steady_of(DRILLS, TODAY)
         made = plan(DRILLS, (), NOW, minutes, wishes=wishes, steady_of=steady_of, **kept)
