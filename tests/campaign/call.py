@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import ctypes
 import os
 import re
 import resource
@@ -35,10 +36,17 @@ class Said:
 
 
 def call(
-    words: Sequence[str], folder: Path, *, env: Mapping[str, str] | None = None, cpu_s: int = 30, memory_mb: int = 400
+    words: Sequence[str],
+    folder: Path,
+    *,
+    env: Mapping[str, str] | None = None,
+    cpu_s: int = 30,
+    memory_mb: int = 400,
+    ordinary: bool = False,
 ) -> Said:
     """Run `coach WORDS` in `folder`, whose `home` is the player's. It is stopped after `cpu_s` seconds of processor and
-    where it wants far more memory than `memory_mb` above what it began with.
+    where it wants far more memory than `memory_mb` above what it began with. `ordinary`: rights of files count, also
+    for root.
     """
     out, err = folder / ".out", folder / ".err"
     base = _own_mb()
@@ -47,6 +55,8 @@ def call(
     if pid == 0:
         try:
             _become(folder, out, err, env or {}, cpu_s, memory_mb)
+            if ordinary:
+                _drop_rights()
             from coach.cli import main
 
             code = main(list(words))
@@ -66,10 +76,13 @@ def call(
             os.kill(pid, signal.SIGKILL)
         time.sleep(0.003)
     code = os.waitstatus_to_exitcode(status)
-    crash = folder / "home" / "coach.log"
-    trail = crash.read_text("utf-8", "replace")[-600:] if crash.is_file() else ""
     told = [path.read_text("utf-8", "backslashreplace") for path in (out, err)]
-    return Said(tuple(words), code, *told, used.ru_maxrss / 1024 - base, trail)
+    return Said(tuple(words), code, *told, used.ru_maxrss / 1024 - base, _trail(folder))
+
+
+def _trail(folder: Path) -> str:
+    crash = folder / "home" / "coach.log"
+    return crash.read_text("utf-8", "replace")[-600:] if crash.is_file() else ""
 
 
 def _own_mb() -> float:
@@ -91,6 +104,14 @@ def _become(folder: Path, out: Path, err: Path, env: Mapping[str, str], cpu_s: i
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 
+def _drop_rights() -> None:
+    """Without the capabilities that let root read and write what its owner may not (capset(2), version 3)."""
+    libc = ctypes.CDLL(None, use_errno=True)
+    head, none = (ctypes.c_uint32 * 2)(0x20080522, 0), (ctypes.c_uint32 * 6)()
+    if os.geteuid() == 0 and libc.capset(head, none):
+        raise OSError(ctypes.get_errno(), "capset")
+
+
 def start(words: Sequence[str], folder: Path, *, env: Mapping[str, str] | None = None, **more: object) -> Said:
     """The same as a real process started anew: for what depends on how Python itself begins."""
     limit = 60 * slack()
@@ -103,7 +124,7 @@ def start(words: Sequence[str], folder: Path, *, env: Mapping[str, str] | None =
         program.kill()
         out, err = program.communicate()
     told = [(piece or b"").decode("utf-8", "backslashreplace") for piece in (out, err)]
-    return Said(tuple(words), program.returncode, *told, 0.0)
+    return Said(tuple(words), program.returncode, *told, 0.0, _trail(folder))
 
 
 def fault(said: Said, *, codes: Sequence[int] = (0, 1, 2), alone: bool = False, memory_mb: int = 400) -> str | None:

@@ -1,7 +1,6 @@
 """A disk that is full or failing, for one folder and one process: a small library laid before the C library's writes.
 
-Built with the system's C compiler into the folder it serves; where there is none, `environment` raises
-FileNotFoundError.
+Built once with the system's C compiler, into the folder for temporary files.
 """
 
 from __future__ import annotations
@@ -11,6 +10,7 @@ import os
 import shutil
 import subprocess
 import tempfile
+import zlib
 from pathlib import Path
 
 _SOURCE = r"""
@@ -80,7 +80,7 @@ def environment(folder: Path, after_bytes: int = 0, error: str = "ENOSPC") -> di
     compiler = shutil.which("cc") or shutil.which("gcc")
     if compiler is None:
         raise FileNotFoundError("missing tool: cc")
-    library = Path(tempfile.gettempdir()) / f"coach-full-disk-{os.getuid()}-{abs(hash_of(_SOURCE)):x}.so"
+    library = Path(tempfile.gettempdir()) / f"coach-full-disk-{os.getuid()}-{zlib.crc32(_SOURCE.encode()):x}.so"
     if not library.exists():
         source = library.with_name(f"{library.stem}-{os.getpid()}.c")
         made = source.with_suffix(".so")
@@ -95,9 +95,3 @@ def environment(folder: Path, after_bytes: int = 0, error: str = "ENOSPC") -> di
         "FULL_DISK_ERRNO": str(getattr(errno, error)),
     }
 
-
-def hash_of(text: str) -> int:
-    """A number that is the same in every process for the same text."""
-    import zlib
-
-    return zlib.crc32(text.encode())
