@@ -25,7 +25,7 @@ _MB = 1 << 20
 
 @dataclass(frozen=True)
 class Said:
-    """How a command ended: exit code (negative: the signal), what it wrote, the memory it took, and its tail of a crash."""
+    """How a command ended: exit code (negative: the signal), what it wrote, memory, the tail of its crash log."""
 
     words: tuple[str, ...]
     code: int
@@ -40,7 +40,7 @@ def call(
     folder: Path,
     *,
     env: Mapping[str, str] | None = None,
-    cpu_s: int = 30,
+    cpu_s: int = 20,
     memory_mb: int = 400,
     ordinary: bool = False,
 ) -> Said:
@@ -95,8 +95,8 @@ def _become(folder: Path, out: Path, err: Path, env: Mapping[str, str], cpu_s: i
     for fd, path in ((1, out), (2, err)):
         os.dup2(os.open(path, os.O_WRONLY | os.O_CREAT | os.O_TRUNC), fd)
     os.dup2(os.open(os.devnull, os.O_RDONLY), 0)
-    sys.stdout = open(1, "w", encoding="utf-8", closefd=False)
-    sys.stderr = open(2, "w", encoding="utf-8", errors="backslashreplace", closefd=False)
+    sys.stdout = os.fdopen(1, "w", encoding="utf-8", closefd=False)
+    sys.stderr = os.fdopen(2, "w", encoding="utf-8", errors="backslashreplace", closefd=False)
     room = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize() + 3 * memory_mb * _MB
     resource.setrlimit(resource.RLIMIT_AS, (room, room))
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s + 2))
@@ -115,7 +115,13 @@ def _drop_rights() -> None:
 def start(words: Sequence[str], folder: Path, *, env: Mapping[str, str] | None = None, **more: object) -> Said:
     """The same as a real process started anew: for what depends on how Python itself begins."""
     limit = 60 * slack()
-    own = {**os.environ, "PYTHONPATH": str(ROOT), "COACH_HOME": str(folder / "home"), "HOME": str(folder), **(env or {})}
+    own = {
+        **os.environ,
+        "PYTHONPATH": str(ROOT),
+        "COACH_HOME": str(folder / "home"),
+        "HOME": str(folder),
+        **(env or {}),
+    }
     given = {"stdin": subprocess.DEVNULL, "stdout": subprocess.PIPE, "stderr": subprocess.PIPE, "cwd": folder, **more}
     program = subprocess.Popen([sys.executable, "-m", "coach", *words], env=own, **given)  # type: ignore[call-overload]
     try:

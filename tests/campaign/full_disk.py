@@ -30,7 +30,8 @@ static int trouble;
 static char place[PATH_MAX];
 
 __attribute__((constructor)) static void begin(void) {
-    const char *folder = getenv("FULL_DISK_FOLDER"), *bytes = getenv("FULL_DISK_BYTES"), *error = getenv("FULL_DISK_ERRNO");
+    const char *folder = getenv("FULL_DISK_FOLDER");
+    const char *bytes = getenv("FULL_DISK_BYTES"), *error = getenv("FULL_DISK_ERRNO");
     if (!folder || !bytes || !error || !realpath(folder, place)) return;
     trouble = atoi(error);
     left = atoll(bytes);
@@ -85,7 +86,9 @@ def environment(folder: Path, after_bytes: int = 0, error: str = "ENOSPC") -> di
         source = library.with_name(f"{library.stem}-{os.getpid()}.c")
         made = source.with_suffix(".so")
         source.write_text(_SOURCE)
-        subprocess.run([compiler, "-shared", "-fPIC", "-O1", "-o", made, source, "-ldl"], check=True, capture_output=True)
+        subprocess.run(
+            [compiler, "-shared", "-fPIC", "-O1", "-o", made, source, "-ldl"], check=True, capture_output=True
+        )
         source.unlink()
         os.replace(made, library)
     return {
@@ -94,4 +97,3 @@ def environment(folder: Path, after_bytes: int = 0, error: str = "ENOSPC") -> di
         "FULL_DISK_BYTES": str(after_bytes),
         "FULL_DISK_ERRNO": str(getattr(errno, error)),
     }
-

@@ -1,4 +1,4 @@
-"""A player's home to do harm to, and a look at it afterwards that trusts nothing of the program: plain files, plain SQL."""
+"""A player's home to do harm to, and a look at it afterwards that trusts nothing of the program."""
 
 from __future__ import annotations
 
@@ -83,7 +83,7 @@ def make_home(folder: Path, *, takes: int = 12) -> Path:
 
 @cache
 def ledger_bytes(takes: int) -> bytes:
-    """A ledger file: takes of the latest weeks with passes, stumbles, verdicts and a note; on one day always the same."""
+    """A ledger file: takes of the latest weeks with passes, stumbles, verdicts, a note; on one day always the same."""
     from coach.practice.ledger import Ledger
 
     evening = datetime.now().astimezone().replace(hour=18, minute=0, second=0, microsecond=0)
@@ -103,7 +103,9 @@ def ledger_bytes(takes: int) -> bytes:
                 for n in range(1, 5):
                     db.execute("INSERT INTO passes VALUES (?, ?, ?, ?, 4, ?, ?, 'full')",
                                (id_, n, moment(begun, 14 * n)[0], bpm, int(n == 3), int(n != 3)))  # fmt: skip
-                db.execute("INSERT INTO stumbles VALUES (?, ?, ?, 1, '3/2', ?, 3)", (id_, id_, moment(begun, 40)[0], bpm))
+                db.execute(
+                    "INSERT INTO stumbles VALUES (?, ?, ?, 1, '3/2', ?, 3)", (id_, id_, moment(begun, 40)[0], bpm)
+                )
                 word = ("held", "shaky", "flowing")[k % 3]
                 db.execute("INSERT INTO verdicts VALUES (?, ?, ?, ?)", (id_, id_, moment(begun, 60)[0], word))
             db.execute("INSERT INTO notes VALUES ('a', ?, ?, 'heard', 'outside-in', NULL)", moment(2))
@@ -168,7 +170,7 @@ def keep(home: Path) -> Kept:
     """A look at a home before harm is done. A ledger that cannot be read as rows is kept as bytes."""
     ledger = home / "ledger.sqlite3"
     rows = rows_of(ledger) if ledger.is_file() and ledger.stat().st_size else None
-    mine = [p for p in home.rglob("*") if p.is_file() and not p.is_symlink() and (p.suffix == ".toml" or p == ledger)]
+    mine = [p for p in home.rglob("*") if p.is_file() and (p.suffix == ".toml" or p == ledger) and p.stat().st_size]
     if rows is not None:
         mine.remove(ledger)
     return Kept(home, {str(p.relative_to(home)): p.read_bytes() for p in mine}, rows)

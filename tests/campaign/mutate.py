@@ -15,8 +15,9 @@ NUMBERS = (
 STRINGS = (
     "", " ", ".", "..", "-", "--", "|", "||", "N", "C", "C/H", "Am7b5#9", "H", "x" * 5000, "ä" * 200, "a\u0301" * 90,
     "\x1b[2J\x1b]0;hello\x07", "\x9b31m", "\x7f\x08\x08", "\u202eevil\u2066", "\u2028\u2029", "\ufeff", "\U0001f3b8",
-    "a\nb\r\nc", "%s%n{0}", "$(id)", "'\"`\\", "C | " * 3000, "x32010", "(99)(99)9999", "G:1@1", "3@99", "2!@(", "r a f",
-    "true", "null", "/", "~", "con", "D4:1/0", "D4:999999999/7", "F###4", "B-1", "C99", "4/4", "0/0", "4/3", "1000/4",
+    "a\nb\r\nc", "%s%n{0}", "$(id)", "'\"`\\", "C | " * 3000, "x32010", "(99)(99)9999", "G:1@1", "3@99", "2!@(",
+    "r a f", "true", "null", "/", "~", "con", "D4:1/0", "D4:999999999/7", "F###4", "B-1", "C99", "4/4", "0/0",
+    "4/3", "1000/4",
 )  # fmt: skip
 _TOKEN = re.compile(r'"[^"\n]*"|[A-Za-z_][\w-]*|\d+(?:\.\d+)?|\s+|.', re.DOTALL)
 
@@ -88,7 +89,7 @@ def _escaped(string: str) -> str:
 
 
 def tree(rng: Random, value: Any) -> Any:
-    """Tables and lists (as TOML and JSON give them) with a few entries of another kind, left out, renamed, many or deep."""
+    """Tables and lists (as TOML and JSON give them) with a few entries odd, left out, renamed, many or deep."""
     root = {"": value}
     for _ in range(rng.choice((1, 1, 2, 4))):
         holders = [h for h in _holders(root) if h]

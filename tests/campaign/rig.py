@@ -111,7 +111,9 @@ def coach(folder: Path, *words: str, env: dict[str, str] | None = None) -> Itera
 def passes_written(home: Path) -> dict[str, list[int]]:
     """The passes in the ledger by take, of the takes that began after those of `homes.ledger_bytes`."""
     with closing(sqlite3.connect(home / "ledger.sqlite3")) as db:
-        rows = db.execute("SELECT take, number FROM passes WHERE take NOT GLOB '0000*' ORDER BY take, number").fetchall()
+        rows = db.execute(
+            "SELECT take, number FROM passes WHERE take NOT GLOB '0000*' ORDER BY take, number"
+        ).fetchall()
     found: dict[str, list[int]] = {}
     for take, number in rows:
         found.setdefault(take, []).append(number)
@@ -143,12 +145,18 @@ def sound_server(folder: Path) -> Iterator[Wire]:
     place = folder / "sound"
     place.mkdir()
     socket = place / "socket"
-    env = {"PULSE_SERVER": f"unix:{socket}", "PULSE_RUNTIME_PATH": str(place), "XDG_RUNTIME_DIR": str(place), "HOME": str(folder)}
+    env = {
+        "PULSE_SERVER": f"unix:{socket}",
+        "PULSE_RUNTIME_PATH": str(place),
+        "XDG_RUNTIME_DIR": str(place),
+        "HOME": str(folder),
+    }
     quiet = {"stdin": subprocess.DEVNULL, "stderr": subprocess.DEVNULL, "env": {**os.environ, **env}}
     wire = Wire(env)
     server = subprocess.Popen(
         ["pulseaudio", "-n", "--daemonize=no", "--exit-idle-time=-1", "--use-pid-file=no", "--disable-shm=yes",
-         f"--load=module-native-protocol-unix auth-anonymous=1 socket={socket}", "--load=module-null-sink sink_name=wire"],
+         f"--load=module-native-protocol-unix auth-anonymous=1 socket={socket}",
+         "--load=module-null-sink sink_name=wire"],
         stdout=subprocess.DEVNULL, **quiet,  # type: ignore[call-overload]
     )  # fmt: skip
     source = None

@@ -87,7 +87,9 @@ def run(kinds: Sequence[Kind], seconds: float, seed: int, *, jobs: int = 2, coun
     with _all_ended(running):
         while True:
             over = time.monotonic() > end
-            left = [t for t in ready if (started[t.kind.name] < count if count else not over or not started[t.kind.name])]
+            left = [
+                t for t in ready if (started[t.kind.name] < count if count else not over or not started[t.kind.name])
+            ]
             if not left and not running:
                 return tallies
             following = min(left, key=lambda t: _spent(t, running) / t.kind.share, default=None)

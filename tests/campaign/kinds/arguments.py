@@ -14,16 +14,21 @@ GOOD = {
     "pattern": ("outside-in", "mine", "home/patterns/mine.toml", "six-eight-arpeggio", "last-boat", "ferry-bell"),
     "song": ("last-boat", "ferry-bell", "home/songs/ferry-bell.song.toml"), "chords": CHORDS, "--chords": CHORDS,
     "chord": ("F", "Bbmaj7", "D/F#"), "shape": ("x32010", "8(10)(10)988", "000230"), "--key": ("C", "F#m", "Bb"),
-    "--from": ("72", "C", "E"), "--to": ("84", "A", "Bm"), "--tempo": ("84", "92.5"), "--step": ("3",), "--every": ("4",),
+    "--from": ("72", "C", "E"), "--to": ("84", "A", "Bm"), "--tempo": ("84", "92.5"), "--step": ("3",),
+    "--every": ("4",),
     "--smooth": ("16",), "--bars": ("8",), "--meter": ("4/4", "6/8", "5/4"), "--rate": ("8000",), "--loops": ("2",),
     "--layer": ("thumb", "full", "pinches"), "--shapes": ("C=x32010,F=xx3211",), "--pin": ("C=x32010,2=xx3211",),
     "--top": ("C=E,2=A4",), "--melody": ("D4-D5",), "--voice": ("A2-D4",), "--tuning": ("dadgad", "E2 A2 D3 G3 B3 E4"),
-    "--barres": ("small",), "--capo": ("2",), "--span": ("4", "90"), "--minutes": ("30", "240"), "--drill": ("outside-in",),
-    "--verdict": ("held", "lost"), "--stumbles": ("1",), "--at": ("2026-03-01T19:30+01:00", "2026-01-01", "9999-12-31T23:59"),
-    "--out": ("out.txt", "out.pdf", "out.wav", "out.mid", "out.zip", "out.musicxml", "out.song.toml", "home", "no/out.pdf"),
-    "file": ("home/songs/ferry-bell.song.toml", "out.csv", "out.json", "new.song.toml", "home", "none.musicxml"),
-    "other": ("home/ledger.sqlite3", "home/settings.toml", "home", "none"), "take": ("none.wav", "home/settings.toml"),
-    "pack": ("none.zip", "home/settings.toml"), "--into": ("in",), "--arrangement": ("plain", "full"), "--tier": ("both",),
+    "--barres": ("small",), "--capo": ("2",), "--span": ("4", "90"), "--minutes": ("30", "240"),
+    "--drill": ("outside-in",),
+    "--verdict": ("held", "lost"), "--stumbles": ("1",),
+    "--at": ("2026-03-01T19:30+01:00", "2026-01-01", "9999-12-31T23:59"),
+    "--out": ("out.txt", "out.pdf", "out.wav", "out.mid", "out.zip", "out.musicxml", "out.song.toml",
+              "home", "no/out.pdf"),
+    "file": ("home/songs/ferry-bell.song.toml", "loop", "out.csv", "out.json", "new.song.toml", "home", "none.mxl"),
+    "other": ("home/ledger.sqlite3", "home/settings.toml", "home", "none", "loop"), "take": ("none.wav", "loop"),
+    "pack": ("none.zip", "home/settings.toml"), "--into": ("in",), "--arrangement": ("plain", "full"),
+    "--tier": ("both",),
     "--name": ("evening",), "--paper": ("letter",), "when": ("12-05", "+14", "rest", "none"), "--part": ("Verse",),
 }  # fmt: skip
 PATHS = ("--out", "--into", "file", "other", "take", "pack", "pattern", "song")
@@ -69,6 +74,7 @@ def arguments(rng: Random, folder: Path) -> str | None:
     from coach.cli import COMMANDS
 
     home = homes.make_home(folder)
+    (folder / "loop").symlink_to("loop")
     before = homes.keep(home)
     words = words_for(rng, rng.choice(sorted(COMMANDS)))
     said = call(words, folder, cpu_s=40)
@@ -85,7 +91,16 @@ def entries(rng: Random, folder: Path) -> str | None:
     at = f"{year:04}-{rng.randrange(1, 13):02}-{rng.randrange(1, 29):02}T{rng.randrange(24):02}:{rng.randrange(60):02}"
     at = rng.choice((at, at + rng.choice(("Z", "+14:00", "-12:00", "+23:59", ":60")), "9999-12-31T23:59", "0001-01-01"))
     bars, stumbles = (rng.choice(("0", "8", "100000", *mutate.NUMBERS)) for _ in range(2))
-    words = ["log", "add", "--drill", "outside-in", "--tempo", rng.choice(("84", "10", "400", "1e3")), "--verdict", "held"]
+    words = [
+        "log",
+        "add",
+        "--drill",
+        "outside-in",
+        "--tempo",
+        rng.choice(("84", "10", "400", "1e3")),
+        "--verdict",
+        "held",
+    ]
     words += ["--at", at, f"--bars={bars}", f"--stumbles={stumbles}"]
     found = fault(call(words, folder))
     for after in (["today"], ["drills"], ["log"], ["log", "export", "out.json"]):

@@ -34,14 +34,17 @@ def ledger(rng: Random, folder: Path) -> str | None:
     (folder / "other.sqlite3").write_bytes(homes.ledger_bytes(12))
     before = homes.keep(home)
     calls = [
-        ["log", "add", "--drill", "outside-in", "--tempo", str(100 + k), "--verdict", "held"] for k in range(rng.randrange(2, 6))
+        ["log", "add", "--drill", "outside-in", "--tempo", str(100 + k), "--verdict", "held"]
+        for k in range(rng.randrange(2, 6))
     ]
     ended = _together(folder, [*calls, *([["log", "merge", "other.sqlite3"]] if rng.random() < 0.5 else [["today"]])])
     if odd := [err for code, err in ended if code not in (0, 1) or "Traceback" in err or "did not foresee" in err]:
         return f"at once: {odd[0].strip()[:200]}"
     rows = homes.rows_of(home / "ledger.sqlite3") or {}
     tempos = [row[5] for row in rows if row[0] == "takes"]
-    wrong = [c[5] for c, (code, _) in zip(calls, ended, strict=False) if (code == 0) != (tempos.count(float(c[5])) == 1)]
+    wrong = [
+        c[5] for c, (code, _) in zip(calls, ended, strict=False) if (code == 0) != (tempos.count(float(c[5])) == 1)
+    ]
     lost = f"takes at {', '.join(wrong)} bpm: the exit code and the ledger do not agree" if wrong else None
     return homes.first(lost, before.lost(), homes.unsound(home / "ledger.sqlite3"))
 
@@ -56,7 +59,9 @@ def songs(rng: Random, folder: Path) -> str | None:
         return f"at once: {odd[0].strip()[:200]}"
     text = path.read_text()
     there = tomllib.loads(text)["arrangements"]
-    lost = [n for n, (code, _) in zip(names, ended, strict=True) if code == 0 and not any(a.startswith(n) for a in there)]
+    lost = [
+        n for n, (code, _) in zip(names, ended, strict=True) if code == 0 and not any(a.startswith(n) for a in there)
+    ]
     if lost:
         return f"{len(lost)} of {len(names)} arrangements were acknowledged and are not in the song"
     if not set(homes.SONG.splitlines()) <= set(text.splitlines()):
@@ -120,7 +125,9 @@ def opening(rng: Random, folder: Path) -> str | None:
     if which == "ledger":
         which += " " + ledgers.spoil(rng, home / "ledger.sqlite3")
     else:
-        path = {"settings": "settings.toml", "pattern": "patterns/mine.toml", "song": "songs/ferry-bell.song.toml"}[which]
+        path = {"settings": "settings.toml", "pattern": "patterns/mine.toml", "song": "songs/ferry-bell.song.toml"}[
+            which
+        ]
         (home / path).write_bytes(mutate.toml(rng, (home / path).read_text()))
     before = homes.keep(home)
     with rig.coach(folder) as app:

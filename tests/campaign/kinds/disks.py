@@ -30,7 +30,12 @@ def command(rng: Random, folder: Path) -> str | None:
     words = rng.choice((*READS, *WRITES))
     said = start(words, folder, env=environment(home, after, name))
     found = fault(said, codes=(0,) if words in READS else (0, 1))
-    if not found and said.code == 1 and name != "EIO" and not any(w in said.err for w in ("full", "space", "room", "quota")):
+    if (
+        not found
+        and said.code == 1
+        and name != "EIO"
+        and not any(w in said.err for w in ("full", "space", "room", "quota"))
+    ):
         found = f"it does not say that the disk is full: {said.err.strip()[:200]}"
     if not found and words == ADD:
         rows = homes.rows_of(home / "ledger.sqlite3")

@@ -13,6 +13,7 @@ import time
 from collections.abc import Sequence
 from dataclasses import dataclass, field
 from datetime import date, datetime, timedelta
+from itertools import pairwise
 from pathlib import Path
 from random import Random
 from zoneinfo import ZoneInfo
@@ -88,7 +89,7 @@ def broken_rules(blocks: Sequence[dict[str, object]], minutes: int, notes: str, 
 def _too_much_today(will: int, hands: Hands, today: date) -> list[str]:
     days = {d for _, _, d in hands.played if 0 < (today - d).days <= 7}
     gaps = sorted({d for _, _, d in hands.played if d <= today} | {today})
-    away = any((b - a).days >= 14 for a, b in zip(gaps, gaps[1:], strict=False))
+    away = any((b - a).days >= 14 for a, b in pairwise(gaps))
     if len(days) < 3 or away or not will:  # too little is known, or the steps after a lay-off go before
         return []
     most = max(30.0, max(map(hands.minutes, days)) + 10)
@@ -132,7 +133,8 @@ def history(rng: Random, folder: Path) -> str | None:
             rows = [b.as_row() for b in made.blocks]
             broken = broken_rules(rows, made.minutes, " ".join(made.notes), asked, now, hands)
             if broken:
-                return f"{broken[0]} (turns of {settings.turn_minutes} minutes, asked for {asked}, {now:%Y-%m-%d %H:%M} {zone})"
+                turns = f"turns of {settings.turn_minutes} minutes"
+                return f"{broken[0]} ({turns}, asked for {asked}, {now:%Y-%m-%d %H:%M} {zone})"
             with Ledger(home / "ledger.sqlite3") as ledger:
                 now = _sit(rng, ledger, rows, now, hands)
                 if rng.random() < 0.04:

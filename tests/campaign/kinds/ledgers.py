@@ -20,9 +20,11 @@ COLUMNS = {
     "notes": ("at", "local_day", "kind", "text", "take"),
 }
 ODD_CELLS = (
-    "9999-12-31T23:59:59.999999Z", "0001-01-01T00:00:00.000000Z", "2026-13-45T99:99:99.000000Z", "2026-02-30", "9999-12-31",
-    "0001-01-01", "2100-01-01T00:00:00.000000Z", "", "x", b"\xff\xfe\x00", 0, -1, 2**62, 1e308, -1.0, 1e-300, None,
-    "held\0", "flowing ", "a" * 100_000, "1/0", "-3/2", "\x1b[31m", "\ud7ff", "pain reported", "outside-in/plain/part/X",
+    "9999-12-31T23:59:59.999999Z", "0001-01-01T00:00:00.000000Z", "2026-13-45T99:99:99.000000Z", "2026-02-30",
+    "9999-12-31",     "0001-01-01",
+    "2100-01-01T00:00:00.000000Z", "", "x", b"\xff\xfe\x00", 0, -1, 2**62, 1e308, -1.0, 1e-300, None,
+    "held\0", "flowing ", "a" * 100_000, "1/0", "-3/2", "\x1b[31m", "\ud7ff", "pain reported",
+    "outside-in/plain/part/X",
 )  # fmt: skip
 VIEW = "WITH RECURSIVE n(i) AS (SELECT 1 UNION ALL SELECT i + 1 FROM n) SELECT {} FROM n"
 
@@ -58,7 +60,8 @@ def _spoil_inside(rng: Random, db: sqlite3.Connection, way: str) -> None:
         db.execute(f"CREATE VIEW {table} AS " + VIEW.format(", ".join(f"i AS {c}" for c in columns)))
     elif way == "schema":
         what = rng.choice(
-            (f"DROP TABLE {table}", f"ALTER TABLE {table} RENAME COLUMN {COLUMNS[table][1]} TO lamp", "DROP INDEX takes_by_time",
+            (f"DROP TABLE {table}", f"ALTER TABLE {table} RENAME COLUMN {COLUMNS[table][1]} TO lamp",
+             "DROP INDEX takes_by_time",
              f"CREATE TRIGGER mean AFTER INSERT ON {table} BEGIN SELECT RAISE(ABORT, 'no'); END",
              f"CREATE TRIGGER mean AFTER INSERT ON {table} BEGIN DELETE FROM notes; DELETE FROM takes; END",
              f"ALTER TABLE {table} ADD COLUMN lamp TEXT NOT NULL DEFAULT 'x'", f"DELETE FROM {table}")
@@ -81,11 +84,13 @@ def own(rng: Random, folder: Path) -> str | None:
     way = spoil(rng, home / "ledger.sqlite3")
     before = homes.keep(home)
     for words in rng.sample(
-        (["today"], ["log"], ["drills"], ["doctor"], [], ["log", "export", "out.csv"], ["log", "blank", "-o", "out.pdf"],
-         ["song", "due", "last-boat", "+14"], ["log", "add", "--drill", "outside-in", "--tempo", "84", "--verdict", "held"]),
+        (["today"], ["log"], ["drills"], ["doctor"], [], ["log", "export", "out.csv"],
+         ["log", "blank", "-o", "out.pdf"],
+         ["song", "due", "last-boat", "+14"],
+         ["log", "add", "--drill", "outside-in", "--tempo", "84", "--verdict", "held"]),
         2,
     ):  # fmt: skip
-        said = call(words, folder)
+        said = call(words, folder, cpu_s=12)
         found = homes.first(fault(said), before.lost(), homes.parts(folder))
         # Cells that cannot be read are left out and told of; only a file that is no ledger stops what reads it.
         if not found and way == "cells" and words in (["today"], ["log"], ["drills"], []) and said.code:
@@ -107,13 +112,15 @@ def merge(rng: Random, folder: Path) -> str | None:
         call(["log", "export", "other.json"], folder, env=elsewhere)
         other = folder / "other.json"
         document = json.loads(other.read_text())
-        damaged = json.dumps(mutate.tree(rng, document)) if rng.random() < 0.6 else mutate.text(rng, json.dumps(document))
+        damaged = (
+            json.dumps(mutate.tree(rng, document)) if rng.random() < 0.6 else mutate.text(rng, json.dumps(document))
+        )
         other.write_bytes(damaged.encode("utf-8", "surrogatepass"))
         way = "json"
     else:
         way = spoil(rng, other)
     before, theirs = homes.keep(home), other.read_bytes()
-    found = homes.first(fault(call(["log", "merge", other.name], folder), alone=True), before.lost())
+    found = homes.first(fault(call(["log", "merge", other.name], folder, cpu_s=12), alone=True), before.lost())
     if not found and other.read_bytes() != theirs:
         found = "the other ledger was written to"
     for words in (["today"], ["log"], ["drills"]):
@@ -127,7 +134,11 @@ def caches(rng: Random, folder: Path) -> str | None:
     call(["song", "due", "last-boat", "+30"], folder)
     words = rng.choice((["today", "--json"], ["drills", "--json"]))
     right = call(words, folder)
-    kept = [p for p in home.iterdir() if p.is_file() and p.suffix != ".toml" and p.name not in ("ledger.sqlite3", "coach.log")]
+    kept = [
+        p
+        for p in home.iterdir()
+        if p.is_file() and p.suffix != ".toml" and p.name not in ("ledger.sqlite3", "coach.log")
+    ]
     if not kept:
         return f"nothing was kept beside the ledger by {words}"
     spoilt = rng.choice(sorted(kept))

@@ -36,7 +36,9 @@ def _wav(rng: Random) -> bytes:
     elif way == 1:
         rate = rng.choice((0, 1, 7999, 192001, 2**31, 2**32 - 1))
     elif way == 2:
-        kind, bits = rng.choice(((3, 32), (3, 64), (1, 8), (1, 24), (1, 32), (1, 7), (1, 0), (0, 16), (6, 8), (17, 4), (0xFFFE, 16)))
+        kind, bits = rng.choice(
+            ((3, 32), (3, 64), (1, 8), (1, 24), (1, 32), (1, 7), (1, 0), (0, 16), (6, 8), (17, 4), (0xFFFE, 16))
+        )
     elif way == 3:
         kind, bits = 3, rng.choice((32, 64))
         loud = samples * rng.choice((3e38, 1e30, 1e300 if bits == 64 else 3e38, float("nan"), float("inf"), 1e-9))

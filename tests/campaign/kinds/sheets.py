@@ -14,15 +14,15 @@ from tests.song.sheets import attributes, harmony, note, sheet
 
 LONGEST_IMPORT_S = 20  # of processor; on an idle machine half of it should do
 SECRET = "lantern behind the seventh door"
-CONTAINER = (
-    '<?xml version="1.0"?><container><rootfiles><rootfile full-path="{}"/></rootfiles></container>'
-)
+CONTAINER = '<?xml version="1.0"?><container><rootfiles><rootfile full-path="{}"/></rootfiles></container>'
 
 
 def _sheet(rng: Random) -> str:
     bars = []
     for k in range(rng.choice((1, 4, 9))):
-        head = attributes(rng.randrange(-7, 8), rng.choice(("4/4", "3/4", "6/8"))) if not k or rng.random() < 0.2 else ""
+        head = (
+            attributes(rng.randrange(-7, 8), rng.choice(("4/4", "3/4", "6/8"))) if not k or rng.random() < 0.2 else ""
+        )
         notes = "".join(
             note(rng.choice(("-", "D4", "F#4", "Bb4")), rng.choice((0.5, 1, 2)), rng.choice(("", "fer-", "ry|bell")))
             for _ in range(rng.randrange(1, 6))
@@ -41,10 +41,14 @@ def _damaged(rng: Random, written: str, folder: Path) -> str | bytes:
         return mutate.blind(rng, written.encode())
     if way == 6:  # many notes of no length, or many of all
         grace = "<note><grace/><pitch><step>D</step><octave>4</octave></pitch><voice>1</voice></note>"
-        many = rng.choice((grace, note("D4", 0.25), harmony("C"), "<measure/>", "<backup><duration>1</duration></backup>"))
+        many = rng.choice(
+            (grace, note("D4", 0.25), harmony("C"), "<measure/>", "<backup><duration>1</duration></backup>")
+        )
         return written.replace("</harmony>", "</harmony>" + many * rng.choice((300, 3000, 20000)), rng.choice((1, -1)))
     if way == 7:  # an element less
-        name = rng.choice(("fifths", "divisions", "beats", "step", "octave", "duration", "kind", "root-step", "mode", "text"))
+        name = rng.choice(
+            ("fifths", "divisions", "beats", "step", "octave", "duration", "kind", "root-step", "mode", "text")
+        )
         return written.replace(f"<{name}>", "<gone>").replace(f"</{name}>", "</gone>")
     if way == 8:
         name = rng.choice(("fifths", "divisions", "beats", "beat-type", "octave", "duration", "root-alter", "alter"))
@@ -54,7 +58,9 @@ def _damaged(rng: Random, written: str, folder: Path) -> str | bytes:
         secret = folder / "secret.txt"
         secret.write_text(SECRET)
         url = rng.choice((secret.as_uri(), str(secret), "secret.txt"))
-        entity = written.replace("<!DOCTYPE score-partwise PUBLIC", f'<!DOCTYPE score-partwise [<!ENTITY e SYSTEM "{url}">]><!--')
+        entity = written.replace(
+            "<!DOCTYPE score-partwise PUBLIC", f'<!DOCTYPE score-partwise [<!ENTITY e SYSTEM "{url}">]><!--'
+        )
         return entity.replace('partwise.dtd">', 'partwise.dtd">-->').replace("Ferry", "&e;").replace("fer", "&e;")
     if way == 10:  # entities of entities
         names = "".join(f'<!ENTITY e{k} "{f"&e{k - 1};" * 10 if k else "row "}">' for k in range(rng.choice((4, 9))))

@@ -1,4 +1,4 @@
-"""Odd surroundings: files that are something else or not ours, closed streams, locales of other times, odd variables."""
+"""Odd surroundings: files that are something else or not ours, closed streams, old locales, odd variables."""
 
 from __future__ import annotations
 
@@ -15,7 +15,8 @@ from tests.campaign.kind import Kind, slack
 
 ADD = ["log", "add", "--drill", "outside-in", "--tempo", "84", "--verdict", "held"]
 COMMANDS = (
-    ["today"], ["log"], ["drills"], ["doctor"], ["patterns"], ["song"], ["show", "mine"], ["song", "show", "ferry-bell"],
+    ["today"], ["log"], ["drills"], ["doctor"], ["patterns"], ["song"], ["show", "mine"],
+    ["song", "show", "ferry-bell"],
     ["song", "check", "home/songs/ferry-bell.song.toml"], ["song", "arrange", "ferry-bell", "--name", "new"], ADD,
     ["log", "export", "out.csv"], ["log", "merge", "home/ledger.sqlite3"], ["song", "due", "ferry-bell", "+9"],
     ["unpack", "home/ledger.sqlite3"], ["listen", "home/ledger.sqlite3", "--pattern", "mine", "--tempo", "80"],
@@ -25,9 +26,17 @@ PLACES = (
     "ledger.sqlite3", "ledger.sqlite3", "ledger.sqlite3", "settings.toml", "patterns/mine.toml", "patterns",
     "songs/ferry-bell.song.toml", "songs", ".",
 )  # fmt: skip
-LOCALES = (("en_US", "ISO-8859-1"), ("de_DE", "ISO-8859-15"), ("ja_JP", "EUC-JP"), ("ru_RU", "KOI8-R"), ("C", ""), ("POSIX", ""))
+LOCALES = (
+    ("en_US", "ISO-8859-1"),
+    ("de_DE", "ISO-8859-15"),
+    ("ja_JP", "EUC-JP"),
+    ("ru_RU", "KOI8-R"),
+    ("C", ""),
+    ("POSIX", ""),
+)
 HOMES = (
-    "", ".", "~nobody-here/x", "~", "a\nb", "x" * 5000, "home/settings.toml", "home/settings.toml/in", "deep/" * 60, "\udcff\udcfe",
+    "", ".", "~nobody-here/x", "~", "a\nb", "x" * 5000, "home/settings.toml", "home/settings.toml/in", "deep/" * 60,
+    "\udcff\udcfe",
     "\x1b[31mred", " ", "-home", "loop/x", "/dev/null", "/proc/none", "häm",
 )  # fmt: skip
 
@@ -71,7 +80,9 @@ def streams(rng: Random, folder: Path) -> str | None:
     """Streams that are closed, full, or read by nobody."""
     homes.make_home(folder)
     words = rng.choice((*COMMANDS, ["--help"], [], ["song", "show", "nothing"], ["keysheet"], ["patterns", "--json"]))
-    which, way = rng.choice(((0, "closed"), (1, "closed"), (1, "closed"), (2, "closed"), (1, "full"), (2, "full"), (1, "nobody")))
+    which, way = rng.choice(
+        ((0, "closed"), (1, "closed"), (1, "closed"), (2, "closed"), (1, "full"), (2, "full"), (1, "nobody"))
+    )
     more: dict[str, object] = {}
     if way == "closed":
         more["preexec_fn"] = lambda: os.close(which)
@@ -105,7 +116,9 @@ def locales(rng: Random, folder: Path) -> str | None:
             subprocess.run(["localedef", "-i", language, "-f", charset, made], capture_output=True, check=False)
             made.rename(place / f"{language}.{charset}")
         env |= {"LOCPATH": str(place), "LC_ALL": f"{language}.{charset}"}
-    said = start(rng.choice((["today"], ["song", "show", "ferry-bell"], ["keysheet"], ["patterns"], ["--help"])), folder, env=env)
+    said = start(
+        rng.choice((["today"], ["song", "show", "ferry-bell"], ["keysheet"], ["patterns"], ["--help"])), folder, env=env
+    )
     found = fault(said, codes=(0,))
     if not found and rng.random() < 0.5:
         with rig.coach(folder, *rng.choice(((), ("drill", "outside-in"))), env=env) as app:
