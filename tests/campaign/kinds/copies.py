@@ -130,6 +130,9 @@ def opening(rng: Random, folder: Path) -> str | None:
         ]
         (home / path).write_bytes(mutate.toml(rng, (home / path).read_text()))
     before = homes.keep(home)
+    # What a coach that was killed left half-written; no process has so high a number.
+    for place in rng.sample((home, home / "patterns", home / "songs"), rng.randrange(3)):
+        (place / f".{rng.choice(('settings.toml', 'x.song.toml', 'x.toml'))}.{2**30}.part").write_bytes(b"half")
     with rig.coach(folder) as app:
         opened = app.sees("min") or app.sees("quit", 2)
         app.watch(0.5 * slack())

@@ -39,6 +39,9 @@ def playing(rng: Random, folder: Path) -> str | None:
             app.watch(rng.uniform(0, 0.8))
             app.press(rng.choice(" 7789ybsr"))
         app.watch(rng.uniform(0, 1.5))
+        if rng.random() < 0.4:  # while it writes all that it writes on leaving
+            app.press("\x11")
+            app.watch(rng.uniform(0, 0.6))
         app.kill()
         app.watch(5 * slack(), app.ended)
     told, takes = app.passes_told(), rig.passes_written(home)

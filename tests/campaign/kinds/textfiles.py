@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import re
 from pathlib import Path
 from random import Random
 
@@ -10,6 +11,10 @@ from tests.campaign import homes, mutate
 from tests.campaign.call import call, fault
 from tests.campaign.kind import Kind
 
+PLUCKS = (
+    "1", "2@3", "3@99", "1@24", "2@25", "4@-1", "(2", "((2))", "2!!", "(2!)", "r!", "r@3", "7", "0", "a", "x", "2@", "@3",
+    "", "2 3", "3@" + "9" * 40, "²",
+)  # fmt: skip
 LAST_FRET = 24  # from memory: no fretted guitar in common use has more
 
 
@@ -20,17 +25,30 @@ def _shipped(rng: Random, folder: str, own: str) -> str:
     return own if rng.random() < 0.4 else rng.choice(files).read_text()
 
 
+def _other_lanes(rng: Random, written: str) -> str:
+    """A pattern with a few of its plucks replaced by others, odd ones among them."""
+    for _ in range(rng.choice((1, 2, 4))):
+        plucks = list(re.finditer(r"(?m)(?<=[\" ])(?:\.|[raf1-6])(?=[\" ])", written))
+        if plucks:
+            at = rng.choice(plucks)
+            written = written[: at.start()] + rng.choice(PLUCKS) + written[at.end() :]
+    return written
+
+
 def pattern(rng: Random, folder: Path) -> str | None:
     """A damaged pattern lies on the shelf, or is named by its path."""
     home = homes.make_home(folder)
     path = home / "patterns" / "broken.toml"
-    path.write_bytes(mutate.toml(rng, _shipped(rng, "patterns", homes.PATTERN)))
+    written = _shipped(rng, "patterns", homes.PATTERN)
+    lanes = rng.random() < 0.25
+    path.write_bytes(_other_lanes(rng, written).encode() if lanes else mutate.toml(rng, written))
     before = homes.keep(home)
     words = rng.choice(
         (["patterns"], ["patterns", "--json"], ["show", "broken", "--json"], ["show", str(path), "--chords", "C | F"],
          ["layers", "broken"], ["today"], ["drills"], ["sheet", "broken", "-o", "out.txt"],
          ["sheet", "broken", "-o", "out.pdf"], ["sheet", "broken", "-o", "out.musicxml"])
     )  # fmt: skip
+    words = ["show", "broken", "--json"] if lanes else words
     said = call(words, folder)
     if words[0] in ("today", "drills", "patterns") and said.code == 2:
         return f"one broken pattern file stops `coach {words[0]}`: {said.err[:150]}"
