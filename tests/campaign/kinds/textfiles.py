@@ -12,8 +12,8 @@ from tests.campaign.call import call, fault
 from tests.campaign.kind import Kind
 
 PLUCKS = (
-    "1", "2@3", "3@99", "1@24", "2@25", "4@-1", "(2", "((2))", "2!!", "(2!)", "r!", "r@3", "7", "0", "a", "x", "2@", "@3",
-    "", "2 3", "3@" + "9" * 40, "²",
+    "1", "2@3", "3@99", "1@24", "2@25", "4@-1", "(2", "((2))", "2!!", "(2!)", "r!", "r@3", "7", "0", "a", "x", "2@",
+    "@3", "", "2 3", "3@" + "9" * 40, "²",
 )  # fmt: skip
 LAST_FRET = 24  # from memory: no fretted guitar in common use has more
 
