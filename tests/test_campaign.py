@@ -50,7 +50,7 @@ def test_a_case_of_each_kind() -> None:
 
 @pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 def test_what_fails_is_counted_and_told_with_its_seed() -> None:
-    """A failure, a case that raises, one that hangs and one that leaves a process: each is in the table."""
+    """A failure, a case that raises, one that dies, one that hangs and one that leaves a process: each is in the table."""
 
     def leaves(rng: Random, folder: Path) -> None:
         subprocess.Popen(["sleep", "600"], env={**os.environ, "COACH_HOME": str(folder)})
@@ -59,17 +59,19 @@ def test_what_fails_is_counted_and_told_with_its_seed() -> None:
         Kind("well", lambda rng, folder: None),
         Kind("every-other", lambda rng, folder: "it sank" if int(rng.random() * 1e9) % 2 else None),
         Kind("raises", lambda rng, folder: str(1 / 0)),
+        Kind("dies", lambda rng, folder: os.kill(os.getpid(), 9)),
         Kind("hangs", lambda rng, folder: time.sleep(600), seconds=0.3),
         Kind("leaves", leaves, real=True),
         Kind("lacks", lambda rng, folder: None, needs=("no-such-tool",)),
     ]
     tallies = [*runner.run(planted[:2], 0, 70, count=3), *runner.run(planted[2:], 0, 72, count=1)]
     found = {t.kind.name: t for t in tallies}
-    assert [found[kind.name].tried for kind in planted] == [3, 3, 1, 1, 1, 0]
+    assert [found[kind.name].tried for kind in planted] == [3, 3, 1, 1, 1, 1, 0]
     failing = {s for s in (70, 71, 72) if int(Random(f"every-other {s}").random() * 1e9) % 2}
     assert found["every-other"].failures == dict.fromkeys(failing, "it sank")
     assert not found["well"].failures
     assert "ZeroDivisionError" in found["raises"].failures[72]
+    assert "was ended" in found["dies"].failures[72]
     assert "a hang" in found["hangs"].failures[72]
     assert "sleep 600" in found["leaves"].failures[72]
     told = "\n".join(runner.table(list(found.values())))

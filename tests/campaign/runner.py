@@ -120,7 +120,7 @@ def _begin(tally: Tally, seed: int) -> _Running:
                 found = tally.kind.case(Random(f"{tally.kind.name} {seed}"), folder) or ""
             except Exception:
                 found = f"the campaign itself: {traceback.format_exc(limit=-3)}"
-            os.write(theirs, found.encode("utf-8", "backslashreplace")[:4000])
+            os.write(theirs, b"told " + found.encode("utf-8", "backslashreplace")[:3900])
         finally:
             os._exit(0)
     os.close(theirs)
@@ -133,7 +133,8 @@ def _finish(one: _Running) -> None:
         os.kill(one.pid, signal.SIGKILL)
         found = f"a hang: not done after {one.until - one.begun:.0f} s"
     else:
-        found = b"".join(iter(lambda: os.read(one.pipe, 4096), b"")).decode()
+        told = b"".join(iter(lambda: os.read(one.pipe, 4096), b"")).decode()
+        found = told.removeprefix("told ") if told else "the campaign itself: the case's process was ended"
     os.close(one.pipe)
     os.waitpid(one.pid, 0)
     if one.tally.kind.real and (left := end_all(one.folder)):
