@@ -50,7 +50,7 @@ def test_a_case_of_each_kind() -> None:
 
 @pytest.mark.filterwarnings("ignore:.*fork:DeprecationWarning")
 def test_what_fails_is_counted_and_told_with_its_seed() -> None:
-    """A failure, a case that raises, one that dies, one that hangs and one that leaves a process: each is in the table."""
+    """A failure, a case that raises, dies, hangs or leaves a process: each is in the table."""
 
     def leaves(rng: Random, folder: Path) -> None:
         subprocess.Popen(["sleep", "600"], env={**os.environ, "COACH_HOME": str(folder)})
