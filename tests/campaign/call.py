@@ -100,7 +100,7 @@ def _become(folder: Path, out: Path, err: Path, env: Mapping[str, str], cpu_s: i
     room = int(Path("/proc/self/statm").read_text().split()[0]) * resource.getpagesize() + 3 * memory_mb * _MB
     resource.setrlimit(resource.RLIMIT_AS, (room, room))
     resource.setrlimit(resource.RLIMIT_CPU, (cpu_s, cpu_s + 2))
-    resource.setrlimit(resource.RLIMIT_FSIZE, (300 * _MB, 300 * _MB))
+    resource.setrlimit(resource.RLIMIT_FSIZE, (2048 * _MB, 2048 * _MB))
     resource.setrlimit(resource.RLIMIT_CORE, (0, 0))
 
 

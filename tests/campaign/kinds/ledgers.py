@@ -120,7 +120,7 @@ def merge(rng: Random, folder: Path) -> str | None:
     else:
         way = spoil(rng, other)
     before, theirs = homes.keep(home), other.read_bytes()
-    found = homes.first(fault(call(["log", "merge", other.name], folder, cpu_s=12), alone=True), before.lost())
+    found = homes.first(fault(call(["log", "merge", other.name], folder, cpu_s=6), alone=True), before.lost())
     if not found and other.read_bytes() != theirs:
         found = "the other ledger was written to"
     for words in (["today"], ["log"], ["drills"]):
