@@ -2,7 +2,7 @@
 
 import sqlite3
 from dataclasses import replace
-from datetime import UTC, date, datetime, timedelta, timezone
+from datetime import UTC, datetime, timedelta, timezone
 from pathlib import Path
 
 import pytest
@@ -329,11 +329,3 @@ def test_local_days_are_the_players_own(tmp_path) -> None:
         evidence = estimates.evidence("two-lamps")
         assert evidence is not None
         assert evidence.last_day.isoformat() == "2026-03-09"
-
-
-def test_minutes_run_from_the_first_take_to_the_last() -> None:
-    """18:00, 18:04, 18:09: nine minutes and a turn of three; after a pause of an hour another turn counts."""
-    at = [datetime(2026, 3, 9, 18, m, tzinfo=NOW.tzinfo) for m in (9, 0, 4)]
-    day = date(2026, 3, 9)
-    assert minutes_by_day((day, a) for a in at) == {day: 12}
-    assert minutes_by_day((day, a) for a in (*at, at[0] + timedelta(hours=1))) == {day: 15}
