@@ -25,8 +25,8 @@ COMMANDS = {
     "song new": ("song", "begins a song file"),
     "song check": ("song", "tells everything that is wrong with a song file"),
     "song show": ("song", "prints a song: its chart, or an arrangement of it as tab"),
-    "song arrange": ("songmaking", "proposes arrangements of a song: key, capo, shapes, patterns, and why"),
-    "song import": ("songmaking", "brings in a lead sheet from a MusicXML file"),
+    "song arrange": ("song_making", "proposes arrangements of a song: key, capo, shapes, patterns, and why"),
+    "song import": ("song_making", "brings in a lead sheet from a MusicXML file"),
     "song due": ("songbook", "the day a song must be ready by, or its rest"),
     "ramp": ("tempo", "prints a tempo plan bar by bar"),
     "click": ("tempo", "writes the click as a WAV file"),
@@ -38,7 +38,7 @@ COMMANDS = {
     "rekey": ("theory", "moves a progression to another key"),
     "keysheet": ("theory", "the chords of every key, and what it borrows"),
     "shapes": ("route", "the easiest shapes for a progression, and what stays down"),
-    "keys": ("keyfinder", "ranks keys and capos for a progression"),
+    "keys": ("keys", "ranks keys and capos for a progression"),
     "neck": ("neck", "every shape of a chord that the hand can hold, easiest first"),
     "name": ("neck", "every chord that a shape can be, likeliest first"),
     "today": ("practice", "today's practice and the reasons for it"),
@@ -117,7 +117,7 @@ def _mind_streams() -> None:
     for stream in (sys.stdout, sys.stderr):
         letters, errors = (getattr(stream, "encoding", None) or "utf-8").lower().replace("-", ""), "replace"
         if letters != "utf8":
-            from coach.plainletters import PLAIN as errors
+            from coach.plain_letters import PLAIN as errors
         getattr(stream, "reconfigure", lambda **_: None)(errors=errors)
     if "stdout" in closed:
         from coach.errors import CoachError
@@ -141,7 +141,7 @@ def _run(words: list[str]) -> None:
         command = load(name)
         if name in _AT_HOME:
             from coach import places
-            from coach.outfile import clear_away
+            from coach.files.writing import clear_away
 
             clear_away(places.home(), places.patterns(), places.songs())
         command.deed(command.parser(name).parse_args(words[len(name.split()) :]))
@@ -197,7 +197,7 @@ def _kept(error: Exception, words: list[str]) -> str:
     from datetime import datetime
 
     from coach import places
-    from coach.infile import open_to_add
+    from coach.files.reading import open_to_add
 
     try:
         path = places.log()

@@ -10,9 +10,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from coach import places, shelf
-from coach.outfile import new_file
+from coach.files.writing import new_file
 from coach.picking.pattern import Pattern
-from coach.practice.cautions import CAUTIONS
+from coach.plan.cautions import CAUTIONS
 from coach.song.arrangement import Arrangement
 from coach.song.chart import Song
 from coach.song.piece import Piece
@@ -47,7 +47,7 @@ def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = 
     """
     piece = what.piece
     if suffix == ".pdf":
-        from coach.paper.pdf import layers_pdf, sheet_pdf
+        from coach.paper.pdf.document import layers_pdf, sheet_pdf
 
         if what.pattern is not None and layers:
             sheet = layers_pdf(piece, about=what.pattern.about, paper=paper)
@@ -55,14 +55,14 @@ def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = 
             sheet = sheet_pdf([piece], source=what.song.source if what.song else "", paper=paper)
         return sheet.data, sheet.pages
     if suffix == ".musicxml":
-        from coach.paper.musicxml import musicxml_of
+        from coach.paper.musicxml.score import musicxml_of
 
         return musicxml_of(piece, source=what.song.source if what.song else ""), 1
     if suffix == ".mid":
-        from coach.paper.midifile import midi_of
+        from coach.paper.midi_file import midi_of
 
         return midi_of(piece), 1
-    from coach.paper.texttab import text_sheet
+    from coach.paper.text_tab import text_sheet
 
     return text_sheet(piece, source=what.song.source if what.song else "").encode(), 1
 
@@ -81,7 +81,7 @@ def write_track(
 
     Raises CoachError (BadInput) as `track_bars` and `write_sound` do.
     """
-    from coach.sound.soundfiles import write_sound
+    from coach.sound.sound_files import write_sound
     from coach.sound.timing import frames_of
     from coach.tracks import Sounding, at_share, track_bars
 

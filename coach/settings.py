@@ -17,12 +17,12 @@ from pathlib import Path
 from typing import Any
 
 from coach.errors import BadInput, BadMusic, CoachError, reason
-from coach.filelock import hold_file
-from coach.infile import read_ordinary
+from coach.files.lock import hold_file
+from coach.files.reading import read_ordinary
+from coach.files.toml_edit import Edit, literal
+from coach.files.writing import new_file
 from coach.music.clicks import CLICK_MODES
 from coach.music.notes import read_range
-from coach.outfile import new_file
-from coach.tomledit import Edit, literal
 
 GUIDES = {
     "on": "the layer being practised",

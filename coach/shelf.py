@@ -11,26 +11,26 @@ from typing import TYPE_CHECKING
 
 from coach import places
 from coach.errors import CoachError
+from coach.files.reading import files_in
 from coach.guitar.grip import Hand
-from coach.guitar.openshapes import ShapeBook, read_shape_book
-from coach.infile import files_in
-from coach.picking.library import Library, read_library
-from coach.practice.glance import begun, glance, is_empty
+from coach.guitar.open_shapes import ShapeBook, read_shape_book
+from coach.log.ledger_status import begun, glance, is_empty
+from coach.picking.pattern_library import Library, read_library
 from coach.settings import Settings
 
 if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for those who ask
-    from coach.practice.dates import Settled
-    from coach.practice.daynotes import Pressing
-    from coach.practice.drills import Drill
-    from coach.practice.edits import Wishes
-    from coach.practice.planner import Plan
-    from coach.practice.planner import Settings as PlanSettings
-    from coach.practice.playing import Playing
-    from coach.practice.steady import Steady
-    from coach.practice.takes import Take
+    from coach.drills.pattern_drills import Drill
+    from coach.drills.song_choices import Settled
+    from coach.log.playing_time import Playing
+    from coach.log.takes import Take
+    from coach.plan.day_notes import Pressing
+    from coach.plan.planner import Plan
+    from coach.plan.planner import Settings as PlanSettings
+    from coach.plan.wishes import Wishes
+    from coach.skill.steady_tempo import Steady
     from coach.song.chart import Song
+    from coach.song.files.song_shelf import SongShelf
     from coach.song.piece import Piece
-    from coach.song.songs import SongShelf
 
 SONG_SUFFIX = ".song.toml"
 
@@ -42,7 +42,7 @@ def library() -> Library:
 
 def songs() -> SongShelf:
     """Shipped and own songs, and the files that could not be read."""
-    from coach.song.songs import read_songs
+    from coach.song.files.song_shelf import read_songs
 
     return read_songs(places.shipped("shared") / "songs", places.songs())
 
@@ -53,7 +53,7 @@ def beats_here(library: Library) -> Callable[[str], int | None]:
 
     @cache
     def of_song(name: str) -> int | None:
-        from coach.song.songfile import read_song
+        from coach.song.files.song_file import read_song
 
         file, own = song_files().get(name, (None, False))
         if file is None:
@@ -81,15 +81,15 @@ def settled(path: Path | None = None) -> dict[str, Settled]:
 
     Raises CoachError.
     """
-    from coach.practice import dates
+    from coach.drills import song_choices
 
     path = path or places.ledger()
     if not begun(path):
         return {}
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
 
     with Ledger(path) as ledger:
-        return dates.settled(ledger.notes(dates.NOTE))
+        return song_choices.settled(ledger.notes(song_choices.NOTE))
 
 
 def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song] | None = None) -> tuple[Drill, ...]:
@@ -98,7 +98,7 @@ def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song
     `path` is of the ledger (the player's own when None). `songs` are those there are where they have been read; else
     their files are looked through, and only those are read that are practised and have changed. Raises CoachError.
     """
-    from coach.practice import repertoire
+    from coach.drills import repertoire
 
     path = path or places.ledger()
     what, played = _of_songs(path)
@@ -114,22 +114,22 @@ def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
     """What was settled about songs, and the ids of the drills of songs that were played."""
     if not begun(path):
         return {}, ()
-    from coach.practice import dates
-    from coach.practice.estimates import Estimates
-    from coach.practice.ledger import Ledger
+    from coach.drills import song_choices
+    from coach.log.ledger import Ledger
+    from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        return dates.settled(ledger.notes(dates.NOTE)), tuple(d for d in estimates.played() if "/" in d)
+        return song_choices.settled(ledger.notes(song_choices.NOTE)), tuple(d for d in estimates.played() if "/" in d)
 
 
 def _song_drills(
     library: Library, path: Path, what: Mapping[str, Settled], played: Iterable[str], songs: Iterable[Song] | None
 ) -> Iterator[tuple[str, tuple[Drill, ...]]]:
     """(id, drills) of each song that is practised."""
-    from coach.practice.repertoire import taken_up
+    from coach.drills.repertoire import taken_up
 
     def make(song: Song) -> tuple[Drill, ...]:
-        from coach.practice.songdrills import drills_of_song
+        from coach.drills.song_drills import drills_of_song
 
         return drills_of_song(song, library.patterns, shapes())
 
@@ -138,18 +138,18 @@ def _song_drills(
             if taken_up(song.id, song.own, what.get(song.id), played):
                 yield song.id, make(song)
         return
-    from coach.practice import keptdrills
+    from coach.drills import song_drill_cache
 
     def read(file: Path, own: bool) -> tuple[Drill, ...]:
-        from coach.song.songfile import read_song
+        from coach.song.files.song_file import read_song
 
         try:
             return make(read_song(file, own=own))
         except CoachError:  # the songs' own list tells what is wrong with it
             return ()
 
-    stamp = keptdrills.stamp_of(places.shipped("patterns"), places.patterns())
-    kept = keptdrills.KeptDrills(keptdrills.beside(path), stamp)
+    stamp = song_drill_cache.stamp_of(places.shipped("patterns"), places.patterns())
+    kept = song_drill_cache.KeptDrills(song_drill_cache.beside(path), stamp)
     for song_id, (file, own) in song_files().items():
         if taken_up(song_id, own, what.get(song_id), played):
             yield song_id, kept.of(file, partial(read, file, own))
@@ -178,7 +178,7 @@ def takes(path: Path | None = None) -> list[Take]:
     path = path or places.ledger()
     if not begun(path):
         return []
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
 
     with Ledger(path) as ledger:
         return ledger.takes()
@@ -192,8 +192,8 @@ def log_troubles(path: Path | None = None) -> tuple[str, ...]:
     path = path or places.ledger()
     if not begun(path):
         return ()
-    from coach.practice.estimates import Estimates
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
+    from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         return estimates.troubles()
@@ -211,7 +211,7 @@ def ledger_trouble(path: Path | None = None, *, writes: bool = False) -> str:
             return "" if writes and not begun(path) else glance(path)
         if writes:
             return ""
-        from coach.practice.ledger import Ledger
+        from coach.log.ledger import Ledger
 
         with Ledger(path) as ledger:
             return str(ledger.unwritable or "")
@@ -226,9 +226,9 @@ def heard(today: date, path: Path | None = None) -> set[str]:
     path = path or places.ledger()
     if not begun(path):
         return set()
-    from coach.practice.estimates import Estimates
-    from coach.practice.ledger import Ledger
-    from coach.practice.listening import HEARD, heard_today
+    from coach.log.ledger import Ledger
+    from coach.plan.listening import HEARD, heard_today
+    from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         return {*estimates.played(), *heard_today(ledger.notes(HEARD), today)}
@@ -238,12 +238,12 @@ def playing(library: Library, now: datetime, path: Path | None = None, lately: t
     """What was played by `now`, by the ledger (the player's own when None), with the stretches of takes begun `lately`
     (nine days when None); nothing, and no file made, where there is none yet. Raises CoachError.
     """
-    from coach.practice.playing import LATELY, Playing, read_playing
+    from coach.log.playing_time import LATELY, Playing, read_playing
 
     path = path or places.ledger()
     if not begun(path):
         return Playing(now)
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
 
     with Ledger(path) as ledger:
         return read_playing(ledger, now, beats_here(library), lately or LATELY)
@@ -257,8 +257,8 @@ def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> 
     path = path or places.ledger()
     if not begun(path):
         return None
-    from coach.practice.estimates import Estimates
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
+    from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         return estimates.steadies(drills, today)
@@ -269,7 +269,7 @@ def plan_of(drills: Sequence[Drill], takes: Iterable[Take], settings: Settings, 
 
     Raises BadInput for minutes outside 1 to 240.
     """
-    from coach.practice import planner
+    from coach.plan import planner
 
     return planner.plan(drills, takes, now, minutes, _plan_settings(settings))
 
@@ -287,24 +287,24 @@ def plan_here(
 
     Raises BadInput for minutes outside 1 to 240, CoachError when the ledger cannot be read.
     """
-    from coach.practice import planner
-    from coach.practice.daynotes import DayNotes, plan_under, read_day
+    from coach.plan import planner
+    from coach.plan.day_notes import DayNotes, plan_under, read_day
 
     path = path or places.ledger()
     if not begun(path):
         return plan_of(drills, (), settings, now, minutes), DayNotes().wishes
-    from coach.practice.estimates import Estimates
-    from coach.practice.keeping import keeping
-    from coach.practice.ledger import Ledger
-    from coach.practice.past import returns_of
-    from coach.practice.playing import read_playing
+    from coach.log.ledger import Ledger
+    from coach.log.playing_time import read_playing
+    from coach.skill.estimates import Estimates
+    from coach.skill.history import returns_of
+    from coach.skill.retention import keeping
 
     use = _plan_settings(settings)
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any("/" in drill.id for drill in drills):
-            from coach.practice.repertoire import next_steps
+            from coach.drills.repertoire import next_steps
 
             day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})
             drills = [*drills, *day.corners]
@@ -336,8 +336,8 @@ def pieces(library: Library, settings: Settings) -> Callable[[str, str], Piece |
 
 
 def _piece(library: Library, settings: Settings, song: str, arrangement: str) -> Piece | None:
+    from coach.song.files.song_file import read_song
     from coach.song.perform import arrangement_of, perform
-    from coach.song.songfile import read_song
 
     file, own = song_files().get(song, (None, False))
     if file is None:
@@ -350,7 +350,7 @@ def _piece(library: Library, settings: Settings, song: str, arrangement: str) ->
 
 
 def _plan_settings(settings: Settings) -> PlanSettings:
-    from coach.practice import planner
+    from coach.plan import planner
 
     return planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
 

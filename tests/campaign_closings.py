@@ -29,7 +29,7 @@ from queue import Empty, Queue, SimpleQueue
 from tempfile import TemporaryDirectory
 from typing import TYPE_CHECKING
 
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
 from tests.terminal_rig import Terminal
 
 if TYPE_CHECKING:

@@ -190,7 +190,7 @@ def test_a_take_is_logged_once_whatever_its_file_is_called(run: Run, data: Data,
     assert take["at"].startswith("2026-05-28T")
 
     from coach import places
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
 
     with Ledger(places.ledger()) as ledger:
         ((bar, beat, pass_no),) = [(s.bar, s.beat, s.pass_no) for s in ledger.stumbles()]
@@ -202,7 +202,7 @@ def test_a_take_is_logged_once_whatever_its_file_is_called(run: Run, data: Data,
 def test_on_the_drills_own_chords_no_note_says_otherwise(data: Data, tmp_path: Path) -> None:
     """As a take on the stage has it (`coach drill PATTERN --chords`)."""
     from coach import places, shelf
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
 
     chords = next(d.chords for d in shelf.drills_here(shelf.library()) if d.id == "thumb-on-the-beat")
     played = performed(meant("thumb-on-the-beat", 90, LOOPS, chords=chords), lead=1.0)
@@ -221,9 +221,9 @@ def test_measured_timing_lowers_what_is_remembered(
     shaky at best. (10 % is unsteady by any measure, trained players keep to 2 to 4 %: Repp 2005, from memory.)
     """
     from coach import places
-    from coach.practice.estimates import Estimates
-    from coach.practice.ledger import Ledger
-    from coach.practice.takes import VERDICTS
+    from coach.log.ledger import Ledger
+    from coach.log.takes import VERDICTS
+    from coach.skill.estimates import Estimates
 
     played = performed(meant("thumb-on-the-beat", 180, LOOPS), lead=1.0, jitter=jitter_s)
     path = wav(tmp_path / "a.wav", recorded(played.struck, Room(rate=RATE)))

@@ -9,9 +9,9 @@ from pathlib import Path
 import pytest
 
 from coach import cli
-from coach.practice.care import PAIN
-from coach.practice.edits import SKIP, WISH, wish_text
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
+from coach.plan.care import PAIN
+from coach.plan.wishes import SKIP, WISH, wish_text
 from tests.screens.evenings import practise
 
 

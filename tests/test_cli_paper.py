@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 
 from coach import shelf
-from coach.practice.cautions import CAUTIONS
+from coach.plan.cautions import CAUTIONS
 from tests.calls import Data, Run, shell
 
 SONG = """\
@@ -289,7 +289,7 @@ def test_a_full_disk_leaves_nothing_behind(
         raise OSError(errno.ENOSPC, "No space left on device")
 
     (tmp_path / "out").mkdir()
-    monkeypatch.setattr("coach.outfile.os.fsync", full)
+    monkeypatch.setattr("coach.files.writing.os.fsync", full)
     code, out, err = run(WRITERS[name], "outside-in", "-o", str(tmp_path / "out" / name))
     assert (code, out) == (1, "")
     assert "No space left on device" in err
@@ -471,7 +471,7 @@ def test_without_the_library_flac_is_refused_and_packs_have_wav(
     data: Data, run: Run, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     """The sentence names the extra; a pack is made all the same."""
-    monkeypatch.setattr("coach.sound.soundfiles.find_spec", lambda _: None)
+    monkeypatch.setattr("coach.sound.sound_files.find_spec", lambda _: None)
     code, _, err = run("track", "outside-in", "-o", str(tmp_path / "a.flac"))
     assert code == 2
     assert "steady-thumb[flac]" in err

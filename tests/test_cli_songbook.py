@@ -8,8 +8,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.ledger import Ledger
-from coach.practice.remedies import CORNER, NOTE, note_text
+from coach.log.ledger import Ledger
+from coach.skill.remedies import CORNER, NOTE, note_text
 from tests.calls import Data, Run
 
 

@@ -8,7 +8,7 @@ from pathlib import Path
 import pytest
 
 from coach import places, shelf
-from coach.song.songfile import read_song
+from coach.song.files.song_file import read_song
 from tests.calls import Data, Run
 from tests.song.sheets import attributes, harmony, note, sheet
 

@@ -9,8 +9,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import MOST_LETTERS, BadInput, BadPattern, CoachError, shortened
-from coach.picking.patternfile import parse_pattern
-from coach.song.songfile import check_text
+from coach.picking.pattern_file import parse_pattern
+from coach.song.files.song_file import check_text
 from tests.calls import Run
 
 TEXT = st.one_of(st.text(max_size=40), st.text(max_size=20).map(lambda t: t * 400), st.just("1, " * 20_000))

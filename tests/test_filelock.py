@@ -12,16 +12,16 @@ from pathlib import Path
 import pytest
 
 from coach.errors import CoachError
-from coach.filelock import hold_file
+from coach.files.lock import hold_file
 from coach.settings import Settings, write_settings
-from coach.song.songs import write_song
+from coach.song.files.song_shelf import write_song
 
 _WRITER = """
 import sys
 from pathlib import Path
 from coach.errors import CoachError
-from coach.song.songfile import read_text
-from coach.song.songs import write_song
+from coach.song.files.song_file import read_text
+from coach.song.files.song_shelf import write_song
 path, name = Path(sys.argv[1]), sys.argv[2]
 sys.stdin.read(1)
 for number in range(75):
@@ -37,7 +37,7 @@ for number in range(75):
 _HOLDER = """
 import sys
 from pathlib import Path
-from coach.filelock import hold_file
+from coach.files.lock import hold_file
 with hold_file(Path(sys.argv[1]), "the song"):
     print("held", flush=True)
     sys.stdin.read()

@@ -15,7 +15,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
 from tests.calls import shell
 from tests.full_disk import full_disk
 
@@ -92,7 +92,7 @@ def test_on_a_full_disk_without_a_ledger_there_is_a_plan(coach_home: Path, tmp_p
 
 KILLED = """
 import os, sys
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
 ledger = Ledger(sys.argv[1])
 ledger.add_whole_take("lantern-walk", 84, "held", 8)
 os._exit(9)

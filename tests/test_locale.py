@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.plainletters import PLAIN, plain
+from coach.plain_letters import PLAIN, plain
 from tests.calls import shell
 
 if sys.platform == "win32":

@@ -12,7 +12,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
 from tests.calls import Run, shell
 
 if sys.platform == "win32":

@@ -17,8 +17,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.ledger import Ledger
-from tests.practice.test_ledger import first_version
+from coach.log.ledger import Ledger
+from tests.log.test_ledger import first_version
 
 if sys.platform == "win32":
     pytest.skip("needs users and permissions as POSIX has them", allow_module_level=True)

@@ -12,13 +12,13 @@ from pathlib import Path
 import pytest
 
 from coach.errors import BadInput
-from coach.outfile import clear_away, new_file, refusal
+from coach.files.writing import clear_away, new_file, refusal
 from tests.calls import Run, shell
 
 WRITING = """
 import sys, time
 from pathlib import Path
-from coach.outfile import new_file
+from coach.files.writing import new_file
 with new_file(Path(sys.argv[1]), "the song") as out:
     out.write(b"half")
     out.flush()

@@ -11,8 +11,8 @@ from pathlib import Path
 import pytest
 
 from coach import cli, shelf
-from coach.picking.patternfile import parse_pattern
-from coach.practice.cautions import CAUTIONS
+from coach.picking.pattern_file import parse_pattern
+from coach.plan.cautions import CAUTIONS
 
 ROOT = Path(__file__).resolve().parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -80,7 +80,7 @@ def test_what_a_page_links_to_is_there(page: str) -> None:
 
 def test_the_song_in_the_readme_can_be_played() -> None:
     """Who copies it gets a song without a problem or a note, and its arrangement can be performed."""
-    from coach.song.check import check_song
+    from coach.song.files.check_song import check_song
 
     _, text = blocks("toml")
     checked = check_song(text, "ferry-bell", shelf.library().patterns, shelf.shapes())

@@ -15,8 +15,8 @@ from hypothesis import strategies as st
 
 from coach.errors import CoachError
 from coach.guitar.grip import Hand
-from coach.practice.ramps import RAMP_NAMES
-from coach.screens.world import World
+from coach.music.ramps import RAMP_NAMES
+from coach.session.context import World
 from coach.settings import (
     GUIDES,
     RAMPS,

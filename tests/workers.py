@@ -21,7 +21,7 @@ LINES = {
     "screens": ("tests/screens/",),
     "processes": (
         "tests/outside/test_real_audio_server.py",
-        "tests/practice/test_kill.py",
+        "tests/log/test_kill.py",
         "tests/test_full_disk.py",
         "tests/test_locale.py",
         "tests/test_other_user.py",

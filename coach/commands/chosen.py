@@ -109,8 +109,8 @@ def _song(name: str, arrangement_name: str | None, layer: str | None, *, sing: b
 
 def target_of(pattern: Pattern) -> Fraction:
     """The tempo that practice aims at with this pattern, in bpm."""
-    from coach.practice.drills import drills_from
-    from coach.practice.repertoire import drills_of, material
+    from coach.drills.pattern_drills import drills_from
+    from coach.drills.repertoire import drills_of, material
 
     library = shelf.library()
     drills = drills_of(library) if library.patterns.get(pattern.id) == pattern else drills_from([material(pattern)])

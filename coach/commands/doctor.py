@@ -16,12 +16,12 @@ from coach import __version__, places, shelf
 from coach.commands.answers import answer, width, wrapped
 from coach.commands.arguments import Command, add_force, add_json
 from coach.errors import BadInput
-from coach.outfile import new_file
-from coach.practice.cautions import CAUTIONS
+from coach.files.writing import new_file
+from coach.plan.cautions import CAUTIONS
 from coach.settings import read_settings
 
 if TYPE_CHECKING:
-    from coach.practice.readable import Unread
+    from coach.log.readable_rows import Unread
 
 
 MOST_LISTED = 20
@@ -100,8 +100,8 @@ def _log() -> tuple[list[Unread], list[str]]:
     if not places.ledger().exists():
         return [], []
     try:
-        from coach.practice.ledger import Ledger
-        from coach.practice.readable import left_out, put_aside, told_of, unread_rows
+        from coach.log.ledger import Ledger
+        from coach.log.readable_rows import left_out, put_aside, told_of, unread_rows
 
         with Ledger(places.ledger()) as ledger:
             ledger.takes()
@@ -114,8 +114,8 @@ def _log() -> tuple[list[Unread], list[str]]:
 
 def _put_aside(name: str, force: bool) -> dict[str, Any]:
     """Write what cannot be read into a file, then note in the log that it is there; nothing is taken out of the log."""
-    from coach.practice.ledger import Ledger
-    from coach.practice.readable import PUT_ASIDE, aside_notes, left_out, put_aside, unread_rows
+    from coach.log.ledger import Ledger
+    from coach.log.readable_rows import PUT_ASIDE, aside_notes, left_out, put_aside, unread_rows
 
     if Path(name).suffix.lower() != ".json":
         raise BadInput("what cannot be read goes into a JSON file", where=name, mend="give a name that ends in .json")

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from coach.commands.answers import width
 from coach.guitar.bass import Bass
 from coach.guitar.shape import Shape
-from coach.screens.shapeview import FRETS, WIDTH, shape_rows
+from coach.screens.shared.shape_view import FRETS, WIDTH, shape_rows
 
 
 @dataclass(frozen=True)

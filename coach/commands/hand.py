@@ -12,7 +12,7 @@ from coach.commands.arguments import decimal, whole
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Hand
 from coach.guitar.neck import Neck
-from coach.guitar.openshapes import read_tunings
+from coach.guitar.open_shapes import read_tunings
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.notes import Pitch, read_range
 from coach.settings import BARRES, read_settings

@@ -13,13 +13,13 @@ from coach import places, shelf
 from coach.commands.answers import answer, note, note_ledger, table
 from coach.commands.arguments import Command, add_force, add_json, add_paper, tempo, whole
 from coach.errors import BadInput
-from coach.outfile import new_file
+from coach.files.writing import new_file
+from coach.log.exchange import export_csv, export_json, merge, take_row
+from coach.log.ledger import Ledger
+from coach.log.local_days import accepted, now_here, read_at
+from coach.log.takes import MOST_COUNTED, VERDICTS, Take
 from coach.picking.layers import FULL, check_layer
-from coach.practice.cautions import CAUTIONS
-from coach.practice.days import accepted, now_here, read_at
-from coach.practice.exchange import export_csv, export_json, merge, take_row
-from coach.practice.ledger import Ledger
-from coach.practice.takes import MOST_COUNTED, VERDICTS, Take
+from coach.plan.cautions import CAUTIONS
 
 MOST_BARS = MOST_STUMBLES = MOST_COUNTED
 
@@ -62,7 +62,7 @@ def _log_lines(takes: Sequence[Take]) -> Iterator[str]:
 
 def _summary(takes: Sequence[Take]) -> Iterator[str]:
     """The week in a few words: minutes, takes, and which steady tempos moved."""
-    from coach.practice.progress import by_drill, moved, week_words
+    from coach.skill.progress import by_drill, moved, week_words
 
     if not takes:
         return
@@ -173,7 +173,7 @@ def _blank_arguments(parser: ArgumentParser) -> None:
 
 def _blank(args: Namespace) -> None:
     from coach.commands.practice import settings
-    from coach.paper.recordsheet import record_pdf
+    from coach.paper.pdf.record_sheet import record_pdf
 
     path = Path(args.out)
     if path.suffix.lower() != ".pdf":

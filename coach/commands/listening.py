@@ -81,7 +81,7 @@ def _listen(args: Namespace) -> None:
     found = report(hear(recording.samples, recording.rate, meant, offset, shapes=_open_to(held)))
     told = found.as_json()
     if args.log:
-        from coach.commands.heardlog import log_heard
+        from coach.commands.heard_log import log_heard
 
         told["logged"], sentence = log_heard(
             found, path, recording.seconds, pattern, chords, len(held), loops, bpm, layer

@@ -15,12 +15,12 @@ from typing import TYPE_CHECKING
 from coach import shelf
 from coach.commands.arguments import Command, tempo
 from coach.errors import BadInput, CoachError
-from coach.picking.library import Library
 from coach.picking.pattern import Pattern
+from coach.picking.pattern_library import Library
 
 if TYPE_CHECKING:
     from coach.song.chart import Song
-    from coach.song.songs import SongShelf
+    from coach.song.files.song_shelf import SongShelf
 
 
 def has_terminal() -> bool:
@@ -54,7 +54,7 @@ def open_today() -> None:
 def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, sing: bool) -> None:
     """The full screen on one pattern at once, until the player leaves."""
     from coach.screens.app import free_block, run_app
-    from coach.screens.world import World
+    from coach.session.context import World
 
     world = World.here()
     if world.library.patterns.get(pattern.id) != pattern:  # it came from a file outside the library
@@ -66,7 +66,7 @@ def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, si
 def open_song(song: Song, drill: str, bpm: Fraction | None) -> None:
     """The full screen on a drill of a song at once, until the player leaves. Raises BadInput first."""
     from coach.screens.app import free_block, run_app
-    from coach.screens.world import World
+    from coach.session.context import World
 
     world = World.here()
     if world.songs.songs.get(song.id) != song:  # it came from a file outside the shelf
@@ -116,7 +116,7 @@ def _drill(args: Namespace) -> None:
 
 def _song_asked(args: Namespace, songs: SongShelf) -> tuple[Song, str] | None:
     """(the song, the id of its drill) where a song is meant, or the drill of one by its whole id. Raises BadInput."""
-    from coach.practice.songdrills import read_drill_id
+    from coach.drills.song_drills import read_drill_id
     from coach.song.perform import arrangement_of
 
     said = None if songs.has(args.pattern) else read_drill_id(args.pattern)

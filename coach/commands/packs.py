@@ -19,8 +19,8 @@ from coach.errors import BadInput, CoachError, reason
 from coach.handout import library_files, make_pack, patterns_named
 from coach.paper.pack import LIBRARY, same_place, shown_name
 from coach.paper.unpack import place_all, same_file, take_apart
-from coach.picking.patternfile import read_pattern
-from coach.song.songfile import read_song
+from coach.picking.pattern_file import read_pattern
+from coach.song.files.song_file import read_song
 
 _PATTERN_LOOPS = "8"
 _HANDOUTS = "handouts"
@@ -41,7 +41,7 @@ def _pack_arguments(parser: ArgumentParser) -> None:
 
 
 def _pack(args: Namespace) -> None:
-    from coach.sound.soundfiles import has_flac
+    from coach.sound.sound_files import has_flac
 
     path = Path(args.out)
     if path.suffix.lower() != ".zip":

@@ -15,9 +15,9 @@ from coach.commands.arguments import Command, add_force, add_json, add_paper, de
 from coach.commands.chosen import USUAL_CHORD, add_chosen, chosen, ladder_of, loops_of, target_of
 from coach.commands.tempo import HIGHEST_RATE, LOWEST_RATE
 from coach.errors import BadInput
+from coach.files.writing import new_file
 from coach.handout import SHEETS, Chosen, render, sheet_bytes
 from coach.music.tempo import smooth, steps
-from coach.outfile import new_file
 from coach.song.piece import PieceBar
 
 if TYPE_CHECKING:
@@ -69,7 +69,7 @@ def _sheet(args: Namespace) -> None:
 
 def _tell_lacking(what: Chosen) -> None:
     """A note where title or words have letters that no font of the page has."""
-    from coach.paper.glyphs import lacking
+    from coach.paper.pdf.glyphs import lacking
 
     piece = what.piece
     names = "".join((piece.title, piece.arrangement, *piece.order, what.song.source if what.song else ""))
@@ -81,7 +81,7 @@ def _tell_lacking(what: Chosen) -> None:
 def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
     """The ladder as PDF: patterns of the same meter over the chords asked for, others over their own."""
     from coach.commands.picking import held_bars
-    from coach.paper.pdf import ladder_pdf
+    from coach.paper.pdf.document import ladder_pdf
     from coach.song.piece import pattern_piece
 
     assert what.pattern is not None
@@ -136,7 +136,7 @@ def _track_arguments(parser: ArgumentParser) -> None:
 
 
 def _track(args: Namespace) -> None:
-    from coach.sound.soundfiles import BITS, check_sound_path, write_sound
+    from coach.sound.sound_files import BITS, check_sound_path, write_sound
     from coach.sound.timing import frames_of
     from coach.tracks import Sounding, plucks_in, track_bars
 
@@ -202,7 +202,7 @@ def _tempos(args: Namespace, written: Fraction) -> tuple[Tempos, int]:
     else:
         every = _USUAL_EVERY if args.every is None else whole(args.every, "--every", 1, 999)
         if args.step is None:
-            from coach.practice.ramps import step_for
+            from coach.music.ramps import step_for
 
             step = Fraction(step_for(float(start)))
             note(f"steps of {float(step):g} bpm every {every} bars; give --step and --every, or --smooth, for others.")

@@ -10,7 +10,7 @@ from coach import shelf
 from coach.commands.answers import answer, note, table, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
 from coach.errors import BadInput
-from coach.guitar.openshapes import pinned_shapes
+from coach.guitar.open_shapes import pinned_shapes
 from coach.music.chords import read_bars
 from coach.music.meter import Meter, count_syllables, spoken
 from coach.picking.layers import FULL, LAYERS, check_layer, ladder, thinned

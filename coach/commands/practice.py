@@ -10,11 +10,11 @@ from typing import TYPE_CHECKING, Any
 from coach import places, shelf
 from coach.commands.answers import answer, note, note_ledger, table, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
-from coach.practice.glance import begun
+from coach.log.ledger_status import begun
 from coach.settings import Settings, read_settings
 
 if TYPE_CHECKING:
-    from coach.practice.planner import Block, Plan
+    from coach.plan.planner import Block, Plan
 
 LAYER_WORDS = {"full": "all of it", "thumb": "thumb alone, to sing over"}
 
@@ -76,16 +76,16 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
     What is kept beside the ledger is read; takes only of drills played in the latest four weeks, for their curves.
     Raises CoachError.
     """
-    from coach.practice.overview import drill_rows
+    from coach.plan.overview import drill_rows
 
     library = shelf.library()
     drills = shelf.drills_here(library)
     if not begun(places.ledger()):
         return [{**row, "trouble": None, "remedy": None} for row in drill_rows(drills, (), now)]
-    from coach.practice.checkup import findings
-    from coach.practice.diagnosis import LATELY_DAYS
-    from coach.practice.estimates import Estimates
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
+    from coach.plan.checkup import findings
+    from coach.skill.diagnosis import LATELY_DAYS
+    from coach.skill.estimates import Estimates
 
     with Ledger(places.ledger()) as ledger, Estimates(ledger) as estimates:
         pasts = estimates.pasts()
@@ -103,7 +103,7 @@ def drill_rows_here(now: datetime) -> list[dict[str, Any]]:
 
 
 def _drill_lines(rows: Sequence[Mapping[str, Any]]) -> Iterator[str]:
-    from coach.practice.need import percent
+    from coach.plan.need import percent
 
     def cell(value: object) -> str:
         return "" if value is None else f"{value:g}" if isinstance(value, float) else str(value)

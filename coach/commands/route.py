@@ -13,8 +13,8 @@ from coach.commands.hand import add_hand, hand_given, tuning_given
 from coach.commands.theory import key_given
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Grip
-from coach.guitar.heldtone import HeldTone, held_tones
-from coach.guitar.keyfinder import HIGHEST_CAPO
+from coach.guitar.held_tone import HeldTone, held_tones
+from coach.guitar.key_finder import HIGHEST_CAPO
 from coach.guitar.moves import Change
 from coach.guitar.route import Route, route
 from coach.guitar.shape import Shape

@@ -70,9 +70,9 @@ def _new_arguments(parser: ArgumentParser) -> None:
 
 def _new(args: Namespace) -> None:
     from coach.picking.pattern import difficulty
-    from coach.song.edit import new_song_text
-    from coach.song.songfile import SUFFIX, song_id
-    from coach.song.songs import write_song
+    from coach.song.files.edit_song import new_song_text
+    from coach.song.files.song_file import SUFFIX, song_id
+    from coach.song.files.song_shelf import write_song
 
     path = Path(args.file)
     if re.fullmatch(r"[\w-]+", args.file):
@@ -95,8 +95,8 @@ def _check_arguments(parser: ArgumentParser) -> None:
 
 def _check(args: Namespace) -> None:
     from coach.commands.practice import settings
-    from coach.song.check import check_song
-    from coach.song.songfile import read_text, song_id
+    from coach.song.files.check_song import check_song
+    from coach.song.files.song_file import read_text, song_id
 
     path = _song_file(args.file) or Path(args.file)
     if not path.exists() and "/" not in args.file and path.suffix != ".toml":
@@ -137,7 +137,7 @@ def _show(args: Namespace) -> None:
 
 def _show_performed(args: Namespace) -> None:
     from coach.commands.chosen import chosen
-    from coach.paper.texttab import text_sheet
+    from coach.paper.text_tab import text_sheet
     from coach.song.perform import sounding_key
 
     args.chords, args.shapes = None, ""
@@ -306,7 +306,7 @@ def _show_either(args: Namespace) -> None:
 
 
 def _song_file(name: str) -> Path | None:
-    from coach.song.songs import song_file
+    from coach.song.files.song_shelf import song_file
 
     return song_file(name, places.shipped("shared") / "songs", places.songs())
 

@@ -24,19 +24,19 @@ def _due_arguments(parser: ArgumentParser) -> None:
 
 
 def _due(args: Namespace) -> None:
-    from coach.practice import dates
-    from coach.practice.ledger import Ledger
+    from coach.drills import song_choices
+    from coach.log.ledger import Ledger
 
     song = shelf.songs().find(args.song)
     now = datetime.now().astimezone()
     said = args.what.strip().lower()
-    if said in (dates.REST, dates.WAKE):
-        text = dates.note_text(said, song.id)
+    if said in (song_choices.REST, song_choices.WAKE):
+        text = song_choices.note_text(said, song.id)
     else:
-        text = dates.note_text(dates.DUE, song.id, None if said == NONE else dates.read_day(args.what, now.date()))
+        text = song_choices.note_text(song_choices.DUE, song.id, None if said == NONE else song_choices.read_day(args.what, now.date()))
     with Ledger(places.ledger()) as ledger:
-        ledger.add_note(dates.NOTE, text, None, now)
-        holds = dates.settled(ledger.notes(dates.NOTE))[song.id]
+        ledger.add_note(song_choices.NOTE, text, None, now)
+        holds = song_choices.settled(ledger.notes(song_choices.NOTE))[song.id]
     data = {
         "song": song.id,
         "due": holds.due.isoformat() if holds.due else None,

@@ -56,7 +56,7 @@ def _stepped(args: Namespace, start: Fraction, end: Fraction, meter: Meter) -> t
     """Steps from one tempo to the other, and the bars until the last one is over."""
     every = USUAL_BARS if args.every is None else whole(args.every, "--every", 1, 999)
     if args.step is None:
-        from coach.practice.ramps import step_for
+        from coach.music.ramps import step_for
 
         step = step_for(float(start))
         note(f"steps of {float(step):g} bpm every {every} bars; give --step and --every, or --smooth, for others.")
@@ -69,7 +69,7 @@ def _stepped(args: Namespace, start: Fraction, end: Fraction, meter: Meter) -> t
 
 def _mind_the_step(step: Fraction, start: Fraction, end: Fraction) -> None:
     """A note where a step is hardly felt or a leap (Drake & Botte 1993, Percept. Psychophys. 54:277-286)."""
-    from coach.practice.ramps import LARGEST_STEP, SMALLEST_STEP
+    from coach.music.ramps import LARGEST_STEP, SMALLEST_STEP
 
     low, high = sorted((float(start), float(end)))
     size = float(step)

@@ -11,7 +11,7 @@ from coach.commands.answers import answer, note, width, wrapped
 from coach.commands.arguments import Command, add_force, add_json, add_paper
 from coach.errors import BadInput
 from coach.music.chords import Chord, read_bars
-from coach.music.keychords import BORROWED, DOMINANT, OUTSIDE, standing
+from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, standing
 from coach.music.keys import Key
 from coach.music.keysheet import Entry, KeySheet, sheets, text_of
 from coach.music.numerals import NONE, numeral, numerals
@@ -180,11 +180,11 @@ def _keysheet(args: Namespace) -> None:
     lines = [line for k, sheet in enumerate(made) for line in (*([""] * 2 if k else ()), *text_of(sheet))]
     pages = None
     if path is not None:
-        from coach.outfile import new_file
+        from coach.files.writing import new_file
 
         content = "".join(f"{line}\n" for line in lines).encode("utf-8")
         if path.suffix.lower() == ".pdf":
-            from coach.paper.keysheetpdf import keysheet_pdf
+            from coach.paper.pdf.keysheet_pdf import keysheet_pdf
 
             printed = keysheet_pdf(made, paper=args.paper)
             content, pages = printed.data, printed.pages

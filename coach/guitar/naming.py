@@ -23,7 +23,7 @@ from coach.guitar.search import TONE_NAMES, may_miss
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, STRINGS, Tuning
 from coach.music.chords import QUALITIES, Chord
-from coach.music.keychords import BORROWED, DOMINANT, OUTSIDE, OWN, standing
+from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, OWN, standing
 from coach.music.keys import Key
 from coach.music.notes import Note
 from coach.music.numerals import numeral

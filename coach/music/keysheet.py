@@ -7,7 +7,7 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coach.music.chords import Chord
-from coach.music.keychords import borrowed, dominant_of, raised, sevenths, targets, triads
+from coach.music.key_chords import borrowed, dominant_of, raised, sevenths, targets, triads
 from coach.music.keys import KEYS, Key
 from coach.music.numerals import numeral
 from coach.music.rekey import plain_note

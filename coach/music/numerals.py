@@ -26,7 +26,7 @@ from dataclasses import dataclass
 
 from coach.errors import BadMusic
 from coach.music.chords import Chord
-from coach.music.keychords import DOMINANT, dominant_target, standing
+from coach.music.key_chords import DOMINANT, dominant_target, standing
 from coach.music.keys import MAJOR_SCALE, MINOR_SCALE, Key, between
 from coach.music.notes import Note
 from coach.music.qualities import QUALITIES, read_quality

@@ -21,8 +21,8 @@ from itertools import groupby
 from math import floor, lcm
 
 from coach.music.meter import Meter
-from coach.paper.notevalues import TYPES as TYPES
-from coach.paper.notevalues import VALUES, Group, Tuplet, cut, spell, tuplets
+from coach.paper.note_values import TYPES as TYPES
+from coach.paper.note_values import VALUES, Group, Tuplet, cut, spell, tuplets
 from coach.picking.plucks import Pluck
 from coach.song.chart import TuneNote
 from coach.song.piece import PieceBar

@@ -6,10 +6,10 @@ from dataclasses import dataclass
 
 from coach.music.chords import Chord
 from coach.music.keys import Key
-from coach.music.likelykey import likely_key
+from coach.music.likely_key import likely_key
 from coach.music.notes import SEMITONES, Note, Pitch
 from coach.music.rekey import for_players, rekey
-from coach.paper.written import sounding_key
+from coach.paper.written_bars import sounding_key
 from coach.picking.realise import Hold
 from coach.song.piece import Piece
 

@@ -16,7 +16,7 @@ from itertools import pairwise, product
 from coach.errors import BadShape
 from coach.guitar.bass import THUMB_STRINGS, Bass, bass_of
 from coach.guitar.grip import Hand
-from coach.guitar.openshapes import ShapeBook
+from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.search import best_grip
 from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.guitar.tuning import STANDARD, Tuning

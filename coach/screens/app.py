@@ -22,25 +22,25 @@ from textual.screen import Screen
 from textual.widgets import Input
 
 from coach.errors import CoachError
-from coach.infile import open_to_add
-from coach.practice.cautions import CLINICIAN, STOP
-from coach.screens.actions import EVERYWHERE, PAGES, bindings
-from coach.screens.messages import Trouble
-from coach.screens.outlet import Outlet
-from coach.screens.terminal import hear_every_byte, letters
-from coach.screens.theme import EVENING, MORNING
-from coach.screens.today import Today
-from coach.screens.toosmall import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
-from coach.screens.watch import Last, Watch, watching
-from coach.screens.world import World
-from coach.sound import hush
+from coach.files.reading import open_to_add
+from coach.plan.cautions import CLINICIAN, STOP
+from coach.screens.shared.actions import EVERYWHERE, PAGES, bindings
+from coach.screens.shared.messages import Trouble
+from coach.screens.shared.theme import EVENING, MORNING
+from coach.screens.shared.too_small import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
+from coach.screens.terminal_letters import hear_every_byte, letters
+from coach.screens.terminal_output import Outlet
+from coach.screens.today_page import Today
+from coach.screens.watchdog import Last, Watch, watching
+from coach.session.context import World
+from coach.sound import silence
 
 if TYPE_CHECKING:
     from textual.driver import Driver
 
     from coach.handout import Chosen
-    from coach.practice.planner import Block
-    from coach.practice.steady import Steady
+    from coach.plan.planner import Block
+    from coach.skill.steady_tempo import Steady
 
 SHORT_REST_S = 10
 HELD_UP_S = 0.2
@@ -150,7 +150,7 @@ class Coach(App[None]):
     def exit(self, *args: Any, **kwargs: Any) -> None:
         """Leave; a long ledger that is being read would keep the terminal for many seconds, so it is given up."""
         if self.ends_all:
-            from coach.practice.estimates import give_up
+            from coach.skill.estimates import give_up
 
             give_up()
         if self.outlet is not None:  # nobody needs to see any more of it
@@ -179,9 +179,9 @@ class Coach(App[None]):
     @work(exclusive=True, group="session")
     async def practise(self, blocks: Sequence[Block], alone: bool = False) -> None:
         """One block after another with a short rest between; a block can be had again."""
-        from coach.screens.rest import Rest
-        from coach.screens.stage import AGAIN, HURT, LEAVE, Stage
-        from coach.screens.stagerun import Occasion
+        from coach.screens.stage.rest import Rest
+        from coach.screens.stage.stage_page import AGAIN, HURT, LEAVE, Stage
+        from coach.session.run_setup import Occasion
 
         # Coming to the same drill again today, it need not be heard first.
         heard, known = await self._known_before()
@@ -225,14 +225,14 @@ class Coach(App[None]):
 
     def open_arranging(self, song_id: str, arrangement: str = "") -> None:
         """The arrangements of a song, `arrangement` (else its first) in hand."""
-        from coach.screens.arranging import ArrangingPage
+        from coach.screens.songs.arranging_page import ArrangingPage
 
         self._open_page(lambda: ArrangingPage(self.world, song_id, arrangement))
 
     def open_chart(self, song_id: str | None) -> None:
         """The chart of a song, or of a new one."""
-        from coach.screens.chartdesk import ChartPage
-        from coach.screens.newsong import NewSong
+        from coach.screens.songs.chart_page import ChartPage
+        from coach.screens.songs.new_song import NewSong
 
         def made(name: str | None) -> None:
             if name is not None:
@@ -245,7 +245,7 @@ class Coach(App[None]):
 
     def open_export(self, what: Chosen | str) -> None:
         """Files of a piece; of a song by its id, or `song/arrangement`."""
-        from coach.screens.exporting import Exporting, song_chosen
+        from coach.screens.songs.export_page import Exporting, song_chosen
 
         def page() -> Screen[None]:
             chosen = song_chosen(self.world, what) if isinstance(what, str) else what
@@ -284,7 +284,7 @@ class Coach(App[None]):
 
     def action_help(self) -> None:
         """All keys."""
-        from coach.screens.help import Help
+        from coach.screens.shared.help_page import Help
 
         if isinstance(self.screen, Help):
             self.screen.dismiss()
@@ -386,7 +386,7 @@ def run_app(first: Block | None = None, *, chords: str | None = None, world: Wor
 def _let_ring_out() -> None:
     """Wait a moment for what still fades, and for the last notes off to an instrument."""
     end = time.monotonic() + LAST_NOTES_S
-    while hush.sounds() and time.monotonic() < end:
+    while silence.sounds() and time.monotonic() < end:
         time.sleep(0.01)
 
 
@@ -408,7 +408,7 @@ def _end_if_held_up(code: int) -> None:
 
 def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, minutes: int = 5) -> Block:
     """The block of `coach drill PATTERN`. Raises CoachError."""
-    from coach.practice.planner import Block
+    from coach.plan.planner import Block
 
     drill = world.drill(pattern_id)
     start = tempo or drill.start_bpm

@@ -25,7 +25,7 @@ from coach.errors import BadInput, BadMusic, BadShape
 from coach.guitar.bass import bass_of
 from coach.guitar.choices import spelled, ways_to_hold, with_fingers
 from coach.guitar.grip import Hand
-from coach.guitar.openshapes import ShapeBook
+from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.search import best_grip
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, Tuning

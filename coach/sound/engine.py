@@ -16,7 +16,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from coach.errors import CoachError
-from coach.sound import hush
+from coach.sound import silence
 from coach.sound.clock import AudioClock, Clock, Now, SilentClock
 from coach.sound.device import Speaker
 from coach.sound.feed import BYTES_PER_FRAME, Feed
@@ -155,7 +155,7 @@ class Engine:
         self._premix = Premix(source, Mixer(self.rate, *self._volumes, bank=self._bank))
         self._clock = SilentClock(now=self._now)  # says "not yet" until the first frame
         self._thread = threading.Thread(target=self._run, args=(self._premix,), name="coach-engine", daemon=True)
-        hush.begins(self)
+        silence.begins(self)
         self._thread.start()
 
     def stop(self, *, wait: bool = True) -> None:
@@ -254,7 +254,7 @@ class Engine:
             self._close(self._tap if retry is None or retry.tap is None else retry.tap)
             self._halt = True
             if self._thread is threading.current_thread():
-                hush.ends(self)
+                silence.ends(self)
         if ended and self._on_end is not None:
             self._on_end()
 

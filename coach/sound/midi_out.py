@@ -19,7 +19,7 @@ from typing import Any, Protocol
 
 from coach.errors import CoachError
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
-from coach.sound import hush
+from coach.sound import silence
 from coach.sound.clock import Clock
 from coach.sound.premix import TimedBar
 from coach.sound.score import BEAT, DOWN, Tone
@@ -197,7 +197,7 @@ class MidiOut:
         self._halt = threading.Event()
         words = (run, self._halt)
         self._thread = threading.Thread(target=self._follow, args=words, name="coach-midi", daemon=True)
-        hush.begins(self)
+        silence.begins(self)
         self._thread.start()
 
     def stop(self, *, wait: bool = True) -> None:
@@ -242,7 +242,7 @@ class MidiOut:
             if isinstance(self._names, _Outputs):
                 self._names.close()
             if self._halt is halt:
-                hush.ends(self)
+                silence.ends(self)
 
     def _send(self, run: Run, port: Any, strings: Strings, halt: threading.Event, sent_to: int) -> int:
         """Send what is due from frame `sent_to` on until `halt`, or until the port has gone; how far it has sent."""

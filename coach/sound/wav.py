@@ -12,7 +12,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from coach.errors import CoachError
-from coach.outfile import new_file
+from coach.files.writing import new_file
 
 
 def write_wav(

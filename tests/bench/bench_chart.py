@@ -15,9 +15,9 @@ from statistics import median
 
 from coach import places
 from coach.screens.app import Coach
-from coach.screens.arranging import ArrangingPage
-from coach.screens.chartdesk import ChartPage
-from coach.song.songs import read_songs
+from coach.screens.songs.arranging_page import ArrangingPage
+from coach.screens.songs.chart_page import ChartPage
+from coach.song.files.song_shelf import read_songs
 from tests.screens.pictures import world
 
 STEPS = 25

@@ -10,12 +10,12 @@ from time import perf_counter
 
 import pymupdf
 
-from coach.paper.layout import PAPERS
-from coach.paper.pdf import printed, sheet_leaves
-from coach.paper.pdf_endings import stretches
-from tests.paper.pdf_faults import faults
-from tests.paper.pdf_made import made_song
-from tests.paper.test_pdf_read_back import check_figures, check_page
+from coach.paper.pdf.document import printed, sheet_leaves
+from coach.paper.pdf.endings import stretches
+from coach.paper.pdf.layout import PAPERS
+from tests.paper.pdf.pdf_faults import faults
+from tests.paper.pdf.pdf_made import made_song
+from tests.paper.pdf.test_pdf_read_back import check_figures, check_page
 
 
 def main() -> None:

@@ -11,14 +11,14 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
-from coach.practice.drills import Drill, Material, drills_from
-from coach.practice.estimates import Estimates
-from coach.practice.exchange import export_json, merge
-from coach.practice.ledger import Ledger
-from coach.practice.past import memories
-from coach.practice.planner import drill_rows, plan
-from coach.practice.playing import read_playing
-from coach.practice.takes import VERDICTS
+from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.log.exchange import export_json, merge
+from coach.log.ledger import Ledger
+from coach.log.playing_time import read_playing
+from coach.log.takes import VERDICTS
+from coach.plan.planner import drill_rows, plan
+from coach.skill.estimates import Estimates
+from coach.skill.history import memories
 
 NOW = datetime(2026, 3, 10, 19, 0, tzinfo=UTC)
 DRILLS, TAKES, PASSES = 74, 5000, 8

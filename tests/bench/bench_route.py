@@ -7,7 +7,7 @@ from statistics import median
 
 from coach.guitar import search
 from coach.guitar.grip import Hand
-from coach.guitar.keyfinder import keys
+from coach.guitar.key_finder import keys
 from coach.guitar.route import route
 from coach.guitar.standins import standins
 from coach.music.chords import Chord, read_bars

@@ -30,8 +30,8 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         os.environ["COACH_HOME"] = folder
         from coach import places, shelf
-        from coach.practice.keptdrills import beside
-        from coach.practice.ledger import Ledger
+        from coach.drills.song_drill_cache import beside
+        from coach.log.ledger import Ledger
         from coach.settings import Settings
 
         home = Path(folder)

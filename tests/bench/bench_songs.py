@@ -17,9 +17,9 @@ from collections.abc import Callable
 
 from coach import places, shelf
 from coach.errors import CoachError
-from coach.song import edit
+from coach.song.files import edit_song
+from coach.song.files.song_file import check_text, parse_song, read_text
 from coach.song.perform import arrangement_of, perform
-from coach.song.songfile import check_text, parse_song, read_text
 
 LETTERS = "\"'{}[]=,#.:|@\n \\abcGD019-+~é"
 
@@ -56,8 +56,8 @@ def sizes() -> None:
         deeds: dict[str, Callable[[], object]] = {
             "read": lambda text=text: parse_song(text, "long"),
             "perform": lambda song=song, way=arrangement: perform(song, way, patterns, book),
-            "change a bar": lambda text=text: edit.set_bar(text, "Verse", 2, chords="C"),
-            "put in a bar": lambda text=text: edit.insert_bar(text, "Verse", 2, chords="C"),
+            "change a bar": lambda text=text: edit_song.set_bar(text, "Verse", 2, chords="C"),
+            "put in a bar": lambda text=text: edit_song.insert_bar(text, "Verse", 2, chords="C"),
         }  # type: ignore[dict-item]
         for name, deed in deeds.items():
             rows.setdefault(name, []).append(seconds(deed))
@@ -100,7 +100,7 @@ def fuzz(cases: int) -> None:
         came["still a song"] += 1
         part = dice.choice(sorted(checked.song.parts))
         try:
-            after = edit.set_bar(text, part, 0, chords="C", words="new")
+            after = edit_song.set_bar(text, part, 0, chords="C", words="new")
             perform(checked.song, arrangement_of(checked.song), patterns, book)
         except CoachError:
             came["changed or played: refused"] += 1

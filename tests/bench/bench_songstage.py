@@ -14,8 +14,8 @@ from pathlib import Path
 
 import psutil
 
-from coach.screens.conductor import song_loop
-from tests.screens.songs import long_song, long_song_text, performed
+from coach.session.conductor import song_loop
+from tests.screens.made_songs import long_song, long_song_text, performed
 from tests.terminal_rig import Terminal
 
 LENGTHS = (4, 400)

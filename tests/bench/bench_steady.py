@@ -20,13 +20,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
-from coach.practice.drills import Drill, Material, drills_from
-from coach.practice.estimates import Estimates
-from coach.practice.ledger import Ledger
-from coach.practice.planner import plan
-from coach.practice.steady import Prior, Steady
-from coach.practice.takes import VERDICTS
-from coach.practice.tempos import span
+from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.log.ledger import Ledger
+from coach.log.takes import VERDICTS
+from coach.plan.block_tempo import span
+from coach.plan.planner import plan
+from coach.skill.estimates import Estimates
+from coach.skill.steady_tempo import Prior, Steady
 from tests.bench.bench_practice import kept_plan
 from tests.bench.learners.player import Player, made
 from tests.bench.learners.sessions import asked_session, evenings

@@ -21,12 +21,12 @@ from pathlib import Path
 from coach import shelf
 from coach.commands.picking import held_bars
 from coach.music.notes import Pitch
-from coach.paper.midifile import midi_of
+from coach.paper.midi_file import midi_of
 from coach.song.chart import TuneNote
 from coach.song.piece import Piece, pattern_piece
 from coach.sound.mixer import render_bars
 from coach.sound.score import BarScore
-from coach.sound.soundfiles import has_flac, write_sound
+from coach.sound.sound_files import has_flac, write_sound
 from coach.sound.timing import frames_of
 from coach.tracks import Sounding, track_bars
 

@@ -14,8 +14,8 @@ from tempfile import TemporaryDirectory
 from coach import shelf
 from coach.errors import CoachError
 from coach.picking.plucks import ACCENT
-from coach.song.arranging import propose
-from coach.song.leadsheet import read_leadsheet
+from coach.song.arranging.arranger import propose
+from coach.song.leadsheet.lead_sheet import read_leadsheet
 from coach.song.perform import perform
 from tests.folksongs import NAMES, numbers, write_sheet
 

@@ -84,7 +84,7 @@ def make_home(folder: Path, *, takes: int = 12) -> Path:
 @cache
 def ledger_bytes(takes: int) -> bytes:
     """A ledger file: takes of the latest weeks with passes, stumbles, verdicts, a note; on one day always the same."""
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
 
     evening = datetime.now().astimezone().replace(hour=18, minute=0, second=0, microsecond=0)
 

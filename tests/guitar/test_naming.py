@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from coach import places
 from coach.guitar.naming import readings
-from coach.guitar.openshapes import read_shape_book, read_tunings
+from coach.guitar.open_shapes import read_shape_book, read_tunings
 from coach.guitar.search import grips
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD

@@ -13,7 +13,7 @@ from coach.guitar.bass import bass_of
 from coach.guitar.choices import choose, pinned, with_fingers
 from coach.guitar.grip import Grip
 from coach.guitar.moves import Moves, Slide, Stay, Weights, touches
-from coach.guitar.openshapes import read_shape_book
+from coach.guitar.open_shapes import read_shape_book
 from coach.guitar.route import best_route, route
 from coach.guitar.search import grips
 from coach.guitar.shape import Shape

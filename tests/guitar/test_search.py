@@ -12,7 +12,7 @@ from coach.errors import BadShape
 from coach.guitar.bass import bass_of
 from coach.guitar.cost import hold_parts
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.openshapes import read_shape_book, read_tunings
+from coach.guitar.open_shapes import read_shape_book, read_tunings
 from coach.guitar.search import best_grip, grips, usual_first
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, Tuning

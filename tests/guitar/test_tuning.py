@@ -6,7 +6,7 @@ import pytest
 
 from coach import places
 from coach.errors import BadShape
-from coach.guitar.openshapes import read_tunings
+from coach.guitar.open_shapes import read_tunings
 from coach.guitar.tuning import STANDARD, Tuning
 from tests.sentences import is_one_sentence
 

@@ -8,7 +8,7 @@ from hypothesis import strategies as st
 
 from coach.errors import BadMusic
 from coach.music.chords import Chord
-from coach.music.keychords import BORROWED, DOMINANT, OUTSIDE, OWN, standing
+from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, OWN, standing
 from coach.music.keys import KEYS, Key
 from coach.music.keysheet import KeySheet, sheets
 from coach.music.notes import Note

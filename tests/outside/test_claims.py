@@ -20,9 +20,9 @@ import pytest
 
 import coach
 from coach import cli
-from coach.practice.cautions import CAUTIONS
-from coach.practice.grounds import GROUNDS, NIGHTS, RAMPS, TURNS
-from coach.screens.help import help_text
+from coach.plan.cautions import CAUTIONS
+from coach.plan.plan_reasons import GROUNDS, NIGHTS, RAMPS, TURNS
+from coach.screens.shared.help_page import help_text
 
 # Words of promise. "Best" and "always" are looked for where they speak of what practice does, not of a list's order.
 PROMISES = re.compile(

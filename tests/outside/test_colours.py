@@ -11,7 +11,7 @@ from __future__ import annotations
 import pytest
 from textual.theme import Theme
 
-from coach.screens import theme
+from coach.screens.shared import theme
 
 OKABE_ITO = {
     "ORANGE": (230, 159, 0),

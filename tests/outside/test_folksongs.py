@@ -16,15 +16,15 @@ from coach import shelf
 from coach.guitar.grip import Hand
 from coach.music.notes import read_range
 from coach.picking.plucks import ACCENT
-from coach.song.arranging import propose, propose_tiers
+from coach.song.arranging.arranger import propose, propose_tiers
 from coach.song.chart import Song
-from coach.song.leadsheet import read_leadsheet
+from coach.song.files.song_file import parse_song
+from coach.song.files.song_text import song_text
+from coach.song.leadsheet.lead_sheet import read_leadsheet
 from coach.song.perform import perform
 from coach.song.piece import Piece
-from coach.song.songfile import parse_song
-from coach.song.songtext import song_text
 from tests.folksongs import NAMES, corpus, sounding, write_sheet
-from tests.song.test_arranging import check_piece
+from tests.song.arranging.test_arranger import check_piece
 
 PATTERNS, BOOK = shelf.library().patterns, shelf.shapes()
 JEANIE = "leadSheet/fosterBrownHair.mxl"

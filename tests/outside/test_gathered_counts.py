@@ -11,8 +11,8 @@ from itertools import product
 
 import pytest
 
-from coach.practice.diagnosis import upper_tail
-from coach.practice.remedies import as_clean_by_chance
+from coach.skill.diagnosis import upper_tail
+from coach.skill.remedies import as_clean_by_chance
 
 
 @pytest.mark.parametrize(("right", "ways"), [(4, 1), (3, 17), (2, 53), (0, 70)])

@@ -22,7 +22,7 @@ import numpy as np
 import pytest
 
 from coach.music.tempo import TempoPlan, smooth
-from coach.paper.midifile import VELOCITY, midi_of, ticks_for
+from coach.paper.midi_file import VELOCITY, midi_of, ticks_for
 from coach.picking.realise import HeldBar, Hold
 from coach.song.piece import Piece
 from tests.outside.test_midi_standard import EXAMPLE, VLQ

@@ -25,8 +25,8 @@ from coach.guitar.shape import Shape
 from coach.guitar.tuning import Tuning
 from coach.music.chords import Chord
 from coach.music.qualities import QUALITIES
-from coach.paper.harmony import frame, harmony
-from coach.paper.musicxml import musicxml_of
+from coach.paper.musicxml.chord_symbols_out import frame, harmony
+from coach.paper.musicxml.score import musicxml_of
 from coach.song.perform import perform
 from coach.song.piece import Piece
 from tests.paper.made import bar_of, over, piece_of, sung

@@ -14,13 +14,13 @@ from statistics import median
 
 import pytest
 
-from coach.practice.drills import Drill, Material, drills_from
-from coach.practice.memory import recall
-from coach.practice.past import memories
-from coach.practice.steady import own_prior, steady
+from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.skill.history import memories
+from coach.skill.memory import recall
+from coach.skill.steady_tempo import own_prior, steady
 from tests.bench.learners.player import Player, made
 from tests.bench.learners.sessions import evenings
-from tests.practice.made import TODAY, take
+from tests.made_takes import TODAY, take
 
 
 def drill() -> Drill:

@@ -13,7 +13,7 @@ from itertools import permutations
 
 import pytest
 
-from coach.practice import psychometric as curve
+from coach.skill import psychometric as curve
 
 
 def quest(x_db: float, t_db: float, slope: float = 3.5, guess: float = 0.0, lapse: float = 0.0) -> float:

@@ -13,7 +13,7 @@ from pathlib import Path
 import numpy as np
 import pytest
 
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
 from tests.jack_rig import RATE, JackServer, goes_first, jack_server, require_jack, tries
 from tests.sound.hands import onsets
 from tests.terminal_rig import Terminal

@@ -4,7 +4,7 @@ Sources
 - FSRS-6: formulas and default weights of the free spaced repetition scheduler, as in `fsrs` 6.3.2.
 - Upstream's own test vectors: py-fsrs v6.3.1, tests/test_basic.py.
 The first half drives the pinned package with its own vectors, so that a changed version is noticed; the second writes
-the formulas out again and holds `coach.practice.memory` against them.
+the formulas out again and holds `coach.skill.memory` against them.
 """
 
 import math
@@ -14,8 +14,8 @@ from datetime import UTC, date, datetime, timedelta
 import fsrs
 import pytest
 
-from coach.practice.memory import Memory, after, first_graded, graded, recall
-from coach.practice.takes import VERDICTS
+from coach.log.takes import VERDICTS
+from coach.skill.memory import Memory, after, first_graded, graded, recall
 
 W = (
     0.212, 1.2931, 2.3065, 8.2956, 6.4133, 0.8334, 3.0194, 0.001, 1.8722, 0.1666, 0.796,

@@ -17,7 +17,7 @@ from itertools import islice
 
 import pytest
 
-from coach.practice.ramps import Earned
+from coach.music.ramps import Earned
 
 EDGE_BPM = 96.0
 SPREAD = 0.12  # ln tempo; a pass at e^0.12 (13 %) above the edge is clean 27 times in 100

@@ -12,7 +12,7 @@ import mido
 import pytest
 
 from coach import shelf
-from coach.paper.midifile import midi_of
+from coach.paper.midi_file import midi_of
 from coach.song.perform import arrangement_of, perform
 from coach.sound.timing import place
 from coach.tracks import Sounding, track_bars

@@ -17,8 +17,8 @@ from coach.errors import BadInput, CoachError
 from coach.paper import unpack
 from coach.paper.pack import check_name, readme, write_pack
 from coach.paper.unpack import place_all, take_apart
-from coach.picking.patternfile import read_pattern
-from coach.practice.cautions import CAUTIONS
+from coach.picking.pattern_file import read_pattern
+from coach.plan.cautions import CAUTIONS
 from tests.sentences import is_one_sentence
 
 PATTERN = b'title = "Two"\nmeter = "4/4"\nslots = 4\n[[bars]]\np = "r . a ."\n'

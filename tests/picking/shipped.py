@@ -9,11 +9,11 @@ from pathlib import Path
 
 from coach import places
 from coach.guitar.bass import Bass, bass_of
-from coach.guitar.openshapes import read_shape_book
+from coach.guitar.open_shapes import read_shape_book
 from coach.guitar.shape import Shape
 from coach.music.chords import Chord, read_bars
-from coach.picking.library import Library, read_library
 from coach.picking.pattern import Pattern
+from coach.picking.pattern_library import Library, read_library
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar, Hold, hold_bars, realise
 

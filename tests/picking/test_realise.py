@@ -12,14 +12,14 @@ from coach import places
 from coach.errors import BadShape
 from coach.guitar.bass import bass_of
 from coach.guitar.grip import Hand
-from coach.guitar.openshapes import read_tunings
+from coach.guitar.open_shapes import read_tunings
 from coach.guitar.search import best_grip
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord, read_bars
 from coach.music.meter import FOUR_FOUR
 from coach.picking.pattern import Pattern
-from coach.picking.patternfile import parse_pattern
+from coach.picking.pattern_file import parse_pattern
 from coach.picking.realise import hold_bars, realise
 from tests.guitar.test_shape import SHAPES
 from tests.picking.made_up import patterns

@@ -11,7 +11,7 @@ import pytest
 from coach.music.chords import read_bars
 from coach.music.meter import FOUR_FOUR
 from coach.picking.pattern import Pattern, difficulty
-from coach.picking.patternfile import parse_pattern, pattern_text
+from coach.picking.pattern_file import parse_pattern, pattern_text
 from coach.picking.plucks import ACCENT
 from tests.picking.shipped import BOOK, FOLDER, LIBRARY, PATTERNS, over
 

@@ -7,7 +7,7 @@ import random
 from datetime import datetime, timedelta
 from pathlib import Path
 
-from coach.practice.ledger import Ledger
+from coach.log.ledger import Ledger
 
 # drill -> first and last beat held in seconds, how fast it is learned, how often it is played, where it breaks
 EVENINGS = {

@@ -9,12 +9,12 @@ from pathlib import Path
 
 from textual.pilot import Pilot
 
-from coach.practice.ledger import Ledger
-from coach.practice.planner import Block
+from coach.log.ledger import Ledger
+from coach.plan.planner import Block
 from coach.screens.app import Coach, free_block
-from coach.screens.stage import RUNNING, Stage
+from coach.screens.stage.stage_page import RUNNING, Stage
 from coach.song.chart import Song
-from coach.song.songs import SongShelf
+from coach.song.files.song_shelf import SongShelf
 from coach.sound.clock import FakeClock
 from coach.sound.engine import Engine
 from tests.screens import quiet

@@ -17,13 +17,13 @@ from pathlib import Path
 from textual.widgets import Static
 
 from coach import places
-from coach.guitar.openshapes import read_shape_book
-from coach.picking.library import read_library
-from coach.practice import dates
-from coach.practice.ledger import Ledger
+from coach.drills import song_choices
+from coach.guitar.open_shapes import read_shape_book
+from coach.log.ledger import Ledger
+from coach.picking.pattern_library import read_library
 from coach.screens.app import Coach, free_block
-from coach.screens.stage import Stage
-from coach.screens.world import World
+from coach.screens.stage.stage_page import Stage
+from coach.session.context import World
 from coach.settings import Settings
 from coach.sound.clock import FakeClock
 from coach.sound.device import SilentSpeaker
@@ -171,7 +171,7 @@ def _ten_evenings(path: Path) -> None:
                 for number in range(1, 5):
                     ledger.add_pass(take, number, bpm + number, 10, int(number <= evening % 3), layer, at=at)
                 ledger.give_verdict(take, "held", at=at)
-        ledger.add_note(dates.NOTE, dates.note_text(dates.DUE, "last-boat", (MOMENT + timedelta(14)).date()), at=MOMENT)
+        ledger.add_note(song_choices.NOTE, song_choices.note_text(song_choices.DUE, "last-boat", (MOMENT + timedelta(14)).date()), at=MOMENT)
 
 
 async def arranging_pictures(out: Path) -> None:

@@ -7,14 +7,14 @@ from pathlib import Path
 
 import pytest
 
-from coach.picking.patternfile import read_pattern
+from coach.picking.pattern_file import read_pattern
 from coach.places import shipped
-from coach.practice.run import PassDone
-from coach.screens.rest import Rest
-from coach.screens.settings import ROWS
-from coach.screens.stage import RUNNING
-from coach.screens.today import Today
-from coach.screens.verdict import Verdict
+from coach.screens.settings_page import ROWS
+from coach.screens.stage.rest import Rest
+from coach.screens.stage.stage_page import RUNNING
+from coach.screens.stage.verdict import Verdict
+from coach.screens.today_page import Today
+from coach.session.run import PassDone
 from coach.settings import read_settings
 from tests.screens.evenings import practise
 from tests.screens.house import House, house
@@ -501,7 +501,7 @@ async def test_leaving_gives_up_the_reading_of_a_long_ledger(
 ) -> None:
     """Where the process ends with the app: elsewhere the next one would find that nothing is read any more."""
     told: list[str] = []
-    monkeypatch.setattr("coach.practice.estimates.give_up", lambda: told.append("given up"))
+    monkeypatch.setattr("coach.skill.estimates.give_up", lambda: told.append("given up"))
     async with house(tmp_path, (80, 24), minutes=5) as here:
         await planned(here)
         here.app.ends_all = ends_all

@@ -8,11 +8,11 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.run import COUNT, MODEL, PLAY
 from coach.screens import app as app_module
-from coach.screens import verdict as verdict_module
-from coach.screens.stage import RUNNING, STOPPED
-from coach.screens.today import Today
+from coach.screens.stage import verdict as verdict_module
+from coach.screens.stage.stage_page import RUNNING, STOPPED
+from coach.screens.today_page import Today
+from coach.session.run import COUNT, MODEL, PLAY
 from coach.sound.device import SilentSpeaker
 from coach.sound.engine import Engine
 from tests.screens.house import House, house

@@ -6,11 +6,11 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.care import PAIN, SLIP
-from coach.practice.edits import WISH
-from coach.practice.ledger import Ledger
-from coach.practice.planner import Block, Plan
-from coach.screens.today import Blocks, Today
+from coach.log.ledger import Ledger
+from coach.plan.care import PAIN, SLIP
+from coach.plan.planner import Block, Plan
+from coach.plan.wishes import WISH
+from coach.screens.today_page import Blocks, Today
 from tests.screens.evenings import practise
 from tests.screens.house import House, house
 from tests.screens.pictures import MOMENT

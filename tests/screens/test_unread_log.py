@@ -5,8 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.practice.ledger import Ledger
-from tests.practice.hostile import changed_rows, hostile_rows, played, put, without_rules
+from coach.log.ledger import Ledger
+from tests.log.hostile_ledgers import changed_rows, hostile_rows, played, put, without_rules
 from tests.screens.house import house
 from tests.screens.test_pages import planned, words
 

@@ -16,9 +16,9 @@ from coach.music.keys import Key
 from coach.picking.plucks import Pluck
 from coach.song.arrangement import Arrangement, BarWay, PartWay
 from coach.song.chart import HOLD, SILENT, Song
+from coach.song.files.song_file import parse_song
 from coach.song.perform import arrangement_of, perform, sounding_key, tune_shift
 from coach.song.piece import Piece, PieceBar
-from coach.song.songfile import parse_song
 from tests.effort import examples
 from tests.sentences import is_one_sentence
 from tests.song.made_up import songs

@@ -5,10 +5,10 @@ from __future__ import annotations
 import pytest
 
 from coach import places, shelf
-from coach.song.bartext import where_sung
-from coach.song.check import check_song
+from coach.song.files.bar_text import where_sung
+from coach.song.files.check_song import check_song
+from coach.song.files.song_file import read_text
 from coach.song.perform import perform
-from coach.song.songfile import read_text
 
 SONGS = shelf.songs()
 IDS = sorted(SONGS.songs)

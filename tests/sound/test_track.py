@@ -25,7 +25,7 @@ from coach.song.piece import Piece, PieceBar, pattern_piece
 from coach.sound.humming import PEAK, hum
 from coach.sound.mixer import CEILING, render, render_bars
 from coach.sound.score import BEAT, DOWN
-from coach.sound.soundfiles import write_sound
+from coach.sound.sound_files import write_sound
 from coach.sound.timing import frames_of
 from coach.tracks import Sounding, as_written, at_share, plucks_in, track_bars
 from tests.outside.test_strings_in_tune import cents_off

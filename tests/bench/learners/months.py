@@ -15,15 +15,15 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
-from coach.practice.drills import Drill, Material, drills_from
-from coach.practice.edits import Wishes
-from coach.practice.keeping import keeping
-from coach.practice.memory import LONGEST_INTERVAL_DAYS, recall
-from coach.practice.past import Past, hastened, past_of, returns_of
-from coach.practice.planner import Settings, plan
-from coach.practice.ramps import Earned
-from coach.practice.steady import Steady
-from coach.practice.takes import FULL, THUMB, Pass, Take
+from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.log.takes import FULL, THUMB, Pass, Take
+from coach.music.ramps import Earned
+from coach.plan.planner import Settings, plan
+from coach.plan.wishes import Wishes
+from coach.skill.history import Past, hastened, past_of, returns_of
+from coach.skill.memory import LONGEST_INTERVAL_DAYS, recall
+from coach.skill.retention import keeping
+from coach.skill.steady_tempo import Steady
 from tests.bench.learners.law import Kind, Learner, Thing
 
 FIRST_DAY = date(2026, 1, 1)

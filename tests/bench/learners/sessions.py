@@ -8,13 +8,13 @@ from dataclasses import dataclass
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
-from coach.practice.drills import Drill
-from coach.practice.past import past_of
-from coach.practice.ramps import Earned
-from coach.practice.steady import Prior, Steady, asked, evidence_of, known, likely, own_prior, steady
-from coach.practice.takes import Pass, Take
-from coach.practice.tempos import span
-from coach.practice.trials import Days, add
+from coach.drills.pattern_drills import Drill
+from coach.log.takes import Pass, Take
+from coach.music.ramps import Earned
+from coach.plan.block_tempo import span
+from coach.skill.history import past_of
+from coach.skill.pass_counts import Days, add
+from coach.skill.steady_tempo import Prior, Steady, asked, evidence_of, known, likely, own_prior, steady
 from tests.bench.learners.player import Player
 
 DAY = date(2026, 3, 10)

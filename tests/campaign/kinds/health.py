@@ -119,7 +119,7 @@ def history(rng: Random, folder: Path) -> str | None:
     os.environ["TZ"] = zone
     time.tzset()
     from coach import shelf
-    from coach.practice.ledger import Ledger
+    from coach.log.ledger import Ledger
     from coach.settings import Settings
 
     hands = Hands()

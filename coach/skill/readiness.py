@@ -1,0 +1,139 @@
+"""How far a song is, drill by drill: the tempo it is held at, whether it is new, kept up or fading, in words.
+
+`Verse: steady at 84 of 92; Chorus: being learned; sung: new.`
+"""
+
+from __future__ import annotations
+
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from datetime import date
+
+from coach.drills.pattern_drills import Drill
+from coach.drills.song_drills import CHANGE, CORNER, PATTERN, SONG, SongDrillId, read_drill_id
+from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN
+from coach.skill.history import Past
+from coach.skill.memory import is_due, recall, state_word
+from coach.skill.steady_tempo import Steady
+
+FADING = 0.85
+"""Recall below which what was held is said to fade (ours, no source)."""
+PLAYED = "played"
+WAYS = (PLAYED, SPOKEN, SING, SING_FULL)
+"""What can be done with a part or the whole: played, its words spoken over the thumb, sung, sung over all of it."""
+
+NEW, BEGUN, HELD, STEADY, READY = "new", "begun", "held", "steady", "ready"
+"""Never played; played and not yet held; held at a tempo; held there 8 times in 10; that at its own tempo."""
+
+
+@dataclass(frozen=True)
+class Stands:
+    """One drill as it stands.
+
+    how      NEW, BEGUN, HELD, STEADY or READY
+    bpm      the tempo it is held at, None before
+    fades    it was held and is no longer safely remembered, or should have come back by today
+    learned  `being learned` or `kept up`, as the memory has it
+    last     the local day it was last played
+    """
+
+    drill: Drill
+    how: str = NEW
+    bpm: float | None = None
+    fades: bool = False
+    learned: str = NEW
+    last: date | None = None
+
+    @property
+    def words(self) -> str:
+        """`steady at 84 of 92, fading`."""
+        target = self.drill.target_bpm
+        told = {
+            NEW: "new",
+            BEGUN: "being learned",
+            HELD: f"held at {self.bpm or 0:.0f} of {target}",
+            STEADY: f"steady at {self.bpm or 0:.0f} of {target}",
+            READY: f"ready at {target}",
+        }[self.how]
+        return f"{told}, fading" if self.fades else told
+
+
+def stands(drill: Drill, past: Past | None, steady: Steady | None, today: date) -> Stands:
+    """How a drill stands on a local day, from its past and its steady tempo where these are known."""
+    if past is None:
+        return Stands(drill)
+    now = recall(past.memory, today)
+    held = past.held_day is not None
+    fades = held and (is_due(past.memory, today) or (now is not None and now < FADING))
+    bpm = steady.bpm if steady is not None else past.full.bpm
+    how = BEGUN if bpm is None else STEADY if steady is not None else HELD
+    if bpm is not None and held and bpm >= drill.target_bpm:
+        how = READY
+    return Stands(drill, how, bpm, fades, state_word(past.memory, today), past.last_day)
+
+
+@dataclass(frozen=True)
+class Row:
+    """One line of a song: a part, the whole, a change, a pattern or a corner, and how each way of it stands."""
+
+    kind: str
+    name: str
+    ways: Mapping[str, Stands]
+
+    @property
+    def first(self) -> Stands:
+        """The plainest way of it."""
+        return next(self.ways[way] for way in WAYS if way in self.ways)
+
+
+def rows_of(all_stands: Iterable[Stands], arrangement: str) -> list[Row]:
+    """The lines of an arrangement: parts in the order they are sung, the whole song, corners, changes, patterns."""
+    found: dict[tuple[int, str, str], dict[str, Stands]] = {}
+    for one in all_stands:
+        asked = read_drill_id(one.drill.id)
+        if asked is None or asked.arrangement != arrangement:
+            continue
+        kind = PART if asked.kind == SPOKEN else asked.kind
+        way = SPOKEN if asked.kind == SPOKEN else asked.voice or PLAYED
+        found.setdefault((_ORDER.index(kind), kind, _name(asked)), {})[way] = one
+    order = sorted(found, key=lambda key: key[0])  # within a kind as they came
+    return [Row(kind, name, found[place, kind, name]) for place, kind, name in order]
+
+
+_ORDER = (PART, SONG, CORNER, CHANGE, PATTERN)
+
+
+def _name(asked: SongDrillId) -> str:
+    if asked.kind == CORNER:
+        return f"{asked.name}, bar {asked.bar}".removeprefix(", ")
+    return asked.name.replace("-", " to ") if asked.kind == CHANGE else asked.name or "whole song"
+
+
+def readiness(rows: Sequence[Row]) -> str:
+    """An arrangement in one sentence: each part, then the voice, then the whole where it was played."""
+    parts = [row for row in rows if row.kind == PART]
+    whole = next((row for row in rows if row.kind == SONG), None)
+    told = [f"{row.name}: {row.ways[PLAYED].words}" for row in parts if PLAYED in row.ways]
+    sung = [row.ways[SING] for row in parts if SING in row.ways]
+    if sung:
+        told.append(f"sung: {_together(sung)}")
+    if whole is not None and whole.first.how != NEW:
+        told.append(f"whole song: {whole.first.words}")
+    return "; ".join(told)
+
+
+def _together(sung: Sequence[Stands]) -> str:
+    """Of several parts how many are held; in full words where there is one."""
+    if len(sung) == 1 or all(one.how == NEW for one in sung):
+        return sung[0].words
+    held = sum(one.how in (HELD, STEADY, READY) for one in sung)
+    return f"{held} of {len(sung)} parts held"
+
+
+def next_of(rows: Sequence[Row]) -> Stands | None:
+    """What is next to play of an arrangement: what fades most, else the first that is not at its tempo yet."""
+    every = [one for row in rows for one in row.ways.values()]
+    fading = [one for one in every if one.fades]
+    if fading:
+        return min(fading, key=lambda one: one.last or date.min)
+    return next((one for one in every if one.how not in (NEW, READY)), next(iter(every), None))
