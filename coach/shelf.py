@@ -304,7 +304,7 @@ def plan_here(
         pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any("/" in drill.id for drill in drills):
-            from coach.drills.repertoire import next_steps
+            from coach.plan.song_steps import next_steps
 
             day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})
             drills = [*drills, *day.corners]

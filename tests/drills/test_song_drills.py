@@ -10,7 +10,8 @@ import pytest
 
 from coach import places
 from coach.drills.pattern_drills import Drill
-from coach.drills.repertoire import SONG_AT_ONCE, as_settled, drills_of, next_steps, taken_up, with_songs
+from coach.drills.repertoire import as_settled, drills_of, taken_up, with_songs
+from coach.plan.song_steps import SONG_AT_ONCE, next_steps
 from coach.drills.song_choices import Settled
 from coach.drills.song_drill_cache import KeptDrills
 from coach.drills.song_drills import (
