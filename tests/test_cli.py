@@ -12,7 +12,7 @@ import pytest
 
 from coach.cli import COMMANDS, load
 from coach.music.meter import METERS
-from coach.music.tempo import constant
+from coach.music.tempo import constant_tempo
 from tests.calls import Data, Run, shell
 
 # Help and the table of commands ---------------------------------------------------------------
@@ -466,5 +466,7 @@ def test_the_table_and_the_modules_agree() -> None:
 def test_every_meter_can_be_clicked(data: Data, meter: str) -> None:
     """A bar of each meter at 120 has the beats its signature says, half a second apart."""
     beats = data("ramp", "--from", "120", "--to", "120", "--bars", "1", "--meter", meter)["beats"]
-    assert [b["time_s"] for b in beats] == [constant(Fraction(120)).seconds(Fraction(k)) for k in range(len(beats))]
+    assert [b["time_s"] for b in beats] == [
+        constant_tempo(Fraction(120)).seconds(Fraction(k)) for k in range(len(beats))
+    ]
     assert len(beats) == METERS[meter].beats

@@ -16,8 +16,8 @@ from coach.commands.arguments import Command, add_json, tempo, whole
 from coach.commands.picking import bars_for, check_length, held_bars
 from coach.errors import BadInput
 from coach.guitar.tuning import STANDARD
-from coach.music.meter import spoken
-from coach.music.tempo import constant
+from coach.music.meter import beat_text
+from coach.music.tempo import constant_tempo
 from coach.picking.layers import FULL, LAYERS, check_layer, thinned
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import FINGER_WORDS
@@ -74,7 +74,7 @@ def _listen(args: Namespace) -> None:
     if offset is not None and offset >= recording.seconds:
         what = f"--offset {args.offset} lies behind its end"
         raise BadInput(what, where=str(path), mend="give seconds from its start")
-    meant = meant_of(plucks, constant(bpm), pattern.meter)
+    meant = meant_of(plucks, constant_tempo(bpm), pattern.meter)
     if meant[-1].time_s > _MOST_TIMES * MOST_S:
         what = f"{len(held)} bars {loops} times round at that tempo last {meant[-1].time_s / 60:.0f} minutes"
         raise BadInput(what, where="--loops", mend=f"keep below {_MOST_TIMES * MOST_S / 60:.0f} minutes")
@@ -165,7 +165,9 @@ def _slips(found: Report, round_bars: int, columns: int) -> Iterator[str]:
     for slip in found.stumbles[:24]:
         when = "" if slip.time_s is None else f"{slip.time_s:.2f} s"
         bar = f"{slip.bar % round_bars + 1}"
-        rows.append((str(slip.bar // round_bars + 1), bar, spoken(slip.beat), slip.kind, str(slip.string or ""), when))
+        rows.append(
+            (str(slip.bar // round_bars + 1), bar, beat_text(slip.beat), slip.kind, str(slip.string or ""), when)
+        )
     yield from table(("round", "bar", "beat", "stumble", "string", "at"), rows, right=("round", "bar", "at"))
     more = len(found.stumbles) - 24
     if more > 0:

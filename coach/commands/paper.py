@@ -17,7 +17,7 @@ from coach.commands.tempo import HIGHEST_RATE, LOWEST_RATE
 from coach.errors import BadInput
 from coach.files.writing import new_file
 from coach.handout import SHEETS, Chosen, render, sheet_bytes
-from coach.music.tempo import smooth, steps
+from coach.music.tempo import smooth_tempo, stepped_tempo
 from coach.song.piece import PieceBar
 
 if TYPE_CHECKING:
@@ -198,17 +198,17 @@ def _tempos(args: Namespace, written: Fraction) -> tuple[Tempos, int]:
         if args.step is not None or args.every is not None:
             raise BadInput("--smooth and steps cannot both be", mend="give --smooth, or --step and --every")
         over = whole(args.smooth, "--smooth", 1, 2000)
-        plan, wanted = smooth(start, end, Fraction(over)), over + _USUAL_EVERY
+        plan, wanted = smooth_tempo(start, end, Fraction(over)), over + _USUAL_EVERY
     else:
         every = _USUAL_EVERY if args.every is None else whole(args.every, "--every", 1, 999)
         if args.step is None:
-            from coach.music.ramps import step_for
+            from coach.music.ramps import tempo_step
 
-            step = Fraction(step_for(float(start)))
+            step = Fraction(tempo_step(float(start)))
             note(f"steps of {float(step):g} bpm every {every} bars; give --step and --every, or --smooth, for others.")
         else:
             step = decimal(args.step, "--step", "0.1", "100")
-        plan = steps(start, end, step, Fraction(every))
+        plan = stepped_tempo(start, end, step, Fraction(every))
         wanted = (ceil(abs(end - start) / step) + 1) * every
     stepped = args.smooth is None
 

@@ -12,7 +12,7 @@ from coach.commands.arguments import Command, add_json, whole
 from coach.errors import BadInput
 from coach.guitar.open_shapes import pinned_shapes
 from coach.music.chords import read_bars
-from coach.music.meter import Meter, count_syllables, spoken
+from coach.music.meter import Meter, beat_text, count_syllables
 from coach.picking.layers import FULL, LAYERS, check_layer, ladder, thinned
 from coach.picking.pattern import STRAIGHT, Pattern
 from coach.picking.plucks import SOFT, Pluck
@@ -215,7 +215,7 @@ def _moves(heard: Sequence[Pluck]) -> Iterator[str]:
     if not moved:
         yield "Nothing was moved to fit the shapes."
     for p in moved:
-        yield from wrapped(f"bar {p.bar + 1}, beat {spoken(p.beat)}, {p.finger}: {p.why}.", "", width())
+        yield from wrapped(f"bar {p.bar + 1}, beat {beat_text(p.beat)}, {p.finger}: {p.why}.", "", width())
 
 
 def _layers_arguments(parser: ArgumentParser) -> None:

@@ -14,7 +14,7 @@ from coach.commands.answers import answer, note, table
 from coach.commands.arguments import Command, add_force, add_json, add_ramp, decimal, tempo, whole
 from coach.errors import BadInput
 from coach.music.meter import Meter
-from coach.music.tempo import TempoPlan, constant, smooth, steps
+from coach.music.tempo import TempoPlan, constant_tempo, smooth_tempo, stepped_tempo
 
 USUAL_BARS = 4
 MOST_BARS = 2000
@@ -44,9 +44,9 @@ def planned(args: Namespace, start: Fraction, end: Fraction) -> Planned:
         raise BadInput("--smooth and steps cannot both be", mend="give --smooth, or --step and --every")
     if args.smooth is not None:
         over = whole(args.smooth, "--smooth", 1, MOST_BARS)
-        plan, length = smooth(start, end, Fraction(over * meter.beats)), over + USUAL_BARS
+        plan, length = smooth_tempo(start, end, Fraction(over * meter.beats)), over + USUAL_BARS
     elif start == end and args.step is None and args.every is None:
-        plan, length = constant(start), USUAL_BARS
+        plan, length = constant_tempo(start), USUAL_BARS
     else:
         plan, length = _stepped(args, start, end, meter)
     return Planned(plan, meter, wanted or min(length, MOST_BARS))
@@ -56,15 +56,15 @@ def _stepped(args: Namespace, start: Fraction, end: Fraction, meter: Meter) -> t
     """Steps from one tempo to the other, and the bars until the last one is over."""
     every = USUAL_BARS if args.every is None else whole(args.every, "--every", 1, 999)
     if args.step is None:
-        from coach.music.ramps import step_for
+        from coach.music.ramps import tempo_step
 
-        step = step_for(float(start))
+        step = tempo_step(float(start))
         note(f"steps of {float(step):g} bpm every {every} bars; give --step and --every, or --smooth, for others.")
     else:
         step = decimal(args.step, "--step", "0.1", "100")
         _mind_the_step(step, start, end)
     count = ceil(abs(end - start) / step)
-    return steps(start, end, step, Fraction(every * meter.beats)), (count + 1) * every
+    return stepped_tempo(start, end, step, Fraction(every * meter.beats)), (count + 1) * every
 
 
 def _mind_the_step(step: Fraction, start: Fraction, end: Fraction) -> None:

@@ -11,11 +11,11 @@ from coach.commands.answers import answer, note, width, wrapped
 from coach.commands.arguments import Command, add_force, add_json, add_paper
 from coach.errors import BadInput
 from coach.music.chords import Chord, read_bars
-from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, standing
+from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, role_in_key
 from coach.music.keys import Key
-from coach.music.keysheet import Entry, KeySheet, sheets, text_of
+from coach.music.keysheet import KeySheet, KeySheetEntry, keysheet_text, make_keysheets
 from coach.music.numerals import NONE, numeral, numerals
-from coach.music.rekey import capo_to_match, for_players, rekey
+from coach.music.rekey import capo_to_match, plain_chord, rekey
 
 Bars = Sequence[Sequence[Chord | None]]
 HIGH_CAPO = 7
@@ -81,7 +81,7 @@ def _numerals(args: Namespace) -> None:
             "chord": _name(chord),
             "numeral": numeral(chord, key),
             "bar": number,
-            "standing": standing(chord, key) if chord else None,
+            "standing": role_in_key(chord, key) if chord else None,
         }
         for number, bar in enumerate(bars)
         for chord in bar
@@ -105,7 +105,7 @@ def _strangers(chords: Iterable[Chord | None], key: Key) -> Iterator[str]:
         DOMINANT: "Dominants of other chords of the key",
         OUTSIDE: "From outside the key",
     }
-    found = {kind: [str(c) for c in every if standing(c, key) == kind] for kind in heads}
+    found = {kind: [str(c) for c in every if role_in_key(c, key) == kind] for kind in heads}
     if any(found.values()):
         yield ""
     for kind, names in found.items():
@@ -133,7 +133,7 @@ def _rekey(args: Namespace) -> None:
         raise error.at("--to") from None
     told = numerals(chords, old)
     names = [_name(chord) for chord in moved]
-    said = [_name(chord and for_players(chord)) for chord in moved]
+    said = [_name(chord and plain_chord(chord)) for chord in moved]
     data = {
         "from": str(old),
         "to": str(new),
@@ -175,9 +175,9 @@ def _keysheet_arguments(parser: ArgumentParser) -> None:
 
 
 def _keysheet(args: Namespace) -> None:
-    made = sheets(None if args.key is None else key_given(args.key))
+    made = make_keysheets(None if args.key is None else key_given(args.key))
     path = None if args.out is None else _sheet_path(args.out)
-    lines = [line for k, sheet in enumerate(made) for line in (*([""] * 2 if k else ()), *text_of(sheet))]
+    lines = [line for k, sheet in enumerate(made) for line in (*([""] * 2 if k else ()), *keysheet_text(sheet))]
     pages = None
     if path is not None:
         from coach.files.writing import new_file
@@ -196,13 +196,13 @@ def _keysheet(args: Namespace) -> None:
 
 
 def _sheet_row(sheet: KeySheet) -> dict[str, Any]:
-    def entries(group: Iterable[Entry]) -> list[dict[str, Any]]:
+    def entries(group: Iterable[KeySheetEntry]) -> list[dict[str, Any]]:
         return [
             {
                 "numeral": e.numeral,
                 "chord": str(e.chord),
                 "notes": [str(tone) for tone in e.chord.tones],
-                "for_players": str(for_players(e.chord)),
+                "for_players": str(plain_chord(e.chord)),
             }
             for e in group
         ]

@@ -24,11 +24,11 @@ from coach.guitar.grip import Grip, Hand
 from coach.guitar.search import grips
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
-from coach.music.key_chords import BORROWED, standing
+from coach.music.key_chords import BORROWED, role_in_key
 from coach.music.keys import Key
 from coach.music.notes import Pitch
 from coach.music.numerals import numeral
-from coach.music.rekey import for_players, rekey
+from coach.music.rekey import plain_chord, rekey
 
 CLOSED_BASS = 0.8
 CAPO = 0.15
@@ -178,8 +178,8 @@ class _Family:
         self, bars: Bars, shares: dict[Chord, Fraction], key: Key, shape_key: Key, hand: Hand, tuning: Tuning
     ) -> None:
         self.key, self.shape_key, self.hand = key, shape_key, hand
-        self.bars = tuple(tuple(c and for_players(c) for c in rekey(bar, key, shape_key)) for bar in bars)
-        self.chords = [for_players(c) for c in rekey(list(shares), key, shape_key) if c]
+        self.bars = tuple(tuple(c and plain_chord(c) for c in rekey(bar, key, shape_key)) for bar in bars)
+        self.chords = [plain_chord(c) for c in rekey(list(shares), key, shape_key) if c]
         self.shares = [float(share) for share in shares.values()]
         self.meant = list(shares)  # the chords as they stand in the key given
         # A few of each: with the neck shortened by a capo another one may be the easiest.
@@ -231,7 +231,7 @@ class _Family:
         bass = sum(s for _, s, g, _ in rows if g and not g.shape.fret(g.bass.r))
         yield f"the thumb's root is an open string {bass:.0%} of the time" if bass else "no root lies on an open string"
         for chord, _, g, meant in rows:
-            if standing(meant, self.key) == BORROWED:
+            if role_in_key(meant, self.key) == BORROWED:
                 what = "has no shape" if g is None else "takes a barre" if g.barre else "has one without a barre"
                 yield f"the borrowed {numeral(meant, self.key)} becomes {chord}, which {what}"
 

@@ -23,7 +23,7 @@ from coach.guitar.search import TONE_NAMES, may_miss
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, STRINGS, Tuning
 from coach.music.chords import QUALITIES, Chord
-from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, OWN, standing
+from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, OWN, role_in_key
 from coach.music.keys import Key
 from coach.music.notes import Note
 from coach.music.numerals import numeral
@@ -163,7 +163,7 @@ def _root(root: int, quality: str, key: Key | None) -> Note:
         # A diminished chord mostly leads to the note of the key a semitone above its root: C#dim, not Dbdim, in C.
         leads = quality in ("dim", "dim7", "m7b5")
         led = {note for note in spellings if leads and note.up(1, 1) in key.scale}
-        return min(spellings, key=lambda note: (_STANDINGS[standing(Chord(note, quality), key)], note not in led))
+        return min(spellings, key=lambda note: (_STANDINGS[role_in_key(Chord(note, quality), key)], note not in led))
     return min(spellings, key=lambda note: sum(abs(tone.alter) for tone in Chord(note, quality).tones))
 
 
@@ -188,7 +188,7 @@ def _is_against(pitch_class: int, root: int, intervals: Sequence[tuple[int, int]
 
 
 def _key_cost(chord: Chord, key: Key) -> float:
-    cost = _STANDINGS[standing(chord, key)]
+    cost = _STANDINGS[role_in_key(chord, key)]
     if chord.root == key.scale[4] and "sus4" in chord.quality:
         cost += _WAITING_DOMINANT
     return cost
@@ -221,4 +221,4 @@ def _ringing_in_words(
 def _key_in_words(chord: Chord, key: Key) -> str:
     place = f"{numeral(chord, key)} in {key.title}"
     how = {OWN: "", DOMINANT: "", BORROWED: f", borrowed from {key.parallel.title}", OUTSIDE: ", from outside the key"}
-    return place + how[standing(chord, key)]
+    return place + how[role_in_key(chord, key)]

@@ -1,1 +1,1 @@
-"""Floor 1: spelled notes and pitches, chords, meters, exact beats and tempo plans. Pure."""
+"""Music theory: spelled notes, keys, chords and numerals, meters, exact tempo plans and tempo ramps. Pure functions."""

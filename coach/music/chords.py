@@ -63,11 +63,11 @@ class Chord:
             raise BadMusic(
                 f"'{text}' has no note after the slash", mend=f"write the bass as a note, like {root}{quality}/E"
             )
-        return cls(_note(root), quality, _note(bass) if bass else None)
+        return cls(_read_note(root), quality, _read_note(bass) if bass else None)
 
 
-def _note(text: str) -> Note:
-    """A note that the pattern above has let through."""
+def _read_note(text: str) -> Note:
+    """A note that matches the pattern above."""
     return Note(LETTERS.index(text[0]), sum(1 if sign in "#♯" else -1 for sign in text[1:]))
 
 

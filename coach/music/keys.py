@@ -38,7 +38,7 @@ def note_at(position: int) -> Note:
     return Note(step, (position + 1) // 7)
 
 
-def between(low: Note, high: Note) -> Interval:
+def interval_between(low: Note, high: Note) -> Interval:
     """The (letter steps, semitones) from `low` up to the next `high`: `low.up(*between(low, high))` is `high`."""
     steps = (high.step - low.step) % 7
     octave = 12 if high.step < low.step else 0

@@ -7,7 +7,14 @@ from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 
 from coach.music.chords import Chord
-from coach.music.key_chords import borrowed, dominant_of, raised, sevenths, targets, triads
+from coach.music.key_chords import (
+    borrowed_chords,
+    dominant_of,
+    dominant_targets,
+    raised_seventh_chords,
+    sevenths,
+    triads,
+)
 from coach.music.keys import KEYS, Key
 from coach.music.numerals import numeral
 from coach.music.rekey import plain_note
@@ -17,7 +24,7 @@ _WIDTH = 80
 
 
 @dataclass(frozen=True)
-class Entry:
+class KeySheetEntry:
     """A chord under its numeral; `column` 0..6 is the degree it is written under."""
 
     numeral: str
@@ -36,14 +43,14 @@ class KeySheet:
     """
 
     key: Key
-    triads: tuple[Entry, ...]
-    sevenths: tuple[Entry, ...]
-    raised: tuple[Entry, ...]
-    dominants: tuple[Entry, ...]
-    borrowed: tuple[Entry, ...]
+    triads: tuple[KeySheetEntry, ...]
+    sevenths: tuple[KeySheetEntry, ...]
+    raised: tuple[KeySheetEntry, ...]
+    dominants: tuple[KeySheetEntry, ...]
+    borrowed: tuple[KeySheetEntry, ...]
 
     @property
-    def groups(self) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
+    def groups(self) -> tuple[tuple[str, tuple[KeySheetEntry, ...]], ...]:
         """The groups with their names, in the order they are printed; empty ones are left out."""
         every = (
             ("triads", self.triads),
@@ -55,39 +62,41 @@ class KeySheet:
         return tuple((name, entries) for name, entries in every if entries)
 
 
-def sheet_of(key: Key) -> KeySheet:
+def make_keysheet(key: Key) -> KeySheet:
     """The sheet of one key."""
     return KeySheet(
         key,
-        _under_roots(triads(key), key),
-        _under_roots(sevenths(key), key),
-        _under_roots(raised(key), key),
+        _place_under_roots(triads(key), key),
+        _place_under_roots(sevenths(key), key),
+        _place_under_roots(raised_seventh_chords(key), key),
         tuple(_dominants(key)),
-        _under_roots(borrowed(key), key),
+        _place_under_roots(borrowed_chords(key), key),
     )
 
 
-def sheets(key: Key | None = None) -> tuple[KeySheet, ...]:
+def make_keysheets(key: Key | None = None) -> tuple[KeySheet, ...]:
     """The sheet of `key`, or those of all thirty keys from seven flats to seven sharps, major first."""
-    return tuple(sheet_of(each) for each in ([key] if key else KEYS))
+    return tuple(make_keysheet(each) for each in ([key] if key else KEYS))
 
 
-def _under_roots(chords: Iterable[Chord], key: Key) -> tuple[Entry, ...]:
-    return tuple(Entry(numeral(c, key), c, (c.root.step - key.tonic.step) % 7) for c in chords)
+def _place_under_roots(chords: Iterable[Chord], key: Key) -> tuple[KeySheetEntry, ...]:
+    return tuple(KeySheetEntry(numeral(c, key), c, (c.root.step - key.tonic.step) % 7) for c in chords)
 
 
-def _dominants(key: Key) -> Iterable[Entry]:
+def _dominants(key: Key) -> Iterable[KeySheetEntry]:
     """The bare triad only where it is not a triad of the key anyway: V/IV of a major key is just I."""
     for quality in ("", "7"):
-        for target in targets(key):
+        for target in dominant_targets(key):
             chord = dominant_of(target, quality)
             if quality or chord not in triads(key):
-                yield Entry(f"V{quality}/{numeral(target, key)}", chord, (target.root.step - key.tonic.step) % 7)
+                yield KeySheetEntry(
+                    f"V{quality}/{numeral(target, key)}", chord, (target.root.step - key.tonic.step) % 7
+                )
 
 
-def text_of(sheet: KeySheet) -> tuple[str, ...]:
+def keysheet_text(sheet: KeySheet) -> tuple[str, ...]:
     """One key's sheet as lines, at most 80 columns wide: numerals over chords, a column for each degree."""
-    rows = rows_of(sheet)
+    rows = table_rows(sheet)
     cells = [cell for _, line in rows for entry in line for cell in (entry.numeral, str(entry.chord))]
     wide = max(map(len, cells)) + _GAP
     margin = max(len(name) for name, _ in rows) + _GAP
@@ -96,8 +105,8 @@ def text_of(sheet: KeySheet) -> tuple[str, ...]:
         head = name if name != last else ""
         last = name
         lines.append("")
-        lines.append(_row(head, margin, wide, {e.column: e.numeral for e in line}))
-        lines.append(_row("", margin, wide, {e.column: str(e.chord) for e in line}))
+        lines.append(_row_text(head, margin, wide, {e.column: e.numeral for e in line}))
+        lines.append(_row_text("", margin, wide, {e.column: str(e.chord) for e in line}))
     renamed = renamed_roots(sheet)
     if renamed:
         lines.append("")
@@ -105,12 +114,12 @@ def text_of(sheet: KeySheet) -> tuple[str, ...]:
     return tuple(lines)
 
 
-def rows_of(sheet: KeySheet) -> tuple[tuple[str, tuple[Entry, ...]], ...]:
+def table_rows(sheet: KeySheet) -> tuple[tuple[str, tuple[KeySheetEntry, ...]], ...]:
     """The rows of the table as (group's name, entries), triads and sevenths of a group on rows of their own."""
-    return tuple((name, tuple(line)) for name, entries in sheet.groups for line in _lines(entries))
+    return tuple((name, tuple(line)) for name, entries in sheet.groups for line in _split_by_size(entries))
 
 
-def _lines(entries: Sequence[Entry]) -> list[list[Entry]]:
+def _split_by_size(entries: Sequence[KeySheetEntry]) -> list[list[KeySheetEntry]]:
     """Triads on one line, sevenths on the next."""
     both = [[e for e in entries if len(e.chord.tones) == size] for size in (3, 4)]
     return [line for line in both if line]
@@ -122,5 +131,5 @@ def renamed_roots(sheet: KeySheet) -> list[str]:
     return [f"{root} is {plain_note(root)}" for root in sorted(roots) if plain_note(root) != root]
 
 
-def _row(head: str, margin: int, wide: int, cells: dict[int, str]) -> str:
+def _row_text(head: str, margin: int, wide: int, cells: dict[int, str]) -> str:
     return (head.ljust(margin) + "".join(cells.get(k, "").ljust(wide) for k in range(7))).rstrip()

@@ -9,7 +9,7 @@ from coach.music.keys import Key
 from coach.music.notes import Note
 
 # What the first and the last chord add when they are the tonic's own triad, in chords that fit (ours, no source):
-# a tune comes home at the end more surely than it starts there.
+# a tune ends on the tonic more surely than it starts there.
 _STARTS_HOME, _ENDS_HOME = 1.5, 1.0
 _TONICS = ("C", "G", "D", "A", "E", "B", "F#", "F", "Bb", "Eb", "Ab", "Db")
 

@@ -77,7 +77,7 @@ def count_syllables(meter: Meter, slots: int) -> tuple[str, ...]:
     return tuple(str(int(b) + 1) if b.denominator == 1 else "·" for b in beats)
 
 
-def spoken(beat: Fraction) -> str:
+def beat_text(beat: Fraction) -> str:
     """A beat as players count, from 1: `2`, `2 1/2`."""
     whole, part = divmod(beat, 1)
     return f"{whole + 1}" + (f" {part}" if part else "")

@@ -26,16 +26,16 @@ from dataclasses import dataclass
 
 from coach.errors import BadMusic
 from coach.music.chords import Chord
-from coach.music.key_chords import DOMINANT, dominant_target, standing
-from coach.music.keys import MAJOR_SCALE, MINOR_SCALE, Key, between
+from coach.music.key_chords import DOMINANT, dominant_target, role_in_key
+from coach.music.keys import MAJOR_SCALE, MINOR_SCALE, Key, interval_between
 from coach.music.notes import Note
 from coach.music.qualities import QUALITIES, read_quality
 
 ROMAN = ("I", "II", "III", "IV", "V", "VI", "VII")
 NONE = "N"
 
-# What stands behind the Roman figure, for the qualities that do not just repeat their symbol.
-_BEHIND = {
+# What follows the Roman figure, for the qualities that do not just repeat their symbol.
+_SUFFIXES = {
     "dim": "°",
     "dim7": "°7",
     "m7b5": "ø7",
@@ -54,14 +54,14 @@ _BASS = re.compile(r"(b{0,4}|#{0,4})([1-7])")
 _FIGURES = re.compile(r"(°|ø|)(6|64|65|43|42)")
 
 
-def _behind(quality: str) -> str:
-    own = _BEHIND.get(quality)
+def _suffix(quality: str) -> str:
+    own = _SUFFIXES.get(quality)
     if own is not None:
         return own
     return quality.removeprefix("m") if quality in _SMALL else quality
 
 
-_QUALITY_OF = {(quality in _SMALL, _behind(quality)): quality for quality in QUALITIES}
+_QUALITY_OF = {(quality in _SMALL, _suffix(quality)): quality for quality in QUALITIES}
 
 
 @dataclass(frozen=True)
@@ -74,7 +74,7 @@ class Degree:
     @classmethod
     def of(cls, note: Note, key: Key) -> Degree:
         """Where `note` stands in `key`."""
-        step, semitones = between(key.tonic, note)
+        step, semitones = interval_between(key.tonic, note)
         return cls(step, semitones - MAJOR_SCALE[step])
 
     def note(self, key: Key) -> Note:
@@ -82,24 +82,24 @@ class Degree:
         return key.tonic.up(self.step, MAJOR_SCALE[self.step] + self.alter)
 
 
-def _natural(step: int, minor: bool) -> int:
+def _scale_alter(step: int, minor: bool) -> int:
     """How a degree of the key's own scale differs from the major scale: -1 on the third, sixth, seventh of minor."""
     return MINOR_SCALE[step] - MAJOR_SCALE[step] if minor else 0
 
 
-def _bare(step: int, minor: bool, small: bool) -> int:
+def _unsigned_alter(step: int, minor: bool, small: bool) -> int:
     """The alteration that is meant where a numeral has no sign: small vi and vii of minor are raised."""
-    return 0 if small and step in (5, 6) else _natural(step, minor)
+    return 0 if small and step in (5, 6) else _scale_alter(step, minor)
 
 
-def _roman(degree: Degree, minor: bool, small: bool) -> str:
+def _roman_figure(degree: Degree, minor: bool, small: bool) -> str:
     """The Roman figure with the signs it needs."""
     figure = ROMAN[degree.step].lower() if small else ROMAN[degree.step]
-    if degree.alter == _bare(degree.step, minor, small):
+    if degree.alter == _unsigned_alter(degree.step, minor, small):
         return figure
     if degree.alter < 0:
         return "b" * -degree.alter + figure
-    return "#" * (degree.alter - _natural(degree.step, minor)) + figure
+    return "#" * (degree.alter - _scale_alter(degree.step, minor)) + figure
 
 
 # Chord to numeral -----------------------------------------------------------------------------
@@ -110,7 +110,7 @@ def numeral(chord: Chord | None, key: Key) -> str:
     if chord is None:
         return NONE
     bass = "" if chord.bass is None else "/" + _bass_text(chord, chord.bass, key)
-    return (_as_dominant(chord, key) or _plain(chord, key)) + bass
+    return (_dominant_numeral(chord, key) or _plain_numeral(chord, key)) + bass
 
 
 def numerals(chords: Sequence[Chord | None], key: Key) -> tuple[str, ...]:
@@ -118,20 +118,20 @@ def numerals(chords: Sequence[Chord | None], key: Key) -> tuple[str, ...]:
     return tuple(numeral(chord, key) for chord in chords)
 
 
-def _plain(chord: Chord, key: Key) -> str:
+def _plain_numeral(chord: Chord, key: Key) -> str:
     small = chord.quality in _SMALL
-    return _roman(Degree.of(chord.root, key), key.minor, small) + _behind(chord.quality)
+    return _roman_figure(Degree.of(chord.root, key), key.minor, small) + _suffix(chord.quality)
 
 
-def _as_dominant(chord: Chord, key: Key) -> str:
-    """The numeral as the dominant of another chord, "" where the chord is better told without.
+def _dominant_numeral(chord: Chord, key: Key) -> str:
+    """The numeral as the dominant of another chord, "" where the chord has a plainer name.
 
     A chord of the key or of its parallel keeps its plain name: C in C is I, not V/IV.
     """
-    if standing(chord, key) != DOMINANT:
+    if role_in_key(chord, key) != DOMINANT:
         return ""
     target = dominant_target(chord, key)
-    return f"V{chord.quality}/{_plain(target, key)}" if target else ""
+    return f"V{chord.quality}/{_plain_numeral(target, key)}" if target else ""
 
 
 def _bass_text(chord: Chord, bass: Note, key: Key) -> str:
@@ -143,8 +143,8 @@ def _bass_text(chord: Chord, bass: Note, key: Key) -> str:
 def _bass_reference(steps: int, chord: Chord, key: Key) -> Note:
     """The note that a bare bass number means: the chord's own on that letter, or else the key's."""
     own = (tone for tone in chord.tones if (tone.step - chord.root.step) % 7 == steps)
-    found = next(own, None)
-    return found or next(note for note in key.scale if (note.step - chord.root.step) % 7 == steps)
+    own_tone = next(own, None)
+    return own_tone or next(note for note in key.scale if (note.step - chord.root.step) % 7 == steps)
 
 
 # Numeral to chord -----------------------------------------------------------------------------
@@ -158,22 +158,22 @@ def chord_of(text: str, key: Key) -> Chord | None:
     bass = rest.pop() if rest and _BASS.fullmatch(rest[-1]) else None
     local = key
     for part in reversed(rest):
-        local = _home_of(part, local, text)
+        local = _temporary_key(part, local, text)
     chord = _read_head(head, local, text)
     if bass is None:
         return chord
-    signs, number = _found(_BASS.fullmatch(bass))
+    signs, number = _groups(_BASS.fullmatch(bass))
     note = _bass_reference(int(number) - 1, chord, key)
     return Chord(chord.root, chord.quality, Note(note.step, note.alter + signs.count("#") - signs.count("b")))
 
 
-def _found(match: re.Match[str] | None) -> tuple[str, ...]:
+def _groups(match: re.Match[str] | None) -> tuple[str, ...]:
     assert match is not None
     return match.groups()
 
 
-def _home_of(part: str, key: Key, text: str) -> Key:
-    """The key that a chord stands in for while its own dominant is named. Raises BadMusic where it cannot have one."""
+def _temporary_key(part: str, key: Key, text: str) -> Key:
+    """The key in which a chord's own dominant is read. Raises BadMusic where it cannot have one."""
     target = _read_head(part, key, text)
     if target.quality not in ("", "m"):
         raise BadMusic(
@@ -186,40 +186,40 @@ def _read_head(head: str, key: Key, text: str) -> Chord:
     match = _HEAD.fullmatch(head)
     if match is None:
         raise BadMusic(f"'{text}' is not a numeral", mend="write one like I, ii, V7, bVII, vii°, V7/V or I/3")
-    signs, figure, behind = match.groups()
-    behind = re.sub("^o", "°", behind)
+    signs, figure, suffix = match.groups()
+    suffix = re.sub("^o", "°", suffix)
     small = figure.islower()
-    quality = _read_behind(behind, small)
+    quality = _read_suffix(suffix, small)
     if quality is None:
-        raise _unknown(text, figure, behind)
-    # In viio and viiø the figure is small as a matter of course; where it is not, the sign still tells.
+        raise _unknown_suffix(text, figure, suffix)
+    # In viio and viiø the figure is small as a matter of course; where it is not, the sign decides.
     small = quality in _SMALL
     step = ROMAN.index(figure.upper())
     if not signs:
-        alter = _bare(step, key.minor, small)
+        alter = _unsigned_alter(step, key.minor, small)
     elif signs[0] == "b":
         alter = -len(signs)
     else:
-        alter = _natural(step, key.minor) + len(signs)
+        alter = _scale_alter(step, key.minor) + len(signs)
     return Chord(Degree(step, alter).note(key), quality)
 
 
-def _read_behind(behind: str, small: bool) -> str | None:
-    """The quality told by what follows the figure."""
-    if _FIGURES.fullmatch(behind):
+def _read_suffix(suffix: str, small: bool) -> str | None:
+    """The quality that the suffix of a figure stands for."""
+    if _FIGURES.fullmatch(suffix):
         return None
-    quality = _QUALITY_OF.get((small, behind))
+    quality = _QUALITY_OF.get((small, suffix))
     if quality is not None:
         return quality
-    if small and behind[:1] not in ("°", "ø", "m", "d", "h"):
-        behind = "m" + behind
-    return read_quality(behind)
+    if small and suffix[:1] not in ("°", "ø", "m", "d", "h"):
+        suffix = "m" + suffix
+    return read_quality(suffix)
 
 
-def _unknown(text: str, figure: str, behind: str) -> BadMusic:
-    if _FIGURES.fullmatch(behind):
+def _unknown_suffix(text: str, figure: str, suffix: str) -> BadMusic:
+    if _FIGURES.fullmatch(suffix):
         return BadMusic(
             f"'{text}': the figures of an inversion are not read",
             mend=f"write the bass instead, as {figure}/3, {figure}/5 or {figure}7/7; {figure}add6 is an added sixth",
         )
-    return BadMusic(f"'{text}' has an unknown ending '{behind}'", mend=f"try plain {figure}, or {figure}7")
+    return BadMusic(f"'{text}' has an unknown ending '{suffix}'", mend=f"try plain {figure}, or {figure}7")

@@ -124,6 +124,6 @@ def read_quality(text: str) -> str | None:
     plain = re.sub(r"(?<=\d)[-−–](?=[59])", "b", plain)
     plain = re.sub(r"(?<=\d)\+(?=[59])", "#", plain)
     plain = re.sub(r"[Δ△]7?(?!\d)", "Δ7", plain)
-    plain = _WORD.sub(lambda found: _WORD_OF[found.group()], plain)
+    plain = _WORD.sub(lambda match: _WORD_OF[match.group()], plain)
     plain = _PUT_TOGETHER.get(plain, plain)
     return plain if plain in QUALITIES else None

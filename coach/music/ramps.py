@@ -1,4 +1,4 @@
-"""Ramps: how the tempo moves through a block, as pure functions of bars played and passes gone by.
+"""Tempo ramps: the tempo of each bar of a practice block, from the bars played and how the passes went.
 
     steady     one tempo
     climb      up a step every so many bars
@@ -8,7 +8,7 @@
 
 The earned ramp is the weighted up-down rule of Kaernbach (1991): with steps down/up = p/(1-p) it settles
 where a share p of passes is clean; four to one is 80 %. Steps are a share of the tempo between 1.5 %,
-below which a change is hardly felt, and 5 % (Drake & Botte 1993).
+below which a change is hardly heard, and 5 % (Drake & Botte 1993).
 """
 
 from __future__ import annotations
@@ -49,12 +49,12 @@ class Ramp(Protocol):
         ...
 
 
-def tenth(bpm: float | Fraction) -> Fraction:
+def round_bpm(bpm: float | Fraction) -> Fraction:
     """A tempo rounded to a tenth of a bpm and kept within what the click can play."""
     return Fraction(round(min(max(float(bpm), SLOWEST_BPM), FASTEST_BPM) * 10), 10)
 
 
-def step_for(bpm: float, share: float = 0.03) -> Fraction:
+def tempo_step(bpm: float, share: float = 0.03) -> Fraction:
     """A step of whole bpm near `share` of `bpm` that stays between 1.5 % and 5 % of it."""
     step = round(bpm * share)
     while step > 1 and step > LARGEST_STEP * bpm:
@@ -81,7 +81,7 @@ class Steady:
 
 
 @dataclass(frozen=True)
-class Twice:
+class SlowThenTarget:
     """For listening: the first `bars` bars at `slow`, all that follow at `target`."""
 
     slow: Fraction
@@ -126,7 +126,7 @@ class Climb:
         if now == self.target:
             return "target reached"
         left = self.every - bar % self.every
-        return f"{shown(self.tempo(bar + left, passes)[0])} in {left} bar{'s' if left > 1 else ''}"
+        return f"{tempo_text(self.tempo(bar + left, passes)[0])} in {left} bar{'s' if left > 1 else ''}"
 
 
 @dataclass(frozen=True)
@@ -152,7 +152,9 @@ class Smooth:
     def ahead(self, bar: int, passes: Sequence[bool]) -> str:
         """Says where it is going."""
         left = self.over - bar
-        return "target reached" if left <= 0 else f"to {shown(self.target)} over {left} bar{'s' if left > 1 else ''}"
+        return (
+            "target reached" if left <= 0 else f"to {tempo_text(self.target)} over {left} bar{'s' if left > 1 else ''}"
+        )
 
 
 @dataclass(frozen=True)
@@ -171,7 +173,7 @@ class Earned:
     def after_pass(self, bpm: Fraction, clean: bool) -> Fraction:
         """The tempo after a pass at `bpm`: steps are equal in log tempo, so that four down undo four up."""
         moved = float(bpm) * (1 + self.step_share) ** (1 if clean else -STEPS_DOWN)
-        return tenth(min(moved, float(self.target) * OVER_TARGET))
+        return round_bpm(min(moved, float(self.target) * OVER_TARGET))
 
     def tempo(self, bar: int, passes: Sequence[bool]) -> Tempo:
         """The tempo that the passes so far have earned."""
@@ -183,7 +185,7 @@ class Earned:
     def ahead(self, bar: int, passes: Sequence[bool]) -> str:
         """Says what a clean and a stumbled pass would bring."""
         now = self.tempo(bar, passes)[0]
-        return f"clean {shown(self.after_pass(now, True))}, stumbled {shown(self.after_pass(now, False))}"
+        return f"clean {tempo_text(self.after_pass(now, True))}, stumbled {tempo_text(self.after_pass(now, False))}"
 
 
 @dataclass(frozen=True)
@@ -201,7 +203,7 @@ class Alternate:
 
     def ahead(self, bar: int, passes: Sequence[bool]) -> str:
         """Says the other tempo."""
-        return f"then {shown(self.slow if len(passes) % 2 else self.target)}"
+        return f"then {tempo_text(self.slow if len(passes) % 2 else self.target)}"
 
 
 RAMP_NAMES = ("earned", "climb", "smooth", IN_TURNS, "steady")
@@ -225,10 +227,10 @@ def make_ramp(
     if name == "steady":
         return Steady(start)
     if name == "climb":
-        return Climb(start, target, step_for(float(start), step_share), pass_bars)
+        return Climb(start, target, tempo_step(float(start), step_share), pass_bars)
     if name == "smooth":
         # As many bars as the climb would take.
-        steps = max(1, round(abs(float(target - start)) / float(step_for(float(start), step_share))))
+        steps = max(1, round(abs(float(target - start)) / float(tempo_step(float(start), step_share))))
         return Smooth(start, target, steps * pass_bars)
     if name == "earned":
         return Earned(start, max(target, ceiling or target), step_share)
@@ -237,6 +239,6 @@ def make_ramp(
     raise BadInput(f"'{name}' is not a ramp", mend="use one of " + ", ".join(RAMP_NAMES))
 
 
-def shown(bpm: Fraction | float) -> str:
+def tempo_text(bpm: Fraction | float) -> str:
     """A tempo as people say it: 84, or 84.5."""
     return f"{float(bpm):.1f}".rstrip("0").rstrip(".")

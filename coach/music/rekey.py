@@ -6,7 +6,7 @@ from collections.abc import Sequence
 
 from coach.errors import BadMusic
 from coach.music.chords import Chord
-from coach.music.keys import Key, between
+from coach.music.keys import Key, interval_between
 from coach.music.notes import SEMITONES, Note
 
 # White keys of the piano that a signature may call by a neighbour's letter; nobody asks a guitarist for Fb.
@@ -25,13 +25,13 @@ def rekey(chords: Sequence[Chord | None], old: Key, new: Key) -> tuple[Chord | N
             f"chords of {old.title} stay in a {'minor' if old.minor else 'major'} key",
             mend=f"did you mean {meant} ({meant.title})?",
         )
-    steps, semitones = between(old.tonic, new.tonic)
+    steps, semitones = interval_between(old.tonic, new.tonic)
 
-    def moved(chord: Chord) -> Chord:
+    def move(chord: Chord) -> Chord:
         bass = None if chord.bass is None else chord.bass.up(steps, semitones)
         return Chord(chord.root.up(steps, semitones), chord.quality, bass)
 
-    return tuple(None if chord is None else moved(chord) for chord in chords)
+    return tuple(None if chord is None else move(chord) for chord in chords)
 
 
 def capo_to_match(old: Key, new: Key) -> int:
@@ -42,7 +42,7 @@ def capo_to_match(old: Key, new: Key) -> int:
     return (old.tonic.pitch_class - new.tonic.pitch_class) % 12
 
 
-def for_players(chord: Chord) -> Chord:
+def plain_chord(chord: Chord) -> Chord:
     """The chord under the name players use: Fb as E, Cb as B, E# as F, B# as C, no double sharps or flats.
 
     Only the name changes, never the sound. A bass follows its root, so that it stays the chord's third (Fb/Ab becomes
@@ -51,7 +51,7 @@ def for_players(chord: Chord) -> Chord:
     root = plain_note(chord.root)
     if chord.bass is None:
         return Chord(root, chord.quality)
-    return Chord(root, chord.quality, plain_note(root.up(*between(chord.root, chord.bass))))
+    return Chord(root, chord.quality, plain_note(root.up(*interval_between(chord.root, chord.bass))))
 
 
 def plain_note(note: Note) -> Note:

@@ -127,12 +127,12 @@ class TempoPlan:
         return TempoPlan((*kept, Segment(beat, bpm, slope, last.seconds(beat))))
 
 
-def constant(bpm: Fraction) -> TempoPlan:
+def constant_tempo(bpm: Fraction) -> TempoPlan:
     """One tempo throughout."""
     return TempoPlan((Segment(Fraction(0), bpm),))
 
 
-def steps(start: Fraction, end: Fraction, step: Fraction, every_beats: Fraction) -> TempoPlan:
+def stepped_tempo(start: Fraction, end: Fraction, step: Fraction, every_beats: Fraction) -> TempoPlan:
     """From `start` to `end` bpm in steps of `step` (its size; the direction follows the ends), each `every_beats` long.
 
     The last step is cut short so that it lands on `end` exactly. Raises BadMusic on a step or length of nothing.
@@ -153,7 +153,7 @@ def steps(start: Fraction, end: Fraction, step: Fraction, every_beats: Fraction)
         bpm = min(start + k * step, end) if sign > 0 else max(start - k * step, end)
 
 
-def smooth(start: Fraction, end: Fraction, over_beats: Fraction) -> TempoPlan:
+def smooth_tempo(start: Fraction, end: Fraction, over_beats: Fraction) -> TempoPlan:
     """From `start` to `end` bpm, rising linearly in beats over `over_beats`, then standing at `end`."""
     if over_beats <= 0:
         raise BadMusic("a smooth ramp must last at least one bar", mend="give --smooth 1 or more")

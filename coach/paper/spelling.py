@@ -8,7 +8,7 @@ from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.music.likely_key import likely_key
 from coach.music.notes import SEMITONES, Note, Pitch
-from coach.music.rekey import for_players, rekey
+from coach.music.rekey import plain_chord, rekey
 from coach.paper.written_bars import sounding_key
 from coach.picking.realise import Hold
 from coach.song.piece import Piece
@@ -26,7 +26,7 @@ class Spelling:
         if chord is None or self.hand == self.sounding:
             return chord
         (moved,) = rekey([chord], self.hand, self.sounding)
-        return None if moved is None else for_players(moved)
+        return None if moved is None else plain_chord(moved)
 
     def pitch(self, midi: int, hold: Hold) -> Pitch:
         """A sounding note: as a tone of the chord that is held, else as the key writes it."""

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.log.takes import FULL
-from coach.music.ramps import RAMP_NAMES, Ramp, Twice, make_ramp
+from coach.music.ramps import RAMP_NAMES, Ramp, SlowThenTarget, make_ramp
 from coach.plan.planner import Block
 from coach.session.conductor import Loop, on_ladder
 from coach.session.run import BarOrder, Run
@@ -67,7 +67,7 @@ def _listening(block: Block, loop: Loop, slow: Fraction, target: Fraction) -> Ru
     once = 60 * float(sum(bar.beats / (bar.bpm / loop.piece.bars[0].bpm) for bar in loop.piece.bars) / slow)
     return Run(
         loop.piece.bars,
-        Twice(slow, target, loop.bars if once <= 0.75 * limit else 0),
+        SlowThenTarget(slow, target, loop.bars if once <= 0.75 * limit else 0),
         loop.layers,
         play_limit=limit,
         listens=True,

@@ -30,9 +30,9 @@ from coach.guitar.search import best_grip
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
-from coach.music.keys import KEYS, Key, between
+from coach.music.keys import KEYS, Key, interval_between
 from coach.music.meter import Meter
-from coach.music.rekey import for_players, rekey
+from coach.music.rekey import plain_chord, rekey
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.picking.layers import check_layer
 from coach.picking.pattern import MOST_SLOTS, Pattern, bar_of, difficulty
@@ -146,7 +146,7 @@ def moved_tune(tune: Sequence[TuneNote], old: Key, new: Key, by: int) -> tuple[T
     """The tune `by` semitones away, spelled as in the key it comes to stand in."""
     if not by and old == new:
         return tuple(tune)
-    steps, semitones = between(old.tonic, new.tonic)
+    steps, semitones = interval_between(old.tonic, new.tonic)
     return tuple(replace(n, pitch=spelled(n.pitch.midi + by, n.pitch.note.up(steps, semitones))) for n in tune)
 
 
@@ -155,7 +155,7 @@ def chords_in_key(bar: ChartBar, old: Key, new: Key) -> tuple[tuple[Fraction, Ch
     if old == new:
         return bar.chords
     moved = rekey([chord for _, chord in bar.chords], old, new)
-    return tuple((beat, chord and for_players(chord)) for (beat, _), chord in zip(bar.chords, moved, strict=True))
+    return tuple((beat, chord and plain_chord(chord)) for (beat, _), chord in zip(bar.chords, moved, strict=True))
 
 
 class Shapes:

@@ -18,7 +18,7 @@ from coach.commands.picking import held_bars
 from coach.ear.hearing import HIT, MISSED, WRONG, Heard, hear
 from coach.ear.meant import Meant, meant_of
 from coach.ear.report import report
-from coach.music.tempo import constant
+from coach.music.tempo import constant_tempo
 from coach.picking.layers import thinned
 from coach.picking.realise import realise
 from tests.ear.played import Floats, Room, Struck, recorded
@@ -33,7 +33,7 @@ def meant(
     """A shipped pattern over four chords."""
     pattern = shelf.library().find(name)
     plucks = thinned(realise(pattern, held_bars(chords, pattern.meter), loops=loops), layer)
-    return meant_of(plucks, constant(Fraction(bpm)), pattern.meter)
+    return meant_of(plucks, constant_tempo(Fraction(bpm)), pattern.meter)
 
 
 @dataclass(frozen=True)

@@ -7,7 +7,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.errors import BadMusic
-from coach.music.keys import KEYS, MAJOR_KEYS, MINOR_KEYS, Key, between, fifths, note_at
+from coach.music.keys import KEYS, MAJOR_KEYS, MINOR_KEYS, Key, fifths, interval_between, note_at
 from coach.music.notes import Note
 from tests.sentences import is_one_sentence
 
@@ -111,7 +111,7 @@ def test_a_strange_pitch_is_spelled_by_where_it_leads(key: str, pitch_class: int
 @given(NOTES, NOTES)
 def test_the_interval_between_two_notes_leads_from_one_to_the_other(low: Note, high: Note) -> None:
     """Up by what lies between them is the other note, letter and all."""
-    assert low.up(*between(low, high)) == high
+    assert low.up(*interval_between(low, high)) == high
 
 
 @given(NOTES)

@@ -8,9 +8,9 @@ from hypothesis import strategies as st
 
 from coach.errors import BadMusic
 from coach.music.chords import Chord
-from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, OWN, standing
+from coach.music.key_chords import BORROWED, DOMINANT, OUTSIDE, OWN, role_in_key
 from coach.music.keys import KEYS, Key
-from coach.music.keysheet import KeySheet, sheets
+from coach.music.keysheet import KeySheet, make_keysheets
 from coach.music.notes import Note
 from coach.music.numerals import chord_of, numeral, numerals
 from coach.music.qualities import QUALITIES
@@ -37,18 +37,18 @@ IN_A_MINOR = {
 }  # fmt: skip
 
 
-@pytest.mark.parametrize(("chord", "told"), IN_C.items())
-def test_numerals_in_c_major(chord: str, told: str) -> None:
+@pytest.mark.parametrize(("chord", "figure"), IN_C.items())
+def test_numerals_in_c_major(chord: str, figure: str) -> None:
     """What a musician writes under each chord in C."""
-    assert numeral(Chord.parse(chord), Key.parse("C")) == told
-    assert str(chord_of(told, Key.parse("C"))) == chord
+    assert numeral(Chord.parse(chord), Key.parse("C")) == figure
+    assert str(chord_of(figure, Key.parse("C"))) == chord
 
 
-@pytest.mark.parametrize(("chord", "told"), IN_A_MINOR.items())
-def test_numerals_in_a_minor(chord: str, told: str) -> None:
+@pytest.mark.parametrize(("chord", "figure"), IN_A_MINOR.items())
+def test_numerals_in_a_minor(chord: str, figure: str) -> None:
     """The natural minor's III VI VII, the raised leading note's V and vii°, and what leads elsewhere."""
-    assert numeral(Chord.parse(chord), Key.parse("Am")) == told
-    assert str(chord_of(told, Key.parse("Am"))) == chord
+    assert numeral(Chord.parse(chord), Key.parse("Am")) == figure
+    assert str(chord_of(figure, Key.parse("Am"))) == chord
 
 
 @given(CHORDS, st.sampled_from(KEYS))
@@ -57,7 +57,7 @@ def test_chord_to_numeral_and_back_is_the_same_chord(chord: Chord, key: Key) -> 
     assert chord_of(numeral(chord, key), key) == chord
 
 
-@pytest.mark.parametrize("sheet", sheets(), ids=lambda sheet: str(sheet.key))
+@pytest.mark.parametrize("sheet", make_keysheets(), ids=lambda sheet: str(sheet.key))
 def test_every_numeral_of_a_key_s_sheet_reads_as_its_chord(sheet: KeySheet) -> None:
     """Also where the chord has two readings, as G7 in A minor: VII7 and V7/III."""
     for _, entries in sheet.groups:
@@ -120,4 +120,4 @@ def test_what_is_no_numeral_is_refused(text: str) -> None:
 )
 def test_how_a_chord_stands_in_a_key(key: str, chord: str, how: str) -> None:
     """By its tones: the key's, the parallel key's, a dominant of another chord, or none of these (A# is not Bb)."""
-    assert standing(Chord.parse(chord), Key.parse(key)) == how
+    assert role_in_key(Chord.parse(chord), Key.parse(key)) == how

@@ -20,9 +20,9 @@ from coach.music.ramps import (
     Smooth,
     Steady,
     make_ramp,
-    shown,
-    step_for,
-    tenth,
+    round_bpm,
+    tempo_step,
+    tempo_text,
 )
 from tests.sentences import is_one_sentence
 
@@ -41,14 +41,14 @@ def bpm(value: float | str) -> Fraction:
 @example(200.0, 0.05)
 def test_a_step_can_be_felt_and_is_never_a_leap(tempo: float, share: float) -> None:
     """From 30 to 200 bpm a step of whole bpm is between 1.5 and 5 % of the tempo (Drake & Botte 1993)."""
-    step = step_for(tempo, share)
+    step = tempo_step(tempo, share)
     assert step.denominator == 1
     assert 0.015 * tempo <= step <= 0.05 * tempo
 
 
 def test_steps_at_the_usual_share() -> None:
     """Three per cent of 66 is 2 bpm, of 100 is 3, of 134 is 4."""
-    assert [step_for(t) for t in (66, 100, 134)] == [2, 3, 4]
+    assert [tempo_step(t) for t in (66, 100, 134)] == [2, 3, 4]
 
 
 def test_a_climb_goes_up_every_so_many_bars_and_lands_on_its_target() -> None:
@@ -108,7 +108,7 @@ def test_a_clean_pass_earns_one_step_and_a_stumble_costs_four() -> None:
 def test_earned_goes_past_its_target_by_a_margin_only() -> None:
     """However many clean passes, an earned ramp stops 10 % over its target: 110 for a target of 100."""
     earned = Earned(bpm(90), bpm(100))
-    assert earned.tempo(0, [True] * 40)[0] == tenth(100 * OVER_TARGET) == 110
+    assert earned.tempo(0, [True] * 40)[0] == round_bpm(100 * OVER_TARGET) == 110
 
 
 def test_alternate_takes_turns() -> None:
@@ -159,5 +159,5 @@ def test_a_ramp_that_cannot_be_is_refused(make: object) -> None:
 
 def test_tempos_are_said_as_people_say_them() -> None:
     """84 and 84.5, not 84.0; kept to a tenth and within 20 to 400."""
-    assert (shown(bpm(84)), shown(bpm("84.5")), shown(120)) == ("84", "84.5", "120")
-    assert (tenth(84.26), tenth(3), tenth(900)) == (bpm("84.3"), bpm(20), bpm(400))
+    assert (tempo_text(bpm(84)), tempo_text(bpm("84.5")), tempo_text(120)) == ("84", "84.5", "120")
+    assert (round_bpm(84.26), round_bpm(3), round_bpm(900)) == (bpm("84.3"), bpm(20), bpm(400))

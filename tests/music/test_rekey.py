@@ -11,11 +11,11 @@ from hypothesis import strategies as st
 from coach.errors import BadMusic
 from coach.music.chords import Chord
 from coach.music.keys import MAJOR_KEYS, MINOR_KEYS, Key
-from coach.music.keysheet import sheet_of
+from coach.music.keysheet import make_keysheet
 from coach.music.notes import SEMITONES, Note
 from coach.music.numerals import numerals
 from coach.music.qualities import QUALITIES
-from coach.music.rekey import capo_to_match, for_players, plain_note, rekey
+from coach.music.rekey import capo_to_match, plain_chord, plain_note, rekey
 from tests.sentences import is_one_sentence
 
 NOTES = st.builds(Note, st.integers(0, 6), st.integers(-1, 1))
@@ -36,10 +36,10 @@ def test_there_and_back_is_where_it_began(chords: list[Chord | None], keys: tupl
 @pytest.mark.parametrize(("old", "new"), PAIRS, ids=lambda key: str(key))
 def test_the_numerals_of_a_key_s_chords_stay_when_it_moves(old: Key, new: Key) -> None:
     """What a progression is does not change with the key it is in; the sheet of the one becomes that of the other."""
-    chords = [entry.chord for _, entries in sheet_of(old).groups for entry in entries]
+    chords = [entry.chord for _, entries in make_keysheet(old).groups for entry in entries]
     moved = rekey(chords, old, new)
     assert numerals(moved, new) == numerals(chords, old)
-    assert list(moved) == [entry.chord for _, entries in sheet_of(new).groups for entry in entries]
+    assert list(moved) == [entry.chord for _, entries in make_keysheet(new).groups for entry in entries]
 
 
 @given(PROGRESSIONS, st.sampled_from(PAIRS))
@@ -67,13 +67,13 @@ def test_players_names_change_the_name_and_not_the_sound(chord: Chord, pair: tup
     """After the step no root or bass is Fb, Cb, E#, B# or doubly altered, and doing it twice changes nothing more."""
     (moved,) = rekey([chord], *pair)
     assert moved is not None
-    plain = for_players(moved)
+    plain = plain_chord(moved)
     assert [t.pitch_class for t in plain.tones] == [t.pitch_class for t in moved.tones]
     assert plain.lowest.pitch_class == moved.lowest.pitch_class
     for note in (plain.root, plain.lowest):
         assert abs(note.alter) <= 1
         assert note.alter == 0 or note.pitch_class not in SEMITONES
-    assert for_players(plain) == plain
+    assert plain_chord(plain) == plain
 
 
 @pytest.mark.parametrize(
@@ -85,7 +85,7 @@ def test_players_names_change_the_name_and_not_the_sound(chord: Chord, pair: tup
 )  # fmt: skip
 def test_what_players_call_it(chord: str, plain: str) -> None:
     """Fb is E, and its first inversion E/G#; a chord with a usual name keeps it."""
-    assert str(for_players(Chord.parse(chord))) == plain
+    assert str(plain_chord(Chord.parse(chord))) == plain
 
 
 def test_a_plain_name_leans_the_way_its_signs_do() -> None:

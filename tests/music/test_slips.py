@@ -25,11 +25,11 @@ TYPED = st.text(alphabet="ABCDEFGHabcdefgmMinjor#b♯♭/°øoΔ+-−6791154su3d
 @given(text=st.one_of(TYPED, st.text(max_size=6)))
 def test_any_text_is_read_or_refused_in_a_sentence(read: Callable[[str], Any], text: str) -> None:
     """No other kind of failure; and what was read as a chord reads back as written."""
-    found, refused = None, None
+    value, refused = None, None
     try:
-        found = read(text)
+        value = read(text)
     except BadMusic as error:
         refused = error
     assert refused is None or is_one_sentence(refused)
-    if isinstance(found, Chord):
-        assert Chord.parse(str(found)) == found
+    if isinstance(value, Chord):
+        assert Chord.parse(str(value)) == value

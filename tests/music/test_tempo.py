@@ -10,7 +10,7 @@ from hypothesis import example, given
 from hypothesis import strategies as st
 
 from coach.errors import BadMusic
-from coach.music.tempo import TempoPlan, bpm_value, constant, smooth, steps
+from coach.music.tempo import TempoPlan, bpm_value, constant_tempo, smooth_tempo, stepped_tempo
 from tests.sentences import is_one_sentence
 
 BPM = st.fractions(20, 400, max_denominator=20)
@@ -24,7 +24,11 @@ def plans(draw: st.DrawFn) -> TempoPlan:
     start, end = draw(BPM), draw(BPM)
     plan = draw(
         st.sampled_from(
-            [constant(start), smooth(start, end, draw(LENGTHS)), steps(start, end, Fraction(7), draw(LENGTHS))]
+            [
+                constant_tempo(start),
+                smooth_tempo(start, end, draw(LENGTHS)),
+                stepped_tempo(start, end, Fraction(7), draw(LENGTHS)),
+            ]
         )
     )
     beat = Fraction(0)
@@ -44,9 +48,9 @@ def test_beats_come_back_from_seconds(plan: TempoPlan, beat: Fraction) -> None:
 
 
 @given(plans(), BEATS, BEATS)
-def test_time_only_runs_forward(plan: TempoPlan, one: Fraction, other: Fraction) -> None:
+def test_time_only_runs_forward(plan: TempoPlan, beat: Fraction, other: Fraction) -> None:
     """A later beat is never earlier in seconds (but for a billionth, in which ramps are rounded)."""
-    first, second = sorted((one, other))
+    first, second = sorted((beat, other))
     assert plan.seconds(first) <= plan.seconds(second) + 1e-9
 
 
@@ -69,7 +73,7 @@ def test_a_turn_leaves_the_past_alone(plan: TempoPlan, beat: int, bpm: Fraction)
 
 def test_two_hundred_bars_at_137_are_exact() -> None:
     """Beat 800 at 137 bpm falls at 48000/137 seconds exactly, on the nearest sample."""
-    plan = constant(Fraction(137))
+    plan = constant_tempo(Fraction(137))
     assert plan.exact_seconds(Fraction(800)) == Fraction(48000, 137)
     assert [plan.frame(Fraction(b), 48000) for b in range(801)] == [
         round(Fraction(b * 60 * 48000, 137)) for b in range(801)
@@ -78,7 +82,7 @@ def test_two_hundred_bars_at_137_are_exact() -> None:
 
 def test_stepped_plans_stay_exact() -> None:
     """Four beats at 60, four at 80 and four at 100 take 4 + 3 + 2.4 seconds exactly."""
-    plan = steps(Fraction(60), Fraction(100), Fraction(20), Fraction(4))
+    plan = stepped_tempo(Fraction(60), Fraction(100), Fraction(20), Fraction(4))
     assert plan.exact_seconds(Fraction(12)) == Fraction(94, 10)
 
 
@@ -94,7 +98,7 @@ def test_stepped_plans_stay_exact() -> None:
 )
 def test_steps_land_on_the_end(start: int, end: int, step: int, tempos: list[int]) -> None:
     """The last step is cut short to land on the tempo asked for, upward or downward."""
-    plan = steps(Fraction(start), Fraction(end), Fraction(step), Fraction(8))
+    plan = stepped_tempo(Fraction(start), Fraction(end), Fraction(step), Fraction(8))
     assert [s.bpm for s in plan.segments] == tempos
     assert [s.beat for s in plan.segments] == [8 * k for k in range(len(tempos))]
 
@@ -103,7 +107,7 @@ def test_steps_land_on_the_end(start: int, end: int, step: int, tempos: list[int
 @example(Fraction(60), Fraction(120), 64)
 def test_a_smooth_ramp_is_the_integral_of_its_tempo(start: Fraction, end: Fraction, beats: int) -> None:
     """The closed form agrees with summing 60/bpm over thousands of slivers of a beat (midpoint rule)."""
-    plan = smooth(start, end, Fraction(beats))
+    plan = smooth_tempo(start, end, Fraction(beats))
     slivers = 4000
     width = beats / slivers
     slope = float(end - start) / beats
@@ -113,7 +117,7 @@ def test_a_smooth_ramp_is_the_integral_of_its_tempo(start: Fraction, end: Fracti
 
 def test_a_smooth_ramp_rises_evenly_and_then_stands() -> None:
     """From 60 to 120 over 16 beats: 90 half way, 120 at the end and ever after."""
-    plan = smooth(Fraction(60), Fraction(120), Fraction(16))
+    plan = smooth_tempo(Fraction(60), Fraction(120), Fraction(16))
     assert [plan.bpm_at(Fraction(b)) for b in (0, 8, 16, 99)] == [60, 90, 120, 120]
 
 
@@ -137,12 +141,12 @@ def test_bad_tempos_are_refused(typed: str | float) -> None:
 def test_steps_that_lead_nowhere_are_refused(step: int | Fraction, every: int) -> None:
     """No step, no length, or millions of steps: refused in one sentence."""
     with pytest.raises(BadMusic) as caught:
-        steps(Fraction(60), Fraction(120), Fraction(step), Fraction(every))
+        stepped_tempo(Fraction(60), Fraction(120), Fraction(step), Fraction(every))
     assert is_one_sentence(caught.value)
 
 
 def test_a_ramp_over_no_bars_is_refused() -> None:
     """A smooth ramp needs a length."""
     with pytest.raises(BadMusic) as caught:
-        smooth(Fraction(60), Fraction(120), Fraction(0))
+        smooth_tempo(Fraction(60), Fraction(120), Fraction(0))
     assert is_one_sentence(caught.value)

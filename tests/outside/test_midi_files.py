@@ -21,7 +21,7 @@ import mido
 import numpy as np
 import pytest
 
-from coach.music.tempo import TempoPlan, smooth
+from coach.music.tempo import TempoPlan, smooth_tempo
 from coach.paper.midi_file import VELOCITY, midi_of, ticks_for
 from coach.picking.realise import HeldBar, Hold
 from coach.song.piece import Piece
@@ -175,7 +175,7 @@ def at_beats(file: mido.MidiFile, ticks: int, quarters: int) -> list[float]:
 def test_a_ramp_never_strays_by_a_millisecond(start: int, end: int) -> None:
     """Against t(x) = 60/a ln(1 + a x / b0), every eighth of a beat over 16 bars of ramp and 4 of the last tempo."""
     piece = over("outside-in", loops=4)
-    plan = smooth(Fraction(start), Fraction(end), Fraction(64))
+    plan = smooth_tempo(Fraction(start), Fraction(end), Fraction(64))
     file = read(midi_of(piece, plan=plan))
     for k, seconds in enumerate(at_beats(file, file.ticks_per_beat, 80)):
         assert abs(seconds - plan.seconds(Fraction(k, 8))) < 0.001

@@ -19,7 +19,7 @@ from music21 import roman
 
 from coach.music.chords import Chord
 from coach.music.keys import KEYS, MAJOR_KEYS, Key
-from coach.music.keysheet import KeySheet, sheets
+from coach.music.keysheet import KeySheet, make_keysheets
 from coach.music.notes import Note
 from coach.music.numerals import chord_of, numeral
 from coach.music.rekey import capo_to_match, rekey
@@ -56,7 +56,7 @@ def test_scales_and_signatures_are_the_library_s(key: Key) -> None:
     assert [p.name for p in theirs.pitches[:7]] == [library_name(note) for note in key.scale]
 
 
-@pytest.mark.parametrize("sheet", sheets(), ids=lambda sheet: str(sheet.key))
+@pytest.mark.parametrize("sheet", make_keysheets(), ids=lambda sheet: str(sheet.key))
 def test_every_chord_of_every_key_is_spelled_as_the_library_spells_it(sheet: KeySheet) -> None:
     """Triads, sevenths, raised seventh, secondary dominants, borrowed: 30 keys. Source: music21 `RomanNumeral`."""
     for _, entries in sheet.groups:
@@ -116,7 +116,7 @@ def test_the_chords_that_f_major_borrows_from_f_minor() -> None:
     told = ["i", "ii°", "bIII", "iv", "v", "bVI", "bVII"]
     chords = ["Fm", "Gdim", "Ab", "Bbm", "Cm", "Db", "Eb"]
     assert [str(chord_of(n, Key.parse("F"))) for n in told] == chords
-    (sheet,) = sheets(Key.parse("F"))
+    (sheet,) = make_keysheets(Key.parse("F"))
     assert [(e.numeral, str(e.chord)) for e in sheet.borrowed] == list(zip(told, chords, strict=True))
 
 
@@ -172,7 +172,7 @@ def test_flat_degrees_are_a_semitone_below_the_major_scale(key: Key) -> None:
 @pytest.mark.parametrize("key", MAJOR_KEYS, ids=str)
 def test_no_dominant_of_a_diminished_triad_and_no_bare_one_of_four(key: Key) -> None:
     """Only major and minor triads have one; V/IV without its seventh is I. Source: SecDom and liquisearch, as above."""
-    (sheet,) = sheets(key)
+    (sheet,) = make_keysheets(key)
     offered = {entry.numeral for entry in sheet.dominants}
     assert offered == {"V/ii", "V/iii", "V/V", "V/vi", "V7/ii", "V7/iii", "V7/IV", "V7/V", "V7/vi"}
     assert numeral(Chord(key.tonic), key) == "I"

@@ -10,8 +10,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.music.meter import Meter
-from coach.music.ramps import Alternate, Climb, Earned, Ramp, Smooth, Steady, Twice
-from coach.music.tempo import smooth as smooth_plan
+from coach.music.ramps import Alternate, Climb, Earned, Ramp, SlowThenTarget, Smooth, Steady
+from coach.music.tempo import smooth_tempo as smooth_plan
 from coach.picking.realise import HeldBar
 from coach.session.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run, bar_seconds
 from coach.song.piece import PieceBar
@@ -94,7 +94,7 @@ def test_a_new_thing_is_heard_first() -> None:
 def test_a_listening_run_goes_round_and_ends_by_itself() -> None:
     """Four bars at 60 take 16 s, then at 120 8 s: a minute of it is over with the round that crosses the minute. No
     bar is counted in or played, and all of it sounds in full."""
-    run = run_of(Twice(Fraction(60), Fraction(120), BARS), layer="thumb", listens=True, play_limit=60.0)
+    run = run_of(SlowThenTarget(Fraction(60), Fraction(120), BARS), layer="thumb", listens=True, play_limit=60.0)
     heard = []
     while (order := run.next_order(run.current)) is not None:
         assert run.begin(order) is None

@@ -15,7 +15,7 @@ import numpy as np
 import pytest
 
 from coach.errors import CoachError
-from coach.music.tempo import constant, smooth, steps
+from coach.music.tempo import constant_tempo, smooth_tempo, stepped_tempo
 from coach.sound.clock import FakeClock
 from coach.sound.device import SilentSpeaker
 from coach.sound.engine import Engine
@@ -71,9 +71,9 @@ def ending(count: int, make: Callable[[int], BarScore]) -> Callable[[int], BarSc
 
 
 PLANS = {
-    "137 bpm": constant(Fraction(137)),
-    "steps": steps(Fraction(80), Fraction(137), Fraction(3), Fraction(16)),
-    "smooth": smooth(Fraction(61), Fraction(137), Fraction(640)),
+    "137 bpm": constant_tempo(Fraction(137)),
+    "steps": stepped_tempo(Fraction(80), Fraction(137), Fraction(3), Fraction(16)),
+    "smooth": smooth_tempo(Fraction(61), Fraction(137), Fraction(640)),
 }
 
 

@@ -9,7 +9,7 @@ from itertools import pairwise
 import numpy as np
 import pytest
 
-from coach.music.tempo import TempoPlan, constant, smooth, steps
+from coach.music.tempo import TempoPlan, constant_tempo, smooth_tempo, stepped_tempo
 from coach.picking.plucks import ACCENT, SOFT
 from coach.sound.click import LENGTH_S, PEAK, knock, peak_dbfs
 from coach.sound.humming import hum
@@ -19,9 +19,9 @@ from coach.sound.timing import click_frames, clicks_of, place
 from tests.sound.hands import RATE, bar, onsets, picked_bar, pluck
 
 PLANS = {
-    "137 bpm": constant(Fraction(137)),
-    "steps": steps(Fraction(80), Fraction(137), Fraction(3), Fraction(16)),
-    "smooth": smooth(Fraction(61), Fraction(137), Fraction(640)),
+    "137 bpm": constant_tempo(Fraction(137)),
+    "steps": stepped_tempo(Fraction(80), Fraction(137), Fraction(3), Fraction(16)),
+    "smooth": smooth_tempo(Fraction(61), Fraction(137), Fraction(640)),
 }
 
 
@@ -50,12 +50,12 @@ def test_clicks_of_200_bars_are_at_the_exact_sample(name: str) -> None:
 def test_137_bpm_does_not_drift_by_hand() -> None:
     """At 137 bpm beat 799 falls at 799 · 60/137 s: sample 16796496.35 of 48 kHz, so 16796496."""
     assert round(799 * 60 / 137 * 48000) == 16796496
-    assert click_frames(constant(Fraction(137)), 200, 4, 48000)[-1].frame == 16796496
+    assert click_frames(constant_tempo(Fraction(137)), 200, 4, 48000)[-1].frame == 16796496
 
 
 def test_first_click_is_down_and_differs() -> None:
     """The first click of a bar is higher and heavier than the others; both are shorter than 30 ms."""
-    kinds = [click.kind for click in click_frames(constant(Fraction(90)), 2, 3, RATE)]
+    kinds = [click.kind for click in click_frames(constant_tempo(Fraction(90)), 2, 3, RATE)]
     assert kinds == [DOWN, BEAT, BEAT] * 2
     tops = {}
     for kind in (DOWN, BEAT):
@@ -98,7 +98,7 @@ def test_plucks_land_where_the_plan_says() -> None:
 
 def test_string_rings_until_plucked_again() -> None:
     """A string plucked again falls silent within 3 ms of that moment, and not a sample before it."""
-    mixer, plan = Mixer(RATE), constant(Fraction(60))
+    mixer, plan = Mixer(RATE), constant_tempo(Fraction(60))
     once = BarScore(0, Fraction(4), Fraction(60), Fraction(60), (), (pluck(0, 5, 45),))
     again = BarScore(0, Fraction(4), Fraction(60), Fraction(60), (), (pluck(0, 5, 45), pluck(2, 5, 48)))
     other = BarScore(0, Fraction(4), Fraction(60), Fraction(60), (), (pluck(2, 5, 48),))
@@ -111,7 +111,7 @@ def test_string_rings_until_plucked_again() -> None:
 
 def test_string_rings_across_the_bar_line() -> None:
     """Two bars mixed apart, joined by the carry, are the same samples as one long bar."""
-    plan = constant(Fraction(100))
+    plan = constant_tempo(Fraction(100))
     notes = (pluck(0, 6, 43), pluck("7/2", 4, 55), pluck(5, 4, 57), pluck("11/2", 1, 67))
     long = BarScore(0, Fraction(8), Fraction(100), Fraction(100), (), notes)
     halves = [
@@ -124,7 +124,7 @@ def test_string_rings_across_the_bar_line() -> None:
 
 def test_a_bar_can_be_mixed_again() -> None:
     """Mixing a bar leaves the carry it was given as it was: a second time gives the same samples."""
-    mixer, plan = Mixer(RATE), constant(Fraction(120))
+    mixer, plan = Mixer(RATE), constant_tempo(Fraction(120))
     _, carry = mixer.mix(bar(0, 120, plucks=picked_bar()), 0, 2 * RATE, plan, Fraction(0), NOTHING)
     score = bar(1, 120, plucks=picked_bar())
     twice = [mixer.mix(score, 2 * RATE, 4 * RATE, plan, Fraction(4), carry) for _ in range(2)]
@@ -207,7 +207,7 @@ def test_a_hummed_note_lies_at_its_exact_sample_over_any_bar_line() -> None:
     """At 97 bpm, from beat 3 1/3 for three beats: the very samples of the tone at round(t · rate), bar line or not."""
     tone = Tone(Fraction(10, 3), Fraction(3), 64)
     sound = render([hummed(0, (tone,)), hummed(1, ())], RATE, tail_s=0)
-    plan = constant(Fraction(97))
+    plan = constant_tempo(Fraction(97))
     first, last = plan.frame(Fraction(10, 3), RATE), plan.frame(Fraction(19, 3), RATE)
     wave = hum(64, last - first, RATE)
     assert not sound[:first].any()
@@ -221,7 +221,7 @@ def test_the_tune_follows_the_guide_s_volume_and_rings_out() -> None:
     score = hummed(0, (Tone(Fraction(3), Fraction(1), 60),))
     assert not render([score], RATE, guide_gain=0).any()
     sound = render([score], RATE)
-    end = constant(Fraction(97)).frame(Fraction(4), RATE)
+    end = constant_tempo(Fraction(97)).frame(Fraction(4), RATE)
     assert len(sound) > end
     assert sound[end : end + 1000].any()
 

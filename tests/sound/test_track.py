@@ -18,7 +18,7 @@ from coach import shelf
 from coach.commands.picking import held_bars
 from coach.errors import BadInput, CoachError
 from coach.music.notes import Pitch
-from coach.music.tempo import smooth
+from coach.music.tempo import smooth_tempo
 from coach.picking.plucks import ACCENT
 from coach.song.chart import TuneNote
 from coach.song.piece import Piece, PieceBar, pattern_piece
@@ -57,7 +57,7 @@ def note(beat: str, length: str, pitch: str, *, tied: bool = False) -> TuneNote:
 
 def test_every_click_of_a_climb_is_at_its_exact_sample() -> None:
     """60 to 90 bpm over 8 bars, then 90: t = 60/a · ln(1 + a·x/60) with a = 30/32 a beat, worked out here by hand."""
-    plan = smooth(Fraction(60), Fraction(90), Fraction(8))
+    plan = smooth_tempo(Fraction(60), Fraction(90), Fraction(8))
 
     def climb(n: int, _: PieceBar) -> tuple[Fraction, Fraction]:
         return plan.bpm_at(Fraction(n)), plan.bpm_at(Fraction(n + 1))

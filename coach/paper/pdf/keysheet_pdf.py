@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Iterator, Sequence
 
-from coach.music.keysheet import Entry, KeySheet, renamed_roots, rows_of
+from coach.music.keysheet import KeySheet, KeySheetEntry, renamed_roots, table_rows
 from coach.paper.pdf.document import Sheet, printed
 from coach.paper.pdf.glyphs import BOLD, ITALIC
 from coach.paper.pdf.layout import Block, Item, check_paper, fitted, rule, text_width, words, wrapped
@@ -36,7 +36,7 @@ def _key(sheet: KeySheet, room: float, group: str) -> Block:
     column = (room - _LABEL) / 7
     y = 21.0
     last = ""
-    for k, (name, line) in enumerate(rows_of(sheet)):
+    for k, (name, line) in enumerate(table_rows(sheet)):
         if name != last and k:
             items.append(rule("rule", f"{group}-rule{k}", 0, y + 2, room, y + 2, 0.3, 0.5))
         if name != last:
@@ -52,7 +52,7 @@ def _key(sheet: KeySheet, room: float, group: str) -> Block:
     return Block(tuple(items), y, apart=22, marks=((1, sheet.key.title),))
 
 
-def _entries(line: Sequence[Entry], column: float, y: float, group: str) -> Iterator[Item]:
+def _entries(line: Sequence[KeySheetEntry], column: float, y: float, group: str) -> Iterator[Item]:
     for entry in line:
         x = _LABEL + entry.column * column
         name = f"{group}-{entry.column}"

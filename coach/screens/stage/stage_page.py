@@ -22,7 +22,7 @@ from textual.widgets import Static
 
 from coach.errors import CoachError
 from coach.music.clicks import ClickWay
-from coach.music.ramps import tenth
+from coach.music.ramps import round_bpm
 from coach.plan.listening import HEARD
 from coach.plan.planner import Block
 from coach.screens.shared.actions import STAGE, action, bindings, first_key
@@ -445,7 +445,7 @@ class Stage(StageKeys, BlankLines, Screen[str]):
             self.run_state.stumble()
         slot = self.loop.bar(order.loop_bar).slot_beats
         beat = Fraction(position.beat) // slot * slot
-        self.take.add_stumble(order.loop_bar, beat, tenth(position.bpm / float(order.share)), order.pass_no)
+        self.take.add_stumble(order.loop_bar, beat, round_bpm(position.bpm / float(order.share)), order.pass_no)
         self._changed()
 
     def action_next(self) -> None:

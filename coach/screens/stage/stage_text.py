@@ -9,7 +9,7 @@ from itertools import chain
 
 from coach.music.clicks import CLICK_MODES, ClickWay
 from coach.music.meter import count_syllables
-from coach.music.ramps import shown
+from coach.music.ramps import tempo_text
 from coach.picking.layers import next_layer
 from coach.screens.shared.actions import STAGE, hints
 from coach.screens.shared.figures import figure
@@ -51,10 +51,10 @@ def stage_words(now: Moment) -> dict[str, str]:
 def _tempo(now: Moment) -> dict[str, str]:
     run = now.run
     bpm = now.order.bpm_from if now.order else run.ramp.tempo(0, [])[0] + run.nudge
-    exact = "" if bpm == round(bpm) else f" ({shown(bpm)})"
+    exact = "" if bpm == round(bpm) else f" ({tempo_text(bpm)})"
     return {
         "bpm": figure(str(round(bpm))),
-        "unit": f"{shown(bpm)} bpm · held" if run.held else f"beats a minute{exact}",
+        "unit": f"{tempo_text(bpm)} bpm · held" if run.held else f"beats a minute{exact}",
         "ramp": f"{run.ramp.name}: {run.ahead()}",
     }
 
@@ -146,7 +146,7 @@ def _below(now: Moment) -> dict[str, str]:
     ladder = f"{gap} ".join(f"▐{name}▌" if name == run.layer else f"{gap}{name}{gap}" for name in layers)
     way = CLICK_MODES[click.mode] + (f" {click.bars_on} on {click.bars_off} off" if click.mode == "gaps" else "")
     last = now.passes[-SHOWN_PASSES:]
-    told = "  ".join(f"{shown(p.bpm)} {'✓' if p.clean else '×' * min(p.stumbles, 3)}" for p in last)
+    told = "  ".join(f"{tempo_text(p.bpm)} {'✓' if p.clean else '×' * min(p.stumbles, 3)}" for p in last)
     hummed = "   tune hummed" if now.humming else ""
     early = "   thins a bar early" if run.singing and run.early else ""
     click_words = f"click {way} {volume_bar(settings.click_volume)}"

@@ -16,7 +16,7 @@ from textual.widgets import Static
 
 from coach.errors import CoachError
 from coach.log.takes import VERDICTS
-from coach.music.ramps import shown
+from coach.music.ramps import tempo_text
 from coach.screens.shared.actions import VERDICT, action, bindings, first_key, keys_shown
 from coach.screens.shared.leaving import leave
 from coach.screens.shared.thread_results import stands
@@ -68,7 +68,7 @@ class Verdict(ModalScreen[str]):
         count = f"{len(self.passes)} pass{'es' if len(self.passes) > 1 else ''}"
         clean = sum(p.clean for p in self.passes)
         tempos = [p.bpm for p in self.passes]
-        head = f"{count}, {clean} clean, {shown(min(tempos))} to {shown(max(tempos))} bpm"
+        head = f"{count}, {clean} clean, {tempo_text(min(tempos))} to {tempo_text(max(tempos))} bpm"
         asked = [
             f" {'▸' if word.id == self.marked else ' '} {keys_shown(word, self.keys):>2}   {word.says}"
             for word in VERDICT[: len(VERDICTS)]

@@ -25,7 +25,7 @@ from coach.guitar.key_finder import USUAL_MAX_CAPO, KeyChoice, Range, keys
 from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.keys import Key
-from coach.music.meter import Meter, spoken
+from coach.music.meter import Meter, beat_text
 from coach.music.notes import Pitch
 from coach.picking.pattern import MOST_SLOTS, Pattern
 from coach.picking.realise import HeldBar, Hold, realise
@@ -280,7 +280,7 @@ class _Proposer:
             return self.lanes(meter, [offset, *changes], offset, "the pick-up begins on the root")
         if not changes:
             return None
-        told = "the chord changes on beat " + _listed([spoken(beat) for beat in changes])
+        told = "the chord changes on beat " + _listed([beat_text(beat) for beat in changes])
         if family.half and not offset and changes == [Fraction(meter.beats, 2)]:
             return BarWay(pattern=family.half, why=f"{told}: {family.half} tells its root there")
         if set(changes) <= {beat for beats in thumb.values() for beat in beats}:
@@ -415,7 +415,7 @@ class _Proposer:
             yield f"the tune is plucked {octaves} {'above' if away > 0 else 'below'} the voice"
         for name, placing in placed.items():
             for number, beat in placing.missed[:3]:
-                yield f"{name}, bar {number + 1}: the note on beat {spoken(beat)} is out of this hand's reach there"
+                yield f"{name}, bar {number + 1}: the note on beat {beat_text(beat)} is out of this hand's reach there"
 
 
 def pick_up_offset(part: Part, number: int, meter: Meter) -> Fraction:

@@ -17,7 +17,7 @@ from coach.guitar.grip import Grip
 from coach.guitar.shape import Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
-from coach.music.rekey import for_players, rekey
+from coach.music.rekey import plain_chord, rekey
 from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay
 
 BAR, CHORD, PART, ALL = "this bar", "this chord in the part", "the part", "the whole song"
@@ -183,7 +183,7 @@ def _named(table: Mapping[str, str], old: Key, new: Key) -> dict[str, str]:
     if old == new:
         return dict(table)
     chords = rekey([Chord.parse(name) for name in table], old, new)
-    return {str(for_players(c)): value for c, value in zip(chords, table.values(), strict=True) if c is not None}
+    return {str(plain_chord(c)): value for c, value in zip(chords, table.values(), strict=True) if c is not None}
 
 
 def _chord_free(way: PartWay, chord: str) -> PartWay:

@@ -11,7 +11,7 @@ import pytest
 
 from coach.log.takes import VERDICTS
 from coach.music.keys import KEYS, Key
-from coach.music.keysheet import sheet_of, sheets
+from coach.music.keysheet import make_keysheet, make_keysheets
 from coach.paper.pdf.document import sheet_leaves, sheet_pdf
 from coach.paper.pdf.keysheet_pdf import keysheet_leaves, keysheet_pdf
 from coach.paper.pdf.layout import Item, Text
@@ -32,19 +32,21 @@ def placed(items: tuple[Item, ...], kind: str) -> list[Text]:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_every_key_on_paper_without_a_collision(paper: str) -> None:
     """Thirty keys, each in the outline; every chord of each sheet stands there."""
-    leaves = keysheet_leaves(sheets(), paper=paper)
+    leaves = keysheet_leaves(make_keysheets(), paper=paper)
     assert faults(leaves) == ()
-    document = pymupdf.open(stream=keysheet_pdf(sheets(), paper=paper).data)
+    document = pymupdf.open(stream=keysheet_pdf(make_keysheets(), paper=paper).data)
     assert [title for level, title, _ in document.get_toc() if level == 2] == [key.title for key in KEYS]
     for page in document:
         check_page(page)
     chords = [i.text for page in leaves.pages for i in placed(page.items, "chord")]
-    assert sorted(chords) == sorted(str(e.chord) for sheet in sheets() for _, group in sheet.groups for e in group)
+    assert sorted(chords) == sorted(
+        str(e.chord) for sheet in make_keysheets() for _, group in sheet.groups for e in group
+    )
 
 
 def test_a_dominant_stands_under_the_chord_it_leads_to() -> None:
     """G major: B7, V7/vi, in the column of Em; the numeral over its chord."""
-    items = keysheet_leaves([sheet_of(Key.parse("G"))]).pages[0].items
+    items = keysheet_leaves([make_keysheet(Key.parse("G"))]).pages[0].items
     by_text = {i.text: i for i in placed(items, "chord")}
     numerals = {i.text: i for i in placed(items, "numeral")}
     assert by_text["B7"].x == by_text["Em"].x == numerals["V7/vi"].x
@@ -72,7 +74,7 @@ def test_a_record_to_fill_in(paper: str, count: int) -> None:
 
 def test_the_same_sheet_has_the_same_bytes() -> None:
     """No clock and no chance in them."""
-    sheet = sheet_of(Key.parse("Ebm"))
+    sheet = make_keysheet(Key.parse("Ebm"))
     assert keysheet_pdf([sheet]).data == keysheet_pdf([sheet]).data
     blank = record_pdf(verdicts=VERDICTS, cautions=CAUTIONS)
     assert blank.data == record_pdf(verdicts=VERDICTS, cautions=CAUTIONS).data
