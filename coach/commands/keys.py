@@ -11,7 +11,7 @@ from coach.commands.arguments import Command, add_json, whole
 from coach.commands.hand import add_hand, hand_given, range_given, tuning_given
 from coach.commands.route import bars_given, name_of, points
 from coach.commands.theory import key_given
-from coach.guitar.key_finder import HIGHEST_CAPO, USUAL_MAX_CAPO, KeyChoice, keys
+from coach.guitar.key_finder import HIGHEST_CAPO, USUAL_MAX_CAPO, KeyChoice, find_keys
 from coach.music.keys import Key
 
 SHOWN = 5
@@ -36,7 +36,7 @@ def _keys(args: Namespace) -> None:
     max_capo = whole(args.max_capo, "--max-capo", 0, HIGHEST_CAPO)
     limit = None if args.limit is None else whole(args.limit, "--limit", 1, 999)
     free = melody is not None or voice is not None
-    found = keys(
+    found = find_keys(
         bars, key, hand_given(args), tuning_given(args.tuning),
         melody=melody, voice=voice, fixed=not free, max_capo=max_capo,
     )  # fmt: skip

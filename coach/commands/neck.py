@@ -14,8 +14,8 @@ from coach.commands.hand import add_hand, hand_given, tuning_given
 from coach.errors import BadInput
 from coach.guitar.bass import bass_of
 from coach.guitar.grip import Grip
-from coach.guitar.naming import Reading, readings
-from coach.guitar.search import USUAL_MAX_FRET, grips, usual_first
+from coach.guitar.naming import ChordName, name_shape
+from coach.guitar.search import USUAL_MAX_FRET, find_grips, usual_first
 from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
@@ -47,7 +47,7 @@ def _neck(args: Namespace) -> None:
     max_fret = whole(args.max_fret, "--max-fret", 0, HIGHEST_FRET - capo)
     limit = None if args.limit is None else whole(args.limit, "--limit", 1, 100_000)
     hand, tuning = hand_given(args), tuning_given(args.tuning)
-    found = usual_first(grips(chord, hand, tuning, capo=capo, max_fret=max_fret), _usual(chord, tuning))
+    found = usual_first(find_grips(chord, hand, tuning, capo=capo, max_fret=max_fret), _usual(chord, tuning))
     wanted = found if limit is None else found[:limit]
     data = [_grip_row(grip, tuning) for grip in wanted]
     answer(args.json, data, _neck_lines(chord, found, wanted if limit else found[:DRAWN]))
@@ -119,12 +119,12 @@ def _name(args: Namespace) -> None:
         key = None if args.key is None else Key.parse(args.key)
     except BadInput as error:
         raise error.at("--key") from None
-    found = readings(shape, tuning, key)
+    found = name_shape(shape, tuning, key)
     data = [
         {
             "chord": str(r.chord),
             "notes": [str(note) for note in r.notes],
-            "reading": r.reading,
+            "reading": r.why,
             "score": r.score,
             "missing": list(r.missing),
         }
@@ -133,7 +133,7 @@ def _name(args: Namespace) -> None:
     answer(args.json, data, _name_lines(shape, tuning, key, found))
 
 
-def _name_lines(shape: Shape, tuning: Tuning, key: Key | None, found: Sequence[Reading]) -> Iterator[str]:
+def _name_lines(shape: Shape, tuning: Tuning, key: Key | None, found: Sequence[ChordName]) -> Iterator[str]:
     best = found[0] if found else None
     yield from side_by_side([Drawing(str(shape), shape, bass_of(shape, best.chord, tuning) if best else None)])
     if best is None:
@@ -143,7 +143,7 @@ def _name_lines(shape: Shape, tuning: Tuning, key: Key | None, found: Sequence[R
     yield ""
     wide = max(len(str(r.chord)) for r in found)
     for r in found:
-        first, *rest = wrapped(r.reading, " " * (wide + 2), width())
+        first, *rest = wrapped(r.why, " " * (wide + 2), width())
         yield f"{str(r.chord).ljust(wide)}  {first.strip()}"
         yield from rest
 

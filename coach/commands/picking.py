@@ -10,7 +10,7 @@ from coach import shelf
 from coach.commands.answers import answer, note, table, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
 from coach.errors import BadInput
-from coach.guitar.open_shapes import pinned_shapes
+from coach.guitar.open_shapes import read_pinned_shapes
 from coach.music.chords import read_bars
 from coach.music.meter import Meter, beat_text, count_syllables
 from coach.picking.layers import FULL, LAYERS, check_layer, ladder, thinned
@@ -124,7 +124,7 @@ def held_bars(chords: str, meter: Meter, pins: str = "") -> tuple[HeldBar, ...]:
     A pin for a chord that is not among them is told on stderr.
     """
     try:
-        pinned = pinned_shapes(pins)
+        pinned = read_pinned_shapes(pins)
     except BadInput as error:
         raise error.at("--shapes") from None
     try:

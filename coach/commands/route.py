@@ -13,12 +13,12 @@ from coach.commands.hand import add_hand, hand_given, tuning_given
 from coach.commands.theory import key_given
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Grip
-from coach.guitar.held_tone import HeldTone, held_tones
+from coach.guitar.held_tone import HeldTone, find_held_tones
 from coach.guitar.key_finder import HIGHEST_CAPO
 from coach.guitar.moves import Change
-from coach.guitar.route import Route, route
+from coach.guitar.route import Route, find_route
 from coach.guitar.shape import Shape
-from coach.guitar.standins import StandIn, standins
+from coach.guitar.standins import StandIn, find_standins
 from coach.guitar.tuning import Tuning
 from coach.music.chords import Chord, read_bars
 from coach.music.keys import Key
@@ -79,20 +79,20 @@ def _shapes(args: Namespace) -> None:
     pins = _by_chord(args.pin, "--pin", "x32010", _shape, chords)
     tops = _by_chord(args.top, "--top", "E4", _top, chords)
     at = None if args.easier is None else _position(args.easier, chords)
-    found = route(
+    found = find_route(
         chords, hand, tuning,
         capo=capo, pins=pins, tops=tops, minimax=args.minimax, loop=args.loop, max_fret=max_fret,
     )  # fmt: skip
     easier: tuple[StandIn, ...] | None = None
     if at is not None and (hard := chords[at]) is not None:
         before = found.grips[at - 1] if at else None
-        easier = standins(
+        easier = find_standins(
             hard, hand, tuning,
             capo=capo, max_fret=max_fret, instead_of=found.grips[at], before=before, scale=key.scale if key else (),
         )  # fmt: skip
     through = None
     if args.hold:
-        through = held_tones([c for c in chords if c], hand, tuning, capo=capo, max_fret=max_fret)
+        through = find_held_tones([c for c in chords if c], hand, tuning, capo=capo, max_fret=max_fret)
     data = _route_data(chords, found, key)
     if easier is not None:
         data["easier"] = [_standin_data(s) for s in easier]

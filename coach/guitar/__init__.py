@@ -1,1 +1,1 @@
-"""Floor 2: tunings and the neck, left-hand shapes searched, costed and named, routes, stand-ins, key and capo. Pure."""
+"""The fretting hand: tunings, the neck, chord shapes, their search, cost and names, routes, key and capo. Pure."""

@@ -1,4 +1,4 @@
-"""The candidates for each chord of a route: the cheapest grips that keep what the player asked for.
+"""Candidate grips for each chord of a route: the cheapest that keep what the player asked for.
 
 A pin fixes a shape, a wanted top note the highest sound; both by chord symbol or by position.
 """
@@ -10,7 +10,7 @@ from typing import TypeVar
 
 from coach.errors import BadShape
 from coach.guitar.bass import bass_of
-from coach.guitar.fingering import MUTED, OPEN, Hold, holds
+from coach.guitar.fingering import MUTED, OPEN, Fingering, find_fingerings
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.neck import Neck
 from coach.guitar.shape import Shape
@@ -22,25 +22,25 @@ CANDIDATES = 24
 
 Pins = Mapping[int | str, Shape]
 Tops = Mapping[int | str, Note | Pitch]
-Find = Callable[[Chord], Sequence[Grip]]
+FindGrips = Callable[[Chord], Sequence[Grip]]
 T = TypeVar("T")
 
 
-def ways_to_hold(frets: tuple[int | None, ...], hand: Hand, capo: int = 0) -> list[Hold]:
+def reachable_fingerings(frets: tuple[int | None, ...], hand: Hand, capo: int = 0) -> list[Fingering]:
     """Every way to hold these frets (string 6 first) that lies within the hand's stretch, cheapest first."""
-    lowest = min((f for f in frets if f), default=0)
+    lowest = min((fret for fret in frets if fret), default=0)
     pattern = tuple(MUTED if f is None else OPEN if f == 0 else f - lowest for f in frets)
     at_mm = Neck(hand.scale_mm, capo).fingers_mm
     return [
-        hold
-        for hold in holds(pattern, hand.thumb, hand.barres)
-        if all(at_mm[high + lowest] - at_mm[low + lowest] <= share * hand.span_mm for low, high, share in hold.pairs)
+        f
+        for f in find_fingerings(pattern, hand.thumb, hand.barres)
+        if all(at_mm[high + lowest] - at_mm[low + lowest] <= share * hand.span_mm for low, high, share in f.pairs)
     ]
 
 
-def choose(
+def choose_candidates(
     chords: Sequence[Chord | None],
-    find: Find,
+    find: FindGrips,
     tuning: Tuning = STANDARD,
     *,
     pins: Pins,
@@ -48,34 +48,34 @@ def choose(
     candidates: int = CANDIDATES,
 ) -> list[tuple[Grip | None, ...]]:
     """The candidates for each position: the cheapest grips that keep its pin and its top note. Raises BadShape."""
-    found: list[tuple[Grip | None, ...]] = []
-    known: dict[Chord, Sequence[Grip]] = {}
+    choices: list[tuple[Grip | None, ...]] = []
+    by_chord: dict[Chord, Sequence[Grip]] = {}
     for at, chord in enumerate(chords):
         if chord is None:
-            found.append((None,))
+            choices.append((None,))
             continue
-        if chord not in known:
-            known[chord] = find(chord)
-        here = known[chord]
-        pin, top = _asked(pins, at, chord), _asked(tops, at, chord)
+        if chord not in by_chord:
+            by_chord[chord] = find(chord)
+        grips = by_chord[chord]
+        pin, top = _wish_at(pins, at, chord), _wish_at(tops, at, chord)
         if pin is not None:
-            here = pinned(chord, pin, here, tuning)
-        elif not here:
+            grips = pinned_grips(chord, pin, grips, tuning)
+        elif not grips:
             raise BadShape(
                 f"no shape for {chord} is within this hand's reach",
                 mend="allow a longer stretch, barres, the thumb or more frets, or pin a shape of your own",
             )
         if top is not None:
-            here = _topped(chord, top, here, tuning)
-        found.append(tuple(here[:candidates]))
-    return found
+            grips = _keep_top(chord, top, grips, tuning)
+        choices.append(tuple(grips[:candidates]))
+    return choices
 
 
-def _asked(asked: Mapping[int | str, T], at: int, chord: Chord) -> T | None:
+def _wish_at(asked: Mapping[int | str, T], at: int, chord: Chord) -> T | None:
     return asked.get(at, asked.get(str(chord)))
 
 
-def pinned(chord: Chord, shape: Shape, known: Sequence[Grip], tuning: Tuning) -> tuple[Grip, ...]:
+def pinned_grips(chord: Chord, shape: Shape, known: Sequence[Grip], tuning: Tuning) -> tuple[Grip, ...]:
     """The grips that hold the pinned shape: those known, in all their fingerings, else one with fingers given by rule.
 
     Raises BadShape when no hand could hold it.
@@ -84,18 +84,19 @@ def pinned(chord: Chord, shape: Shape, known: Sequence[Grip], tuning: Tuning) ->
     meant = tuple(g for g in same if g.shape.fingers == shape.fingers)
     if meant or same:
         return meant or same
-    held = with_fingers(shape)
+    fingered = add_fingers(shape)
     pcs = {m % 12 for s in shape.sounding if (m := shape.midi(s, tuning)) is not None}
     steps = ("root", "second", "third", "fourth", "fifth", "sixth", "seventh")
     missing = tuple(
         steps[(tone.step - chord.root.step) % 7] for tone in chord.tones if tone.pitch_class not in pcs
     )
-    # The player chose it, so it costs no more than the hardest that was found; it is the only one in its place.
+    # The player chose it, so it costs no more than the hardest known; it is the only one in its place.
     cost = max((g.cost for g in known), default=0.0)
-    return (Grip(chord, held, _barre(held), bass_of(held, chord, tuning), missing, 0.0, cost, (("pinned", cost),)),)
+    bass = bass_of(fingered, chord, tuning)
+    return (Grip(chord, fingered, _barre_of(fingered), bass, missing, 0.0, cost, (("pinned", cost),)),)
 
 
-def with_fingers(shape: Shape) -> Shape:
+def add_fingers(shape: Shape) -> Shape:
     """The shape with a finger for each pressed string, low frets first; the first finger lies flat if need be.
 
     Raises BadShape when it takes more than four fingers.
@@ -116,7 +117,7 @@ def with_fingers(shape: Shape) -> Shape:
     return Shape(shape.frets, "".join(fingers[s] for s in STRINGS))
 
 
-def _barre(shape: Shape) -> tuple[int, int, int] | None:
+def _barre_of(shape: Shape) -> tuple[int, int, int] | None:
     """The finger that presses more than one string."""
     for finger in "1234":
         strings = [6 - k for k, c in enumerate(shape.fingers) if c == finger]
@@ -125,7 +126,7 @@ def _barre(shape: Shape) -> tuple[int, int, int] | None:
     return None
 
 
-def _topped(chord: Chord, top: Note | Pitch, known: Sequence[Grip], tuning: Tuning) -> list[Grip]:
+def _keep_top(chord: Chord, top: Note | Pitch, known: Sequence[Grip], tuning: Tuning) -> list[Grip]:
     """The grips whose highest sound is `top`. Raises BadShape that names the nearest there is."""
 
     def highest(grip: Grip) -> int:
@@ -140,16 +141,16 @@ def _topped(chord: Chord, top: Note | Pitch, known: Sequence[Grip], tuning: Tuni
     wanted = top.midi if isinstance(top, Pitch) else top.pitch_class
     period = 10_000 if isinstance(top, Pitch) else 12
 
-    def far(midi: int) -> int:
+    def distance(midi: int) -> int:
         return min((midi - wanted) % period, (wanted - midi) % period)
 
-    nearest = min({highest(g) for g in known}, key=lambda m: (far(m), m))
+    nearest = min({highest(g) for g in known}, key=lambda m: (distance(m), m))
     names = {n.pitch_class: n for n in (*chord.tones, chord.lowest)}
     name = names.get(nearest % 12, pitch_of(nearest).note)
-    shown = spelled(nearest, name) if isinstance(top, Pitch) else name
+    shown = spell_pitch(nearest, name) if isinstance(top, Pitch) else name
     raise BadShape(f"no shape for {chord} within reach has {top} on top", mend=f"the nearest top note is {shown}")
 
 
-def spelled(midi: int, note: Note) -> Pitch:
+def spell_pitch(midi: int, note: Note) -> Pitch:
     """The pitch with this MIDI number on the letter of `note` (B# and Cb change the octave)."""
     return Pitch(note, (midi - SEMITONES[note.step] - note.alter) // 12 - 1)

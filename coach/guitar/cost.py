@@ -1,4 +1,4 @@
-"""How hard a shape is to hold and to pick over: a sum of plain parts, 0 for all strings open.
+"""The cost of a shape: how hard it is to hold and to pick over, a sum of named parts, 0 for all strings open.
 
 What counts is taken from published work on the fretting hand: the position along the neck and the fingers that are
 down (Sayegh 1989, Computer Music Journal 13(3)), barres and the limits of one hand position (Radicioni & Lombardo),

@@ -28,12 +28,12 @@ REACH = {1: 0.75, 2: 0.9, 3: 1.0}  # share of the longest stretch by how many fi
 WIDEST_BARRE = {"full": 6, "small": SMALL, "none": 1}
 
 # MUTED, OPEN, or how many frets above the lowest fretted string: string 6 to string 1.
-Pattern = tuple[int, ...]
+FretPattern = tuple[int, ...]
 
 
 @dataclass(frozen=True)
-class Hold:
-    """One way to hold a pattern.
+class Fingering:
+    """One way to hold a fret pattern.
 
     fingers   `1 2 3 4 T` or `.` for string 6 to string 1
     barre     (frets above the lowest, lowest string, highest string), None without
@@ -52,22 +52,24 @@ _Press = tuple[int, tuple[int, ...]]
 
 
 @lru_cache(maxsize=100_000)
-def holds(pattern: Pattern, thumb: bool, barres: str) -> tuple[Hold, ...]:
+def find_fingerings(pattern: FretPattern, thumb: bool, barres: str) -> tuple[Fingering, ...]:
     """Every way to hold `pattern`, cheapest first; reach, which depends on the place on the neck, is not looked at."""
-    found = []
+    fingerings = []
     for over in (False, True) if thumb and pattern[0] >= 0 else (False,):
         by_fingers = tuple(MUTED if over and k == 0 else fret for k, fret in enumerate(pattern))
         lowest = min((fret for fret in by_fingers if fret >= 0), default=pattern[0])
         if over and abs(pattern[0] - lowest) > 1:
             continue
         widest = min(WIDEST_BARRE[barres], SMALL) if over else WIDEST_BARRE[barres]
-        for presses in _presses(by_fingers, widest):
-            found += [_hold(presses, fingers, over) for fingers in combinations((1, 2, 3, 4), len(presses))]
-    usable = [hold for hold in found if hold is not None]
-    return tuple(sorted(usable, key=lambda hold: (round(hold.cost, 6), hold.fingers)))
+        for presses in _share_strings(by_fingers, widest):
+            fingerings += [
+                _assign_fingers(presses, fingers, over) for fingers in combinations((1, 2, 3, 4), len(presses))
+            ]
+    usable = [fingering for fingering in fingerings if fingering is not None]
+    return tuple(sorted(usable, key=lambda fingering: (round(fingering.cost, 6), fingering.fingers)))
 
 
-def _presses(pattern: Pattern, widest: int) -> Iterator[list[_Press]]:
+def _share_strings(pattern: FretPattern, widest: int) -> Iterator[list[_Press]]:
     """Every way to share the fretted strings among at most four fingers, in the order fingers must have."""
     single = [(fret, (6 - k,)) for k, fret in enumerate(pattern) if fret >= 0]
     for flat in (None, *_barres(pattern, widest)):
@@ -80,7 +82,7 @@ def _held(press: _Press) -> tuple[int, ...]:
     return press[1]
 
 
-def _barres(pattern: Pattern, widest: int) -> Iterator[_Press]:
+def _barres(pattern: FretPattern, widest: int) -> Iterator[_Press]:
     """Every barre the pattern allows."""
     for fret in sorted({f for f in pattern if f >= 0}):
         strings = [6 - k for k, f in enumerate(pattern) if f == fret]
@@ -92,7 +94,7 @@ def _barres(pattern: Pattern, widest: int) -> Iterator[_Press]:
                 yield (fret, tuple(strings[first : last + 1]))
 
 
-def _hold(presses: list[_Press], fingers: tuple[int, ...], over: bool) -> Hold | None:
+def _assign_fingers(presses: list[_Press], fingers: tuple[int, ...], over: bool) -> Fingering | None:
     """The presses with these fingers in order; None where a finger is flat that may not be so wide."""
     marks = ["T" if over else "."] + ["."] * 5
     barre, flat = None, None
@@ -107,4 +109,4 @@ def _hold(presses: list[_Press], fingers: tuple[int, ...], over: bool) -> Hold |
     down = [(finger, fret) for finger, (fret, _) in zip(fingers, presses, strict=True)]
     pairs = tuple((a[1], b[1], REACH[b[0] - a[0]]) for a, b in combinations(down, 2) if b[1] > a[1] and b[0] - a[0] < 3)
     parts = hold_parts(down, flat, over)
-    return Hold("".join(marks), barre, pairs, sum(points for _, points in parts), parts)
+    return Fingering("".join(marks), barre, pairs, sum(points for _, points in parts), parts)

@@ -1,4 +1,4 @@
-"""How three neighbouring strings can sound in one place of the hand: the halves that shapes are put together from.
+"""Half shapes: every way three neighbouring strings can sound in one hand position, for the search to pair up.
 
 Strings 6 to 4 are the bass half, 3 to 1 the treble half. Tones of the chord are bits, so that whether two halves make
 up the chord is one comparison.
@@ -10,7 +10,7 @@ from collections.abc import Mapping, Sequence
 from typing import NamedTuple
 
 from coach.guitar.cost import turn_points
-from coach.guitar.fingering import MUTED, OPEN, Pattern
+from coach.guitar.fingering import MUTED, OPEN, FretPattern
 
 
 class Half(NamedTuple):
@@ -27,7 +27,7 @@ class Half(NamedTuple):
     turns       what it costs that they do not rise in pitch
     """
 
-    pattern: Pattern = ()
+    pattern: FretPattern = ()
     tones: int = 0
     strings: int = 0
     wanted: int = 0
@@ -44,20 +44,20 @@ class Half(NamedTuple):
         return self.strings.bit_count()
 
 
-class Sounds(NamedTuple):
-    """What a search listens for: the bit of each pitch class of the chord, the bass and the fifth as pitch classes."""
+class WantedSounds(NamedTuple):
+    """What may sound: the bit of each pitch class of the chord, the bass and the fifth as pitch classes."""
 
     bits: Mapping[int, int]
     bass: int
     fifth: int
 
 
-def halves(rows: range, open_midi: Sequence[int], places: range, sounds: Sounds) -> list[Half]:
-    """Every way the strings `rows` (0 for string 6) sound only what is listened for, muted, open or at `places`.
+def find_halves(rows: range, open_midi: Sequence[int], places: range, sounds: WantedSounds) -> list[Half]:
+    """Every way the strings `rows` (0 for string 6) sound only what is wanted, muted, open or at `places`.
 
     A bass that is none of the chord's tones sounds on the lowest sounding string of the bass half only.
     """
-    found = [Half()]
+    built = [Half()]
     for row in rows:
         foreign = rows.start == 0
         options = []
@@ -66,19 +66,19 @@ def halves(rows: range, open_midi: Sequence[int], places: range, sounds: Sounds)
             bit = sounds.bits.get(pitch % 12, 0)
             if bit or (foreign and pitch % 12 == sounds.bass):
                 options.append((number, pitch, bit))
-        found = [longer for half in found for longer in _extended(half, row, options, sounds)]
-    return found
+        built = [longer for half in built for longer in _add_string(half, row, options, sounds)]
+    return built
 
 
-def _extended(half: Half, row: int, options: Sequence[tuple[int, int, int]], sounds: Sounds) -> list[Half]:
+def _add_string(half: Half, row: int, options: Sequence[tuple[int, int, int]], sounds: WantedSounds) -> list[Half]:
     """The half with one string more, muted or in any of its ways to sound (number, pitch, bit)."""
     pattern, tones, strings, wanted, fifths, at_lowest, first, last, least, turns = half
-    found = [Half((*pattern, MUTED), tones, strings, wanted, fifths, at_lowest, first, last, least, turns)]
+    extended = [Half((*pattern, MUTED), tones, strings, wanted, fifths, at_lowest, first, last, least, turns)]
     here = 1 << row
     for number, pitch, bit in options:
         if strings and not bit:
             continue
-        found.append(
+        extended.append(
             Half(
                 (*pattern, number),
                 tones | bit,
@@ -92,4 +92,4 @@ def _extended(half: Half, row: int, options: Sequence[tuple[int, int, int]], sou
                 turns + turn_points(last, pitch) if strings and pitch <= last else turns,
             )
         )
-    return found
+    return extended

@@ -1,4 +1,4 @@
-"""One finger held down through several chords: a tone on a top string that rings on while the rest changes under it.
+"""Held tones: one finger that stays down on a top string while the chords change under it.
 
 For every place of a finger on strings 3 to 1 each chord gets the cheapest grip that has this finger there: one of the
 chord itself, or of a chord with the held tone added to it (its sixth, seventh, ninth, or a fourth or second in the
@@ -13,7 +13,7 @@ from dataclasses import dataclass
 
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.moves import touches
-from coach.guitar.search import USUAL_MAX_FRET, grips
+from coach.guitar.search import USUAL_MAX_FRET, find_grips
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 from coach.music.notes import Note
@@ -57,7 +57,7 @@ class HeldTone:
         return f"finger {self.finger} keeps {self.note} on string {self.string} at fret {self.fret}{tail}"
 
 
-def held_tones(
+def find_held_tones(
     chords: Sequence[Chord],
     hand: Hand | None = None,
     tuning: Tuning = STANDARD,
@@ -68,33 +68,43 @@ def held_tones(
 ) -> tuple[HeldTone, ...]:
     """The fingers that can stay down through all `chords`, the easiest first; none where there is none."""
     hand = hand or Hand()
-    best = {chord: _places(chord, hand, tuning, capo, min(max_fret, HIGHEST_FRET)) for chord in dict.fromkeys(chords)}
-    everywhere = set.intersection(*(set(places) for places in best.values())) if best else set()
-    found = []
-    for finger, string, fret in everywhere:
-        ways = [best[chord][finger, string, fret] for chord in chords]
+    best = {
+        chord: _cheapest_by_place(chord, hand, tuning, capo, min(max_fret, HIGHEST_FRET))
+        for chord in dict.fromkeys(chords)
+    }
+    common_places = set.intersection(*(set(places) for places in best.values())) if best else set()
+    tones = []
+    for finger, string, fret in common_places:
+        held = [best[chord][finger, string, fret] for chord in chords]
         pitch_class = (tuning.open_midi(string) + fret) % 12
-        used = tuple(grip for _, grip in ways)
+        used = tuple(grip for _, grip in held)
         note = next(t for g in used for t in g.chord.tones if t.pitch_class == pitch_class)
         added = tuple("" if g.chord == c else f"{g.chord} of {c}" for c, g in zip(chords, used, strict=True))
-        found.append(HeldTone(finger, string, fret, note, used, added, sum(points for points, _ in ways)))
-    found.sort(key=lambda h: (round(h.cost, 6), h.string, h.fret, h.finger))
-    return tuple(found[:limit])
+        tones.append(HeldTone(finger, string, fret, note, used, added, sum(points for points, _ in held)))
+    tones.sort(key=lambda h: (round(h.cost, 6), h.string, h.fret, h.finger))
+    return tuple(tones[:limit])
 
 
-Place = tuple[str, int, int]
-Way = tuple[float, Grip]
+FingerPlace = tuple[str, int, int]
+CostedGrip = tuple[float, Grip]
 
 
-def _places(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int) -> dict[Place, Way]:
+def _cheapest_by_place(
+    chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int
+) -> dict[FingerPlace, CostedGrip]:
     """For each finger, string and fret: the cheapest grip, of the chord or of what it may become, with it there."""
-    best: dict[Place, Way] = {}
+    best: dict[FingerPlace, CostedGrip] = {}
     for quality in _WITH.get(chord.quality, (chord.quality,)):
         extra = 0.0 if quality == chord.quality else COLOURED
-        for grip in grips(Chord(chord.root, quality, chord.bass), hand, tuning, capo=capo, max_fret=max_fret):
-            for finger, at in touches(grip).items():
-                place = (finger, at.low, at.fret)
-                if finger == "T" or at.low != at.high or at.low not in TOP_STRINGS or at.fret > HIGHEST_HELD:
+        for grip in find_grips(Chord(chord.root, quality, chord.bass), hand, tuning, capo=capo, max_fret=max_fret):
+            for finger, touch in touches(grip).items():
+                place = (finger, touch.low, touch.fret)
+                if (
+                    finger == "T"
+                    or touch.low != touch.high
+                    or touch.low not in TOP_STRINGS
+                    or touch.fret > HIGHEST_HELD
+                ):
                     continue
                 if place not in best or grip.cost + extra < best[place][0]:
                     best[place] = grip.cost + extra, grip

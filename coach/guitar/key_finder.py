@@ -1,4 +1,4 @@
-"""Which key to play a progression in, and where to put the capo: every pair of shape key and capo, by sums.
+"""Which key to play a progression in and where to put the capo: every pair of shape key and capo, with its cost.
 
 The sounding key is the shape key plus the capo's frets. It is fixed (to play along with others), or free to move with
 the singer. What counts, in points of about one finger down, less being better (the weights are ours):
@@ -9,7 +9,7 @@ the singer. What counts, in points of about one finger down, less being better (
     capo        each fret of it: less neck is left
     voice       each semitone by which the melody leaves the comfortable range, and a little for sitting off its middle
 
-No key has a bonus of its own: the families that players favour come first where the sums put them.
+No key has a bonus of its own: the keys that players favour come first where the costs put them.
 """
 
 from __future__ import annotations
@@ -21,7 +21,7 @@ from fractions import Fraction
 from coach.errors import BadInput, BadMusic
 from coach.guitar.cost import SMALL, STRETCH
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.search import grips
+from coach.guitar.search import find_grips
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 from coach.music.key_chords import BORROWED, role_in_key
@@ -72,7 +72,7 @@ class KeyChoice:
         return 100 / (1 + self.points / SCORE_HALF)
 
 
-def keys(
+def find_keys(
     bars: Bars,
     key: Key,
     hand: Hand | None = None,
@@ -90,21 +90,21 @@ def keys(
     Raises BadMusic for a range that is upside down or alone and for a song without a chord, BadInput for a capo that
     cannot be.
     """
-    _check(melody, voice, max_capo)
-    shares = _shares(bars)
-    found = []
-    for shape_key in _keys_like(key):
-        family = _Family(bars, shares, key, shape_key, hand or Hand(), tuning)
+    _check_ranges(melody, voice, max_capo)
+    shares = _chord_shares(bars)
+    choices = []
+    for shape_key in _keys_of_mode(key):
+        song = _SongInKey(bars, shares, key, shape_key, hand or Hand(), tuning)
         for capo in range(max_capo + 1):
             up = (shape_key.tonic.pitch_class + capo - key.tonic.pitch_class) % 12
             if up and fixed:
                 continue
-            shift = _shift(up, melody, voice)
-            found.append(family.choice(capo, _sounding(key, up), shift, melody, voice, fixed))
-    return tuple(sorted(found, key=lambda c: (round(c.points, 6), c.capo, abs(c.voice_shift))))
+            shift = _voice_shift(up, melody, voice)
+            choices.append(song.make_choice(capo, _key_above(key, up), shift, melody, voice, fixed))
+    return tuple(sorted(choices, key=lambda c: (round(c.points, 6), c.capo, abs(c.voice_shift))))
 
 
-def _check(melody: Range | None, voice: Range | None, max_capo: int) -> None:
+def _check_ranges(melody: Range | None, voice: Range | None, max_capo: int) -> None:
     if not 0 <= max_capo <= HIGHEST_CAPO:
         raise BadInput(f"a capo at fret {max_capo} cannot be", mend=f"give a fret from 0 to {HIGHEST_CAPO}")
     for name, reach in (("melody", melody), ("voice", voice)):
@@ -116,7 +116,7 @@ def _check(melody: Range | None, voice: Range | None, max_capo: int) -> None:
         raise BadMusic(f"the {alone}'s range alone tells nothing", mend=f"give the {other}'s as well, like A2-D4")
 
 
-def _shares(bars: Bars) -> dict[Chord, Fraction]:
+def _chord_shares(bars: Bars) -> dict[Chord, Fraction]:
     """Each chord's share of the time in which there is a chord, in the order in which they first come."""
     shares: dict[Chord, Fraction] = {}
     for bar in bars:
@@ -129,14 +129,14 @@ def _shares(bars: Bars) -> dict[Chord, Fraction]:
     return {chord: share / whole for chord, share in shares.items()}
 
 
-def _keys_like(key: Key) -> Iterator[Key]:
+def _keys_of_mode(key: Key) -> Iterator[Key]:
     """`key`, and one key of the same mode on each other pitch, with the fewest accidentals (F#, not Gb)."""
     for pitch_class in range(12):
         up = (pitch_class - key.tonic.pitch_class) % 12
-        yield _sounding(key, up)
+        yield _key_above(key, up)
 
 
-def _sounding(key: Key, up: int) -> Key:
+def _key_above(key: Key, up: int) -> Key:
     """The key `up` semitones above."""
     if up == 0:
         return key
@@ -147,31 +147,33 @@ def _sounding(key: Key, up: int) -> Key:
     )
 
 
-def _shift(up: int, melody: Range | None, voice: Range | None) -> int:
+def _voice_shift(up: int, melody: Range | None, voice: Range | None) -> int:
     """By how many semitones the singer sings it higher: `up` in the octave that suits best."""
     octaves = [up + 12 * k for k in range(-5, 5)]
     if melody is None or voice is None:
         return min(octaves, key=lambda s: (abs(s), s))
-    return min(octaves, key=lambda s: (outside(melody, voice, s), abs(_off_middle(melody, voice, s)), abs(s)))
+    return min(
+        octaves, key=lambda s: (semitones_outside(melody, voice, s), abs(_middle_offset(melody, voice, s)), abs(s))
+    )
 
 
-def outside(melody: Range, voice: Range, shift: int) -> int:
+def semitones_outside(melody: Range, voice: Range, shift: int) -> int:
     """By how many semitones, below and above together, the shifted melody leaves the voice's range."""
-    below, above = _beyond(melody, voice, shift)
+    below, above = _semitones_beyond(melody, voice, shift)
     return below + above
 
 
-def _beyond(melody: Range, voice: Range, shift: int) -> tuple[int, int]:
+def _semitones_beyond(melody: Range, voice: Range, shift: int) -> tuple[int, int]:
     below = max(voice[0].midi - melody[0].midi - shift, 0)
     above = max(melody[1].midi + shift - voice[1].midi, 0)
     return below, above
 
 
-def _off_middle(melody: Range, voice: Range, shift: int) -> float:
+def _middle_offset(melody: Range, voice: Range, shift: int) -> float:
     return (melody[0].midi + melody[1].midi - voice[0].midi - voice[1].midi) / 2 + shift
 
 
-class _Family:
+class _SongInKey:
     """The song in one shape key: what its shapes are, whatever the capo."""
 
     def __init__(
@@ -183,27 +185,29 @@ class _Family:
         self.shares = [float(share) for share in shares.values()]
         self.meant = list(shares)  # the chords as they stand in the key given
         # A few of each: with the neck shortened by a capo another one may be the easiest.
-        self.found = [grips(chord, hand, tuning, limit=6) for chord in self.chords]
+        self.candidates = [find_grips(chord, hand, tuning, limit=6) for chord in self.chords]
 
-    def choice(
+    def make_choice(
         self, capo: int, sounding: Key, shift: int, melody: Range | None, voice: Range | None, fixed: bool
     ) -> KeyChoice:
-        held = [min(few, key=lambda g: _cost(g, self.hand, capo), default=None) for few in self.found]
-        costs = [NO_SHAPE if g is None else _cost(g, self.hand, capo) for g in held]
+        held = [min(few, key=lambda g: _cost_with_capo(g, self.hand, capo), default=None) for few in self.candidates]
+        costs = [NO_SHAPE if g is None else _cost_with_capo(g, self.hand, capo) for g in held]
         ease = sum(share * cost for share, cost in zip(self.shares, costs, strict=True))
         closed = sum(share for share, g in zip(self.shares, held, strict=True) if g is None or g.shape.fret(g.bass.r))
         parts = [("ease", ease), ("closed bass", CLOSED_BASS * closed), ("capo", CAPO * capo)]
         if melody is not None and voice is not None:
-            off = OUT_OF_RANGE * outside(melody, voice, shift) + OFF_MIDDLE * abs(_off_middle(melody, voice, shift))
+            off = OUT_OF_RANGE * semitones_outside(melody, voice, shift) + OFF_MIDDLE * abs(
+                _middle_offset(melody, voice, shift)
+            )
             parts.append(("voice", off))
-        why = [*self._keys(capo, sounding, shift, fixed), *self._shapes(held)]
+        why = [*self._key_reasons(capo, sounding, shift, fixed), *self._shape_reasons(held)]
         if melody is not None and voice is not None:
             why.append(_voice_reason(melody, voice, shift))
         points = sum(value for _, value in parts)
         used = tuple(g for g in held if g)
         return KeyChoice(self.shape_key, capo, sounding, self.bars, used, points, tuple(parts), shift, tuple(why))
 
-    def _keys(self, capo: int, sounding: Key, shift: int, fixed: bool) -> Iterator[str]:
+    def _key_reasons(self, capo: int, sounding: Key, shift: int, fixed: bool) -> Iterator[str]:
         if capo:
             yield f"{self.shape_key.title} shapes with the capo on {capo} sound in {sounding.title}"
         else:
@@ -211,23 +215,23 @@ class _Family:
         if shift:
             yield f"that is {_semitones(shift)} {'higher' if shift > 0 else 'lower'} than it stands"
 
-    def _shapes(self, held: Sequence[Grip | None]) -> Iterator[str]:
+    def _shape_reasons(self, held: Sequence[Grip | None]) -> Iterator[str]:
         """What the shapes ask of the hand."""
         rows = list(zip(self.chords, self.shares, held, self.meant, strict=True))
         plain = [str(c) for c, _, g, _ in rows if g and not g.barre and 0 in g.shape.frets]
         if len(plain) == len(rows):
             yield "every chord has an open shape"
         elif plain:
-            yield f"open shapes for {_listed(plain)}"
+            yield f"open shapes for {_join_words(plain)}"
         for words, full in (("a full barre", True), ("a small barre", False)):
             flat = [(c, s) for c, s, g, _ in rows if g and g.barre and (g.barre[1] - g.barre[2] >= SMALL) == full]
             if flat:
                 time = sum(s for _, s in flat)
                 verb = "takes" if len(flat) == 1 else "take"
-                yield f"{_listed([str(c) for c, _ in flat])} {verb} {words} ({time:.0%} of the time)"
+                yield f"{_join_words([str(c) for c, _ in flat])} {verb} {words} ({time:.0%} of the time)"
         none = [str(c) for c, _, g, _ in rows if g is None]
         if none:
-            yield f"no shape for {_listed(none)} is within this hand's reach"
+            yield f"no shape for {_join_words(none)} is within this hand's reach"
         bass = sum(s for _, s, g, _ in rows if g and not g.shape.fret(g.bass.r))
         yield f"the thumb's root is an open string {bass:.0%} of the time" if bass else "no root lies on an open string"
         for chord, _, g, meant in rows:
@@ -236,19 +240,19 @@ class _Family:
                 yield f"the borrowed {numeral(meant, self.key)} becomes {chord}, which {what}"
 
 
-def _cost(grip: Grip, hand: Hand, capo: int) -> float:
+def _cost_with_capo(grip: Grip, hand: Hand, capo: int) -> float:
     """The grip's cost where a capo makes every stretch 2^(-capo/12) as long."""
     shorter = STRETCH * (grip.span_mm / hand.span_mm) ** 2 * float(1 - 4 ** (-capo / 12))
     return grip.cost - shorter
 
 
 def _voice_reason(melody: Range, voice: Range, shift: int) -> str:
-    below, above = _beyond(melody, voice, shift)
+    below, above = _semitones_beyond(melody, voice, shift)
     if not below and not above:
         room = min(melody[0].midi + shift - voice[0].midi, voice[1].midi - melody[1].midi - shift)
         return "the melody lies within the voice" + (f", {_semitones(room)} clear at each end or more" if room else "")
     said = [f"{_semitones(by)} too {way}" for by, way in ((below, "low"), (above, "high")) if by]
-    return f"the melody goes {_listed(said)} for the voice"
+    return f"the melody goes {_join_words(said)} for the voice"
 
 
 def _semitones(count: int) -> str:
@@ -258,5 +262,5 @@ def _semitones(count: int) -> str:
     return f"{abs(count)} semitone{'s' if abs(count) != 1 else ''}"
 
 
-def _listed(words: Sequence[str]) -> str:
+def _join_words(words: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))

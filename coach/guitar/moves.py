@@ -1,4 +1,4 @@
-"""From one grip to the next: which fingers stay, slide, move or land, what rings on, and what the change costs.
+"""Changing from one grip to the next: which fingers stay, slide, move or land, what rings on, and what it costs.
 
 A finger that presses the same fret in both grips stays down and costs nothing (flattening it over more strings, or
 raising it again, costs a little). One that keeps its string slides there: a guide finger. Any other is lifted and
@@ -106,33 +106,35 @@ class Change:
         """What the hand does, as one says it to a pupil."""
         if self.held and not (self.slides or self.moved or self.lifted) and all(s.whole for s in self.held):
             return "nothing moves"
-        said = []
+        parts = []
         if self.held:
-            names = [f"{_spoken(s.finger)} (string {s.string}, fret {s.fret})" for s in self.held]
-            said.append(f"{_listed(names)} {'stays' if len(names) == 1 else 'stay'} down")
-        said += [f"{_spoken(s.finger)} slides along string {s.string} to fret {s.to}" for s in self.slides]
+            names = [f"{_finger_name(s.finger)} (string {s.string}, fret {s.fret})" for s in self.held]
+            parts.append(f"{_join_words(names)} {'stays' if len(names) == 1 else 'stay'} down")
+        parts += [f"{_finger_name(s.finger)} slides along string {s.string} to fret {s.to}" for s in self.slides]
         if self.moved:
             verb = "moves" if len(self.moved) == 1 else "move"
-            said.append(f"{_listed([_spoken(f) for f in self.moved])} {verb}")
+            parts.append(f"{_join_words([_finger_name(f) for f in self.moved])} {verb}")
         elif self.lifted:
-            said.append(f"{_listed([_spoken(f) for f in self.lifted])} {'lifts' if len(self.lifted) == 1 else 'lift'}")
+            parts.append(
+                f"{_join_words([_finger_name(f) for f in self.lifted])} {'lifts' if len(self.lifted) == 1 else 'lift'}"
+            )
         if self.rings:
-            said.append(f"{_listed(list(self.rings))} can ring on")
-        return "; ".join(said) or "the hand is free"
+            parts.append(f"{_join_words(list(self.rings))} can ring on")
+        return "; ".join(parts) or "the hand is free"
 
 
 def touches(grip: Grip) -> dict[str, Touch]:
     """Where each finger of the grip is."""
-    found: dict[str, Touch] = {}
+    by_finger: dict[str, Touch] = {}
     for row, (finger, fret) in enumerate(zip(grip.shape.fingers, grip.shape.frets, strict=True)):
         if finger != "." and fret:
-            low = found[finger].low if finger in found else 6 - row
-            found[finger] = Touch(fret, low, 6 - row)
-    return found
+            low = by_finger[finger].low if finger in by_finger else 6 - row
+            by_finger[finger] = Touch(fret, low, 6 - row)
+    return by_finger
 
 
-class Poise(NamedTuple):
-    """What a change needs to know of a grip, worked out once; `codes` are the touches as numbers, 0 for none."""
+class PreparedGrip(NamedTuple):
+    """A grip with what the cost of a change needs, worked out once; `codes` are the touches as numbers, 0 for none."""
 
     touches: tuple[Touch | None, ...]
     codes: tuple[int, ...]
@@ -154,7 +156,7 @@ class Moves:
         self._at_mm = Neck((hand or Hand()).scale_mm, capo).fingers_mm
         self._known: dict[int, float] = {}
 
-    def poise(self, grip: Grip) -> Poise:
+    def prepare(self, grip: Grip) -> PreparedGrip:
         """The grip as `cost` wants it."""
         down = touches(grip)
         # Where the first finger is or would be: one fret lower for each finger above it.
@@ -166,9 +168,9 @@ class Moves:
         wanted = frozenset((n.pitch_class + self.capo) % 12 for n in (*chord.tones, chord.lowest))
         at = tuple(down.get(f) for f in FINGERS)
         codes = tuple(0 if t is None else (t.fret << 6) + (t.low << 3) + t.high for t in at)
-        return Poise(at, codes, home, tuple(m for m in midis if m is not None), wanted, grip)
+        return PreparedGrip(at, codes, home, tuple(m for m in midis if m is not None), wanted, grip)
 
-    def cost(self, a: Poise | None, b: Poise | None) -> float:
+    def cost(self, a: PreparedGrip | None, b: PreparedGrip | None) -> float:
         """How hard it is to go from `a` to `b`; None is a hand at rest, which costs nothing."""
         if a is None or b is None or a is b:
             return 0.0
@@ -183,16 +185,16 @@ class Moves:
             pair = before << 12 | after
             spent = known.get(pair)
             if spent is None:
-                spent = known[pair] = self._finger(*_both(a, b, finger))[1]
+                spent = known[pair] = self._finger_cost(*_both_touches(a, b, finger))[1]
             total += spent
         if landing:
-            total += landing * (self.weights.place + self.weights.travel * _shift(a, b))
+            total += landing * (self.weights.place + self.weights.travel * _hand_travel(a, b))
         for midi in a.tops:
             if midi not in b.tops and midi % 12 in b.wanted:
                 total += self.weights.tone
         return total
 
-    def _finger(self, before: Touch, after: Touch) -> tuple[float, float]:
+    def _finger_cost(self, before: Touch, after: Touch) -> tuple[float, float]:
         """(millimetres, cost) of one finger that is down in both grips."""
         w = self.weights
         if _stays(before, after):
@@ -204,7 +206,7 @@ class Moves:
         way = hypot(along, across)
         return way, w.place + w.travel * way
 
-    def change(self, a: Poise | None, b: Poise | None) -> Change:
+    def change(self, a: PreparedGrip | None, b: PreparedGrip | None) -> Change:
         """The change from `a` to `b` finger by finger."""
         if a is None or b is None:
             return Change()
@@ -215,27 +217,27 @@ class Moves:
                 continue
             if before is None:
                 moved.append(finger)
-                travel += _shift(a, b)
+                travel += _hand_travel(a, b)
                 continue
-            travel += self._finger(before, after)[0]
+            travel += self._finger_cost(before, after)[0]
             if _stays(before, after):
                 held.append(Stay(finger, min(before.low, after.low), after.fret, before == after))
             elif _slides(before, after):
                 slides.append(Slide(finger, after.low, before.fret, after.fret))
             else:
                 moved.append(finger)
-        rings = [self._named(m, b.grip) for m in sorted(set(a.tops) & set(b.tops))]
+        rings = [self._pitch_name(m, b.grip) for m in sorted(set(a.tops) & set(b.tops))]
         cost = self.cost(a, b)
         return Change(tuple(held), tuple(slides), tuple(moved), tuple(lifted), tuple(rings), travel, cost)
 
-    def _named(self, midi: int, grip: Grip) -> str:
+    def _pitch_name(self, midi: int, grip: Grip) -> str:
         """The pitch as the grip's chord spells it, without the capo (the name the player thinks in)."""
         played = midi - self.capo
         names: Mapping[int, str] = {n.pitch_class: str(n) for n in grip.chord.tones}
         return names.get(played % 12, str(pitch_of(played).note))
 
 
-def _both(a: Poise, b: Poise, finger: int) -> tuple[Touch, Touch]:
+def _both_touches(a: PreparedGrip, b: PreparedGrip, finger: int) -> tuple[Touch, Touch]:
     """Where a finger that is down in both grips is."""
     before, after = a.touches[finger], b.touches[finger]
     assert before is not None
@@ -251,14 +253,14 @@ def _slides(before: Touch, after: Touch) -> bool:
     return before.low == after.low and before.high == after.high
 
 
-def _shift(a: Poise, b: Poise) -> float:
+def _hand_travel(a: PreparedGrip, b: PreparedGrip) -> float:
     """How far the hand goes along the neck, in millimetres; a hand with no finger down goes along for nothing."""
     return 0.0 if a.home_mm is None or b.home_mm is None else abs(a.home_mm - b.home_mm)
 
 
-def _spoken(finger: str) -> str:
+def _finger_name(finger: str) -> str:
     return "the thumb" if finger == "T" else f"finger {finger}"
 
 
-def _listed(words: list[str]) -> str:
+def _join_words(words: list[str]) -> str:
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))

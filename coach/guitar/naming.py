@@ -1,6 +1,6 @@
-"""What chord a shape is: every root and quality that explains what sounds, the likeliest reading first.
+"""Names for a shape: every chord (root and quality) that explains what sounds, the likeliest first.
 
-What counts as a reading (common practice, no source):
+What counts as a name (common practice, no source):
 
 - The root sounds. What sounds is the chord's tones, all of them, but for a perfect fifth (and in chords of six or more
   tones the ninth) that may be missing.
@@ -9,7 +9,7 @@ What counts as a reading (common practice, no source):
 - Only where nothing plainer explains it: a complete chord may have one tone more that open strings above the bass
   sound. Fingers are put down on purpose, but a string may be left to ring.
 
-A shape may have many readings: a sus2 over its fifth is a sus4 of that fifth, a sixth chord is a minor seventh of
+A shape may have many names: a sus2 over its fifth is a sus4 of that fifth, a sixth chord is a minor seventh of
 another root. Which comes first is a sum of small costs (ours): how rare the kind of chord is, what lies lowest, what
 is missing or left to ring, and how the chord stands in the key, where one is given.
 """
@@ -61,19 +61,19 @@ _ROOTS: tuple[tuple[str, ...], ...] = (
 
 
 @dataclass(frozen=True)
-class Reading:
-    """One way to read a shape.
+class ChordName:
+    """One chord that a shape can be.
 
     notes     what each sounding string plays, lowest first, spelled for this chord (and key)
-    reading   the reasons in plain words
+    why       the reasons in plain words
     score     how unlikely, 0 for the plainest: lower is likelier
     missing   chord tones that do not sound, as in `Grip.missing`
-    rings     whether an open string sounds a tone that the name does not tell
+    rings     whether an open string sounds a tone that is not in the chord
     """
 
     chord: Chord
     notes: tuple[Note, ...]
-    reading: str
+    why: str
     score: float
     missing: tuple[str, ...] = ()
     rings: bool = False
@@ -93,8 +93,8 @@ class _Sound:
         return all(self.opened[k] for k in places) and 0 not in places
 
 
-def readings(shape: Shape, tuning: Tuning = STANDARD, key: Key | None = None) -> tuple[Reading, ...]:
-    """Every reading of `shape`, likeliest first; none where no chord known here explains it."""
+def name_shape(shape: Shape, tuning: Tuning = STANDARD, key: Key | None = None) -> tuple[ChordName, ...]:
+    """Every name of `shape`, likeliest first; none where no chord known here explains it."""
     strings = [s for s in STRINGS if shape.fret(s) is not None]
     # In a tuning of the player's own a lower string may sound higher.
     strings.sort(key=lambda s: (shape.midi(s, tuning) or 0, -s))
@@ -103,18 +103,18 @@ def readings(shape: Shape, tuning: Tuning = STANDARD, key: Key | None = None) ->
         tuple(strings),
         tuple(shape.fret(s) == 0 for s in strings),
     )
-    found = [
-        reading
+    names = [
+        name
         for root in sorted(set(sound.classes))
         for quality in QUALITIES
-        for reading in _read(sound, root, quality, key)
+        for name in _names_with_root(sound, root, quality, key)
     ]
-    plain = [reading for reading in found if not reading.rings]
-    return tuple(sorted(plain or found, key=lambda r: (r.score, str(r.chord))))
+    plain = [name for name in names if not name.rings]
+    return tuple(sorted(plain or names, key=lambda r: (r.score, str(r.chord))))
 
 
-def _read(sound: _Sound, root: int, quality: str, key: Key | None) -> Iterator[Reading]:
-    """The reading with this root and quality, if it explains what sounds."""
+def _names_with_root(sound: _Sound, root: int, quality: str, key: Key | None) -> Iterator[ChordName]:
+    """The name with this root and quality, if it explains what sounds."""
     intervals = QUALITIES[quality]
     tones = {(root + semitones) % 12: (steps, semitones) for steps, semitones in intervals}
     sounding, lowest = set(sound.classes), sound.classes[0]
@@ -128,18 +128,18 @@ def _read(sound: _Sound, root: int, quality: str, key: Key | None) -> Iterator[R
         return
     if (foreign or ringing) and len(sounding) - len(extra) < 3:
         return  # two tones under something else are too little to call it a chord over a bass
-    note = _root(root, quality, key)
+    note = _spell_root(root, quality, key)
     intervals_of = {**{other: _PLAIN_STEPS[(other - root) % 12] for other in extra}, **tones}
-    names = {pitch_class: _readable(note.up(*interval)) for pitch_class, interval in intervals_of.items()}
+    names = {pitch_class: _simplify_note(note.up(*interval)) for pitch_class, interval in intervals_of.items()}
     if key is not None:
         names |= {other: key.spell(other) for other in extra}
     chord = Chord(note, quality, None if lowest == root else names[lowest])
     absent = tuple(TONE_NAMES[tones[m][0]] for m in sorted(missing, key=lambda m: tones[m]))
     rings = next(iter(ringing), None)
-    score = _KINDS.get(quality, _RARE) + _lowest_cost(lowest, root, tones)
+    score = _KINDS.get(quality, _RARE) + _bass_cost(lowest, root, tones)
     score += len(missing) * (_MISSING if len(intervals) > 3 else _TRIAD_WITHOUT_FIFTH)
     if rings is not None:
-        score += _RINGS + (_RINGS_AGAINST if _is_against(rings, root, intervals) else 0.0)
+        score += _RINGS + (_RINGS_AGAINST if _clashes(rings, root, intervals) else 0.0)
     if key is not None:
         score += _key_cost(chord, key)
     words = [
@@ -150,11 +150,11 @@ def _read(sound: _Sound, root: int, quality: str, key: Key | None) -> Iterator[R
         "" if key is None else _key_in_words(chord, key),
     ]
     why = "; ".join(filter(None, words))
-    heard = tuple(names[c] for c in sound.classes)
-    yield Reading(chord, heard, why, round(score, 6), absent, rings is not None)
+    notes = tuple(names[c] for c in sound.classes)
+    yield ChordName(chord, notes, why, round(score, 6), absent, rings is not None)
 
 
-def _root(root: int, quality: str, key: Key | None) -> Note:
+def _spell_root(root: int, quality: str, key: Key | None) -> Note:
     """How the root is spelled: so that the chord stands nearest to the key, else with the fewest accidentals."""
     spellings = [Note.parse(name) for name in _ROOTS[root]]
     if key is not None:
@@ -167,12 +167,12 @@ def _root(root: int, quality: str, key: Key | None) -> Note:
     return min(spellings, key=lambda note: sum(abs(tone.alter) for tone in Chord(note, quality).tones))
 
 
-def _readable(note: Note) -> Note:
+def _simplify_note(note: Note) -> Note:
     """A note with two accidentals as players write it: Bbb is A."""
     return note if abs(note.alter) < 2 else Note.parse(_ROOTS[note.pitch_class][0])
 
 
-def _lowest_cost(lowest: int, root: int, tones: dict[int, tuple[int, int]]) -> float:
+def _bass_cost(lowest: int, root: int, tones: dict[int, tuple[int, int]]) -> float:
     if lowest == root:
         return 0.0
     if lowest not in tones:
@@ -180,7 +180,7 @@ def _lowest_cost(lowest: int, root: int, tones: dict[int, tuple[int, int]]) -> f
     return {2: _THIRD_LOWEST, 4: _FIFTH_LOWEST}.get(tones[lowest][0], _OTHER_LOWEST)
 
 
-def _is_against(pitch_class: int, root: int, intervals: Sequence[tuple[int, int]]) -> bool:
+def _clashes(pitch_class: int, root: int, intervals: Sequence[tuple[int, int]]) -> bool:
     """Whether a tone left ringing contradicts the chord: a third where it has none, another third, fifth or seventh."""
     letter = _PLAIN_STEPS[(pitch_class - root) % 12][0]
     letters = {steps for steps, _ in intervals}
@@ -214,7 +214,7 @@ def _ringing_in_words(
     strings = [str(s) for s, c in zip(sound.strings, sound.classes, strict=True) if c == rings]
     where = f"the open string {strings[0]}" if len(strings) == 1 else f"the open strings {' and '.join(strings)}"
     tone = _TONES[_PLAIN_STEPS[(rings - root) % 12]]
-    how = "against it" if _is_against(rings, root, intervals) else "along"
+    how = "against it" if _clashes(rings, root, intervals) else "along"
     return f"{where} rings {how}: {names[rings]}, its {tone}"
 
 

@@ -41,9 +41,9 @@ class Neck:
         """From the capo, or the nut, to where a finger that holds `fret` (1 or more) stands."""
         return (self.fret_mm(fret - 1) + self.fret_mm(fret)) / 2
 
-    def stretch_mm(self, one: int, other: int) -> float:
+    def stretch_mm(self, fret: int, other_fret: int) -> float:
         """How far apart along the neck two fingers stand that hold these frets."""
-        return abs(self.finger_mm(one) - self.finger_mm(other))
+        return abs(self.finger_mm(fret) - self.finger_mm(other_fret))
 
     @cached_property
     def fingers_mm(self) -> tuple[float, ...]:

@@ -24,36 +24,36 @@ class ShapeBook:
 
     def shapes(self, chord: Chord, tuning: Tuning = STANDARD) -> tuple[Shape, ...]:
         """Shapes for `chord`, best first. Raises BadShape when none is known in this tuning."""
-        if not _same_intervals(tuning):
+        if not _has_standard_intervals(tuning):
             raise BadShape(
                 f"no shape for {chord} is known in the tuning {tuning.title}",
                 mend=f"give one yourself, like {chord}=x32010",
             )
         named = self.open.get(str(chord)) or self.open.get(_plain_name(chord)) or ()
-        found = (*named, *self._slid(chord, at_nut=not named))
-        if not found:
+        known = (*named, *self._slide_forms(chord, at_nut=not named))
+        if not known:
             raise BadShape(f"no shape for {chord} is known", mend=f"give one yourself, like {chord}=x32010")
-        return found
+        return known
 
-    def _slid(self, chord: Chord, *, at_nut: bool) -> tuple[Shape, ...]:
+    def _slide_forms(self, chord: Chord, *, at_nut: bool) -> tuple[Shape, ...]:
         """Closed forms at the fret where their root sounds, lowest on the neck first; at the nut only if asked."""
         if chord.bass is not None and chord.bass != chord.root:
             return ()
-        found = []
+        slid = []
         for form, root_string in self.slides.get(chord.quality, ()):
             up = (chord.root.pitch_class - STANDARD.open_midi(root_string)) % 12
             if up or at_nut:
-                found.append((up, _moved(form, up)))
-        return tuple(shape for _, shape in sorted(found, key=lambda pair: pair[0]))
+                slid.append((up, _move_form(form, up)))
+        return tuple(shape for _, shape in sorted(slid, key=lambda pair: pair[0]))
 
 
-def _moved(form: Shape, up: int) -> Shape:
+def _move_form(form: Shape, up: int) -> Shape:
     """The form `up` frets higher; at the nut the strings it barred are open and need no finger."""
     frets = tuple(None if f is None else f + up for f in form.frets)
     return Shape(frets, "".join(c if f else "." for c, f in zip(form.fingers, frets, strict=True)))
 
 
-def _same_intervals(tuning: Tuning) -> bool:
+def _has_standard_intervals(tuning: Tuning) -> bool:
     """Shapes serve any tuning whose strings lie as far apart as in standard (half a step down, say)."""
     return len({a.midi - b.midi for a, b in zip(tuning.pitches, STANDARD.pitches, strict=True)}) == 1
 
@@ -68,7 +68,7 @@ def _plain_name(chord: Chord) -> str:
     return str(chord)
 
 
-def book_from(data: Mapping[str, Any]) -> ShapeBook:
+def make_shape_book(data: Mapping[str, Any]) -> ShapeBook:
     """A ShapeBook from the parsed shared/shapes.toml."""
     opened = {
         name: tuple(Shape.parse(s["shape"], s["fingers"]) for s in shapes) for name, shapes in data["shapes"].items()
@@ -81,7 +81,7 @@ def book_from(data: Mapping[str, Any]) -> ShapeBook:
 
 def read_shape_book(path: Path) -> ShapeBook:
     """Read the project's shapes file."""
-    return book_from(tomllib.loads(path.read_text("utf-8")))
+    return make_shape_book(tomllib.loads(path.read_text("utf-8")))
 
 
 def read_tunings(path: Path) -> dict[str, Tuning]:
@@ -90,7 +90,7 @@ def read_tunings(path: Path) -> dict[str, Tuning]:
     return {name: Tuning.of(row["strings"], row["title"]) for name, row in rows.items()}
 
 
-def pinned_shapes(text: str) -> dict[str, Shape]:
+def read_pinned_shapes(text: str) -> dict[str, Shape]:
     """Read `"C=x32010,F=xx3211"`: chord symbol -> Shape. Raises BadShape or BadMusic."""
     pins: dict[str, Shape] = {}
     for item in filter(None, (part.strip() for part in text.split(","))):

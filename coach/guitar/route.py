@@ -1,9 +1,9 @@
-"""The route: which grip for each chord of a progression, so that the whole is as easy as it can be, exactly.
+"""Routes: which grip for each chord of a progression, so that the whole is as easy as it can be, exactly.
 
 Dynamic programming over the candidate grips of each chord (Viterbi, as Sayegh 1989 uses it for fingering): the
 cheapest way to each grip of a chord is known from the cheapest ways to the grips of the chord before. With `minimax`
 the hardest single change comes first (Hori & Sagayama 2016): the least hardness that still lets a way through is
-found, and among the ways that stay within it the cheapest is taken. Both are optimal, not near it.
+sought, and among the ways that stay within it the cheapest is taken. Both are optimal, not near it.
 
     cost of a route = the shapes' own costs + the changes' costs
     hardness of a change = its cost + the cost of the shape that it leads to
@@ -16,10 +16,10 @@ from dataclasses import dataclass
 from math import inf
 
 from coach.errors import BadInput
-from coach.guitar.choices import CANDIDATES, Pins, Tops, choose
+from coach.guitar.choices import CANDIDATES, Pins, Tops, choose_candidates
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.moves import USUAL, Change, Moves, Poise, Weights
-from coach.guitar.search import USUAL_MAX_FRET, grips
+from coach.guitar.moves import USUAL, Change, Moves, PreparedGrip, Weights
+from coach.guitar.search import USUAL_MAX_FRET, find_grips
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 
@@ -39,7 +39,7 @@ class Route:
     hardest: float
 
 
-def route(
+def find_route(
     chords: Sequence[Chord | None],
     hand: Hand | None = None,
     tuning: Tuning = STANDARD,
@@ -65,9 +65,9 @@ def route(
     few = None if pins or tops else candidates
 
     def find(chord: Chord) -> Sequence[Grip]:
-        return grips(chord, hand, tuning, capo=capo, max_fret=max_fret, limit=few)
+        return find_grips(chord, hand, tuning, capo=capo, max_fret=max_fret, limit=few)
 
-    choices = choose(chords, find, tuning, pins=pins or {}, tops=tops or {}, candidates=candidates)
+    choices = choose_candidates(chords, find, tuning, pins=pins or {}, tops=tops or {}, candidates=candidates)
     return best_route(choices, Moves(hand, tuning, capo, weights), minimax=minimax, loop=loop)
 
 
@@ -82,8 +82,8 @@ def best_route(
         raise BadInput("there is no chord to find a shape for", mend='give chords, like "C | Am | F | G"')
     graph = _Graph(choices, moves)
     limit = graph.least_limit(loop=loop) if minimax else inf
-    cost, way = graph.cheapest_loop(limit) if loop else graph.cheapest(limit)
-    return graph.told(way, cost, loop=loop)
+    cost, way = graph.cheapest_loop(limit) if loop else graph.cheapest_way(limit)
+    return graph.make_route(way, cost, loop=loop)
 
 
 Edges = list[list[float | None]]
@@ -98,9 +98,9 @@ class _Graph:
 
     def __init__(self, choices: Sequence[Sequence[Grip | None]], moves: Moves) -> None:
         self.moves = moves
-        known: dict[int, Poise] = {}
+        known: dict[int, PreparedGrip] = {}
         for grip in {id(g): g for row in choices for g in row if g is not None}.values():
-            known[id(grip)] = moves.poise(grip)
+            known[id(grip)] = moves.prepare(grip)
         self.rows = [tuple(None if g is None else known[id(g)] for g in row) for row in choices]
         shape = moves.weights.shape
         self.own = [[0.0 if g is None else g.cost * shape for g in row] for row in choices]
@@ -108,8 +108,8 @@ class _Graph:
         tables: dict[tuple[tuple[int, ...], tuple[int, ...]], Edges] = {}
         names = [tuple(map(id, row)) for row in self.rows]
         self.edges = [
-            tables.setdefault((one, other), [[None] * len(other) for _ in one])
-            for one, other in zip(names, [*names[1:], names[0]], strict=True)
+            tables.setdefault((here, following), [[None] * len(following) for _ in here])
+            for here, following in zip(names, [*names[1:], names[0]], strict=True)
         ]
 
     def edge(self, row: int, j: int, k: int) -> float:
@@ -120,23 +120,23 @@ class _Graph:
             known = self.edges[row][j][k] = self.moves.cost(self.rows[row][j], after[k])
         return known
 
-    def cheapest(self, limit: float) -> tuple[float, list[int]]:
+    def cheapest_way(self, limit: float) -> tuple[float, list[int]]:
         """(cost, way) of the cheapest way with no change harder than `limit`."""
-        onward, via = self._onward(dict(enumerate(self.own[-1])), limit)
+        onward, via = self._cheapest_onward(dict(enumerate(self.own[-1])), limit)
         start = min(onward, key=lambda k: onward[k])
-        return onward[start], _followed(start, via)
+        return onward[start], _follow(start, via)
 
     def cheapest_loop(self, limit: float) -> tuple[float, list[int]]:
         """The same for the way that comes back to its first grip; each that could still be best is tried as first."""
-        once, _ = self._onward(dict(enumerate(self.own[-1])), limit)
+        once, _ = self._cheapest_onward(dict(enumerate(self.own[-1])), limit)
         best, way = inf, list[int]()
         # Without the change back a way costs no more than with it.
         for start, least in sorted(once.items(), key=lambda pair: pair[1]):
             if least >= best:
                 break
-            onward, via = self._onward(self._last_row(start, limit), limit)
+            onward, via = self._cheapest_onward(self._last_row(start, limit), limit)
             if onward.get(start, inf) < best:
-                best, way = onward[start], _followed(start, via)
+                best, way = onward[start], _follow(start, via)
         return best, way
 
     def _last_row(self, start: int, limit: float) -> dict[int, float]:
@@ -145,7 +145,7 @@ class _Graph:
         ends = ((k, own, self.edge(last, k, start)) for k, own in enumerate(self.own[-1]))
         return {k: own + change for k, own, change in ends if change + home <= limit}
 
-    def _onward(self, last: dict[int, float], limit: float) -> tuple[dict[int, float], list[dict[int, int]]]:
+    def _cheapest_onward(self, last: dict[int, float], limit: float) -> tuple[dict[int, float], list[dict[int, int]]]:
         """The cheapest way from each grip of the first row to the end, and for each row which grip comes next on it."""
         onward, via = last, list[dict[int, int]]()
         for row in range(len(self.rows) - 2, -1, -1):
@@ -194,7 +194,7 @@ class _Graph:
             hardest = now
         return hardest
 
-    def told(self, way: Sequence[int], cost: float, *, loop: bool) -> Route:
+    def make_route(self, way: Sequence[int], cost: float, *, loop: bool) -> Route:
         """The way as a Route."""
         poises = [self.rows[row][k] for row, k in enumerate(way)]
         owns = [self.own[row][k] for row, k in enumerate(way)]
@@ -205,7 +205,7 @@ class _Graph:
         return Route(tuple(p and p.grip for p in poises), cost, changes, hardest)
 
 
-def _followed(start: int, via: Sequence[dict[int, int]]) -> list[int]:
+def _follow(start: int, via: Sequence[dict[int, int]]) -> list[int]:
     way = [start]
     for nexts in via:
         way.append(nexts[way[-1]])

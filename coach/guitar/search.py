@@ -1,4 +1,4 @@
-"""Every fingering of a chord within the hand's limits, easiest first: exhaustive, none of it looked up.
+"""Search for grips: every fingering of a chord within the hand's limits, easiest first, none of it looked up.
 
 What counts as a fingering of a chord (common practice, no source):
 
@@ -9,7 +9,7 @@ What counts as a fingering of a chord (common practice, no source):
   lower. Where no bass is asked for and the chord has a perfect fifth, that fifth may lie lowest if the next string, 5
   or 4, sounds the root: it is the thumb's second alternate (D x00232, C 332010). It is costed.
 - All tones sound, but for the perfect fifth of chords of four or more tones and the ninth of chords of six or more
-  (11, 13); `missing` tells them. Root, third (or the fourth or second in its place), seventh, an altered fifth and the
+  (11, 13); `missing` names them. Root, third (or the fourth or second in its place), seventh, an altered fifth and the
   tone that names the chord are never missing.
 - A hand can hold it: see `coach.guitar.fingering`. Of several ways to hold one pattern the cheapest counts.
 
@@ -26,9 +26,9 @@ from functools import lru_cache
 from coach.errors import BadShape
 from coach.guitar.bass import Bass, bass_of
 from coach.guitar.cost import Parts, missing_parts, order_parts, picking_parts, place_parts, turn_points
-from coach.guitar.fingering import MUTED, OPEN, WIDEST_BARRE, Hold, Pattern, holds
+from coach.guitar.fingering import MUTED, OPEN, WIDEST_BARRE, Fingering, FretPattern, find_fingerings
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.halves import Half, Sounds, halves
+from coach.guitar.halves import Half, WantedSounds, find_halves
 from coach.guitar.neck import Neck
 from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.guitar.tuning import STANDARD, Tuning
@@ -39,7 +39,7 @@ LEAST_STRINGS, LEAST_TREBLES = 4, 2
 TONE_NAMES = {4: "fifth", 8: "ninth"}
 
 
-def grips(
+def find_grips(
     chord: Chord,
     hand: Hand = Hand(),  # noqa: B008  (a frozen value)
     tuning: Tuning = STANDARD,
@@ -55,8 +55,8 @@ def grips(
     """
     check_reach(hand, capo, max_fret)
     if limit is not None:
-        return _easiest(chord, hand, tuning, capo, max_fret, max(limit, 0))
-    return _all(chord, hand, tuning, capo, max_fret)
+        return _easiest_grips(chord, hand, tuning, capo, max_fret, max(limit, 0))
+    return _all_grips(chord, hand, tuning, capo, max_fret)
 
 
 def best_grip(
@@ -68,13 +68,13 @@ def best_grip(
     max_fret: int = USUAL_MAX_FRET,
 ) -> Grip:
     """The easiest fingering of `chord`. Raises BadShape where the hand can hold none."""
-    found = grips(chord, hand, tuning, capo=capo, max_fret=max_fret, limit=1)
-    if not found:
+    easiest = find_grips(chord, hand, tuning, capo=capo, max_fret=max_fret, limit=1)
+    if not easiest:
         raise BadShape(
             f"no shape for {chord} is within this hand's reach up to fret {max_fret}",
             mend=f"allow a longer stretch or more frets, or give a shape yourself, like {chord}=x32010",
         )
-    return found[0]
+    return easiest[0]
 
 
 def check_reach(hand: Hand, capo: int, max_fret: int) -> None:
@@ -94,15 +94,15 @@ def check_reach(hand: Hand, capo: int, max_fret: int) -> None:
 
 
 @lru_cache(maxsize=64)
-def _all(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int) -> tuple[Grip, ...]:
-    search = _Search(chord, hand, tuning, Neck(hand.scale_mm, capo), max_fret)
-    return tuple(search.grip(found) for found in search.ranked())
+def _all_grips(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int) -> tuple[Grip, ...]:
+    search = _GripSearch(chord, hand, tuning, Neck(hand.scale_mm, capo), max_fret)
+    return tuple(search.grip(fingering) for fingering in search.rank())
 
 
 @lru_cache(maxsize=4096)
-def _easiest(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int, limit: int) -> tuple[Grip, ...]:
-    search = _Search(chord, hand, tuning, Neck(hand.scale_mm, capo), max_fret)
-    return tuple(search.grip(found) for found in search.ranked()[:limit])
+def _easiest_grips(chord: Chord, hand: Hand, tuning: Tuning, capo: int, max_fret: int, limit: int) -> tuple[Grip, ...]:
+    search = _GripSearch(chord, hand, tuning, Neck(hand.scale_mm, capo), max_fret)
+    return tuple(search.grip(fingering) for fingering in search.rank()[:limit])
 
 
 def may_miss(interval: tuple[int, int], tones: int) -> bool:
@@ -111,10 +111,10 @@ def may_miss(interval: tuple[int, int], tones: int) -> bool:
 
 
 # cost, lowest fret, pattern, how it is held, tones, key of what it leaves the picking hand
-_Found = tuple[float, int, Pattern, Hold, int, int]
+_Fingering = tuple[float, int, FretPattern, Fingering, int, int]
 
 
-class _Search:
+class _GripSearch:
     """One search; the chord and the tuning as pitch classes, tones as bits."""
 
     def __init__(self, chord: Chord, hand: Hand, tuning: Tuning, neck: Neck, max_fret: int) -> None:
@@ -122,7 +122,7 @@ class _Search:
         intervals = QUALITIES[chord.quality]
         classes = [(chord.root.pitch_class + semitones) % 12 for _, semitones in intervals]
         bits = {pitch_class: 1 << k for k, pitch_class in enumerate(classes)}
-        self.sounds = Sounds(bits, chord.lowest.pitch_class, chord.fifth.pitch_class)
+        self.sounds = WantedSounds(bits, chord.lowest.pitch_class, chord.fifth.pitch_class)
         spare = [(k, interval[0]) for k, interval in enumerate(intervals) if may_miss(interval, len(intervals))]
         self.names = {1 << k: TONE_NAMES[steps] for k, steps in spare}
         self.needed = sum(bits.values()) & ~sum(self.names)
@@ -134,44 +134,44 @@ class _Search:
         self.absent: dict[int, tuple[float, tuple[str, ...], Parts]] = {}
         self.place: dict[tuple[int, int], tuple[float, float, Parts]] = {}
 
-    def ranked(self) -> list[_Found]:
+    def rank(self) -> list[_Fingering]:
         """All fingerings, cheapest first; of equal ones the lower on the neck."""
-        found = list(self._found())
-        found.sort(key=lambda f: (round(f[0], 6), f[1], f[2]))
-        return found
+        rank = list(self._fingerings())
+        rank.sort(key=lambda f: (round(f[0], 6), f[1], f[2]))
+        return rank
 
-    def grip(self, found: _Found) -> Grip:
-        """The finding as a value."""
-        cost, lowest, pattern, hold, tones, key = found
+    def grip(self, fingering: _Fingering) -> Grip:
+        """The fingering as a Grip."""
+        cost, lowest, pattern, hold, tones, key = fingering
         frets = _frets(pattern, lowest)
-        _, stretch, place = self._place(lowest, max(pattern))
-        _, missing, without = self._missing(tones)
+        _, stretch, place = self._place_cost(lowest, max(pattern))
+        _, missing, without = self._missing_cost(tones)
         _, bass, picking = self.picking[key]
         midi = [pitch + fret for pitch, fret in zip(self.open_midi, frets, strict=True) if fret is not None]
         parts = hold.parts + place + picking + order_parts(midi) + without
         barre = (hold.barre[0] + lowest, *hold.barre[1:]) if hold.barre else None
         return Grip(self.chord, Shape(frets, hold.fingers), barre, bass, missing, stretch, round(cost, 6), parts)
 
-    def _found(self) -> Iterator[_Found]:
+    def _fingerings(self) -> Iterator[_Fingering]:
         thumb, barres, span = self.hand.thumb, self.hand.barres, self.hand.span_mm
-        for lowest, places in self._places():
+        for lowest, places in self._hand_places():
             reach = [self.fingers_mm[fret] - self.fingers_mm[lowest] for fret in places]
-            for bass, treble in self._pairs(lowest, places):
+            for bass, treble in self._pair_halves(lowest, places):
                 pattern = bass.pattern + treble.pattern
-                for hold in holds(pattern, thumb, barres):
+                for hold in find_fingerings(pattern, thumb, barres):
                     if all(reach[high] - reach[low] <= share * span for low, high, share in hold.pairs):
                         break
                 else:
                     continue
                 tones = bass.tones | treble.tones
                 key = bass.strings | treble.strings | bass.wanted << 6 | bass.fifths << 9
-                cost = hold.cost + bass.turns + treble.turns + self._place(lowest, max(pattern))[0]
+                cost = hold.cost + bass.turns + treble.turns + self._place_cost(lowest, max(pattern))[0]
                 if treble.first <= bass.last:
                     cost += turn_points(bass.last, treble.first)
-                picking = self.picking.get(key) or self._picked(key, _frets(pattern, lowest))
-                yield cost + picking[0] + self._missing(tones)[0], lowest, pattern, hold, tones, key
+                picking = self.picking.get(key) or self._picking_cost(key, _frets(pattern, lowest))
+                yield cost + picking[0] + self._missing_cost(tones)[0], lowest, pattern, hold, tones, key
 
-    def _places(self) -> Iterator[tuple[int, range]]:
+    def _hand_places(self) -> Iterator[tuple[int, range]]:
         """The places of the hand: the lowest fret held, and the frets within the stretch; 0 and none for no finger."""
         yield 0, range(0)
         for lowest in range(1, self.max_fret + 1):
@@ -184,13 +184,13 @@ class _Search:
                 highest += 1
             yield lowest, range(lowest, highest + 1)
 
-    def _pairs(self, lowest: int, places: range) -> Iterator[tuple[Half, Half]]:
+    def _pair_halves(self, lowest: int, places: range) -> Iterator[tuple[Half, Half]]:
         """Halves that together make a fingering's sound."""
         by_tones: dict[int, list[Half]] = defaultdict(list)
-        for treble in halves(range(3, 6), self.open_midi, places, self.sounds):
+        for treble in find_halves(range(3, 6), self.open_midi, places, self.sounds):
             if treble.sounding >= LEAST_TREBLES:
                 by_tones[treble.tones].append(treble)
-        for bass in halves(range(3), self.open_midi, places, self.sounds):
+        for bass in find_halves(range(3), self.open_midi, places, self.sounds):
             if not self._bass_is_right(bass):
                 continue
             least = LEAST_STRINGS - bass.sounding
@@ -212,7 +212,7 @@ class _Search:
             return bool(low)
         return self.fifth_may_lie_lowest and bool(bass.fifths & low and bass.wanted & low << 1)
 
-    def _picked(self, key: int, frets: tuple[int | None, ...]) -> tuple[float, Bass, Parts]:
+    def _picking_cost(self, key: int, frets: tuple[int | None, ...]) -> tuple[float, Bass, Parts]:
         """What the shape leaves the picking hand. It depends on which strings sound, with what, and not on frets."""
         bass = bass_of(Shape(frets), self.chord, self.tuning)
         sounding = tuple(6 - row for row, fret in enumerate(frets) if fret is not None)
@@ -221,7 +221,7 @@ class _Search:
         self.picking[key] = sum(points for _, points in parts), bass, parts
         return self.picking[key]
 
-    def _missing(self, tones: int) -> tuple[float, tuple[str, ...], Parts]:
+    def _missing_cost(self, tones: int) -> tuple[float, tuple[str, ...], Parts]:
         """What it costs that only these tones sound, and the names of the others."""
         if tones not in self.absent:
             names = tuple(name for bit, name in self.names.items() if not tones & bit)
@@ -229,7 +229,7 @@ class _Search:
             self.absent[tones] = sum(points for _, points in parts), names, parts
         return self.absent[tones]
 
-    def _place(self, lowest: int, above: int) -> tuple[float, float, Parts]:
+    def _place_cost(self, lowest: int, above: int) -> tuple[float, float, Parts]:
         """What the place on the neck costs, and the stretch from its lowest fret to the one `above` it."""
         above = max(above, 0)
         if (lowest, above) not in self.place:
@@ -239,12 +239,12 @@ class _Search:
         return self.place[lowest, above]
 
 
-def _frets(pattern: Pattern, lowest: int) -> tuple[int | None, ...]:
+def _frets(pattern: FretPattern, lowest: int) -> tuple[int | None, ...]:
     """The frets of a pattern whose lowest fretted string is at `lowest`."""
     return tuple(None if p == MUTED else 0 if p == OPEN else p + lowest for p in pattern)
 
 
-def usual_first(found: Iterable[Grip], usual: Iterable[Shape]) -> tuple[Grip, ...]:
+def usual_first(find_grips: Iterable[Grip], usual: Iterable[Shape]) -> tuple[Grip, ...]:
     """The grips in the order of their cost; where two cost the same, the trade's own shape (in `usual`) comes first."""
     frets = {shape.frets for shape in usual}
-    return tuple(sorted(found, key=lambda grip: (round(grip.cost, 2), grip.shape.frets not in frets)))
+    return tuple(sorted(find_grips, key=lambda grip: (round(grip.cost, 2), grip.shape.frets not in frets)))

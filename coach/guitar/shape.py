@@ -1,4 +1,4 @@
-"""A left-hand shape: which fret each string is held at, which strings are muted, which fingers do it.
+"""A left-hand shape: the fret of each string, which strings are muted, and the fingers.
 
 x32010          8(10)(10)988
 ||||||

@@ -1,10 +1,10 @@
-"""Easier things that still tell a hard chord: each with its grip, what is lost and what is gained.
+"""Stand-ins: easier grips in place of a hard chord, each with what is lost and what is gained.
 
 kind      what it does (common practice, no source)
 smaller   the chord on four strings: the middle four, or the top four
 thumb     the thumb over the neck takes string 6, so that the first finger need not lie flat
-relative  another chord that shares the tones that tell this one: its third, its seventh or root
-keep      the shape before stays, and one finger adds a tone that tells this chord
+relative  another chord that shares the telling tones of this one: its third, its seventh or root
+keep      the shape before stays, and one finger adds a telling tone of this chord
 held      the chord, or a relative, in which a finger of the shape before stays on a top string
 """
 
@@ -14,13 +14,13 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 
 from coach.guitar.bass import bass_of
-from coach.guitar.choices import ways_to_hold
+from coach.guitar.choices import reachable_fingerings
 from coach.guitar.cost import place_parts
-from coach.guitar.fingering import Hold
+from coach.guitar.fingering import Fingering
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.moves import touches
 from coach.guitar.neck import Neck
-from coach.guitar.search import grips
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, STRINGS, Tuning
 from coach.music.chords import Chord
@@ -69,7 +69,7 @@ class StandIn:
     recipe: str = ""
 
 
-def standins(
+def find_standins(
     chord: Chord,
     hand: Hand | None = None,
     tuning: Tuning = STANDARD,
@@ -83,23 +83,23 @@ def standins(
     """Easier things for `chord`, by kind, the best of each kind first.
 
     instead_of  the grip that is too hard; without it the easiest full one, without open strings
-    before      the grip held before, for `keep` and `held`
+    before      the grip held before, for the kinds `keep` and `held`
     scale       the notes of the key, so that relatives which stay in it come first
     """
     hand = hand or Hand()
-    search = _Search(chord, hand, tuning, capo, max_fret)
+    search = _StandInSearch(chord, hand, tuning, capo, max_fret)
     hard = instead_of or search.full_grip(chord)
     if hard is None:
         return ()
-    found: list[StandIn] = []
-    for kind in (search.smaller, search.thumb, search.relatives, search.keep, search.held):
+    chosen: list[StandIn] = []
+    for kind in (search.find_smaller, search.find_thumb, search.find_relatives, search.find_keep, search.find_held):
         ranked = sorted(kind(hard, before, frozenset(n.pitch_class for n in scale)), key=lambda pair: pair[0])
-        found += [standin for _, standin in ranked[:MOST_OF_A_KIND]]
-    return tuple(found)
+        chosen += [standin for _, standin in ranked[:MOST_OF_A_KIND]]
+    return tuple(chosen)
 
 
-def telling(chord: Chord) -> tuple[Note, ...]:
-    """The tones that tell a chord: its third (or what stands for it), its seventh, or without one its root.
+def telling_tones(chord: Chord) -> tuple[Note, ...]:
+    """The tones by which a chord is known: its third (or what stands for it), its seventh, or without one its root.
 
     An altered fifth tells a diminished or augmented chord.
     """
@@ -114,7 +114,7 @@ Ranked = tuple[tuple[float, ...], StandIn]
 
 
 @dataclass(frozen=True)
-class _Search:
+class _StandInSearch:
     chord: Chord
     hand: Hand
     tuning: Tuning
@@ -122,7 +122,7 @@ class _Search:
     max_fret: int
 
     def grips(self, chord: Chord, hand: Hand | None = None) -> tuple[Grip, ...]:
-        return grips(chord, hand or self.hand, self.tuning, capo=self.capo, max_fret=self.max_fret)
+        return find_grips(chord, hand or self.hand, self.tuning, capo=self.capo, max_fret=self.max_fret)
 
     def full_grip(self, chord: Chord) -> Grip | None:
         """The easiest grip on five strings or six without an open one, as it is slid up the neck; else the easiest."""
@@ -130,35 +130,35 @@ class _Search:
         full = (g for g in every if len(g.shape.sounding) >= 5 and 0 not in g.shape.frets)
         return next(full, every[0] if every else None)
 
-    def easier(self, grip: Grip, hard: Grip) -> bool:
+    def is_easier(self, grip: Grip, hard: Grip) -> bool:
         """Easier on the fretting hand, and with what the picking hand loses not much harder on the whole."""
-        return holding(grip) <= holding(hard) - EASIER and grip.cost <= hard.cost + MOST_LOST
+        return holding_cost(grip) <= holding_cost(hard) - EASIER and grip.cost <= hard.cost + MOST_LOST
 
-    def standin(self, kind: str, grip: Grip, hard: Grip, lost: Words = (), gained: Words = ()) -> StandIn:
-        less, more = compared(hard, grip)
-        return StandIn(kind, grip, (*lost, *less), (*gained, *more), holding(hard) - holding(grip))
+    def make_standin(self, kind: str, grip: Grip, hard: Grip, lost: Words = (), gained: Words = ()) -> StandIn:
+        less, more = compare_grips(hard, grip)
+        return StandIn(kind, grip, (*lost, *less), (*gained, *more), holding_cost(hard) - holding_cost(grip))
 
-    def smaller(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
+    def find_smaller(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         if len(hard.shape.sounding) <= 4:
             return
         seen: dict[tuple[int, ...], int] = {}
         for grip in self.grips(self.chord):
             strings = grip.shape.sounding
-            if strings in SMALL_SETS and self.easier(grip, hard):
+            if strings in SMALL_SETS and self.is_easier(grip, hard):
                 # The best of each set of strings before the second of any: they are different things to the ear.
                 seen[strings] = seen.get(strings, -1) + 1
-                yield (seen[strings], grip.cost), self.standin("smaller", grip, hard)
+                yield (seen[strings], grip.cost), self.make_standin("smaller", grip, hard)
 
-    def thumb(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
+    def find_thumb(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         for grip in self.grips(self.chord, replace(self.hand, thumb=True)):
-            if "T" in grip.shape.fingers and "T" not in hard.shape.fingers and self.easier(grip, hard):
+            if "T" in grip.shape.fingers and "T" not in hard.shape.fingers and self.is_easier(grip, hard):
                 lost = () if self.hand.thumb else ("the thumb must reach over the neck",)
-                yield (grip.cost,), self.standin("thumb", grip, hard, lost)
+                yield (grip.cost,), self.make_standin("thumb", grip, hard, lost)
 
-    def relatives(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
-        for other in relatives(self.chord):
+    def find_relatives(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
+        for other in related_chords(self.chord):
             every = self.grips(other)
-            if every and self.easier(every[0], hard):
+            if every and self.is_easier(every[0], hard):
                 missed, added = _tones_between(self.chord, other)
                 out = sum(bool(scale) and n.pitch_class not in scale for n in added)
                 lost = [f"no {n} ({_degree(self.chord, n)})" for n in missed]
@@ -167,15 +167,15 @@ class _Search:
                     lost.append(f"the bass is {other.lowest}, not {self.chord.lowest}")
                 gained = [f"adds {n} ({_degree(self.chord, n)})" for n in added]
                 rank = (out, len(missed) + len(added), every[0].cost)
-                yield rank, self.standin("relative", every[0], hard, lost, gained)
+                yield rank, self.make_standin("relative", every[0], hard, lost, gained)
 
-    def keep(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
+    def find_keep(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         if before is None or before.chord == self.chord:
             return
         tones = {n.pitch_class for n in self.chord.tones}
-        for tone in telling(self.chord):
-            for grip, string in self._one_more(before, tone):
-                if not self.easier(grip, hard):
+        for tone in telling_tones(self.chord):
+            for grip, string in self._change_one_string(before, tone):
+                if not self.is_easier(grip, hard):
                     continue
                 sounding = [grip.shape.midi(s, self.tuning) or 0 for s in grip.shape.sounding]
                 fret = grip.shape.fret(string) or 0
@@ -184,14 +184,14 @@ class _Search:
                     lost.append(f"the bass stays on {before.chord}")
                 if any(a != b for a, b in zip(before.shape.fingers, grip.shape.fingers, strict=True) if a != "." != b):
                     lost.append(f"{before.chord} must be held with fingers {grip.shape.fingers} from the start")
-                deed = f"one finger adds {tone}" if fret else f"lifting one finger lets {tone} sound"
+                action = f"one finger adds {tone}" if fret else f"lifting one finger lets {tone} sound"
                 degree = _degree(self.chord, tone)
-                gained = [f"the hand stays on {before.chord} and {deed} ({degree}) on string {string}"]
-                standin = self.standin("keep", grip, hard, lost, gained)
+                gained = [f"the hand stays on {before.chord} and {action} ({degree}) on string {string}"]
+                make_standin = self.make_standin("keep", grip, hard, lost, gained)
                 foreign = sum(m % 12 not in tones for m in sounding)
-                yield (foreign, grip.cost), replace(standin, recipe=f"{before.chord}:{string}@{fret}")
+                yield (foreign, grip.cost), replace(make_standin, recipe=f"{before.chord}:{string}@{fret}")
 
-    def _one_more(self, before: Grip, tone: Note) -> Iterator[tuple[Grip, int]]:
+    def _change_one_string(self, before: Grip, tone: Note) -> Iterator[tuple[Grip, int]]:
         """The grip before with one of strings 4 to 1 changed so that it sounds `tone`, no other finger moved."""
         for string in (1, 2, 3, 4):
             for fret in range(min(self.max_fret, 5) + 1):
@@ -199,11 +199,11 @@ class _Search:
                 if pitch_class != tone.pitch_class or before.shape.fret(string) == fret:
                     continue
                 frets = tuple(fret if 6 - k == string else f for k, f in enumerate(before.shape.frets))
-                found = hold_like(frets, before.shape, string, self.hand, self.capo)
-                if found is not None:
-                    yield self._made(frets, found, before), string
+                fingering = hold_like(frets, before.shape, string, self.hand, self.capo)
+                if fingering is not None:
+                    yield self._make_grip(frets, fingering, before), string
 
-    def _made(self, frets: tuple[int | None, ...], hold: Hold, before: Grip) -> Grip:
+    def _make_grip(self, frets: tuple[int | None, ...], hold: Fingering, before: Grip) -> Grip:
         shape = Shape(frets, hold.fingers)
         neck, down = Neck(self.hand.scale_mm, self.capo), [f for f in frets if f]
         span = neck.stretch_mm(min(down), max(down)) if down else 0.0
@@ -216,34 +216,34 @@ class _Search:
         bass = bass_of(shape, before.chord, self.tuning)
         return Grip(self.chord, shape, barre, bass, missing, span, sum(p for _, p in parts), parts)
 
-    def held(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
+    def find_held(self, hard: Grip, before: Grip | None, scale: frozenset[int]) -> Iterator[Ranked]:
         if before is None:
             return
         anchors = {(f, t) for f, t in touches(before).items() if t.low == t.high <= 3}
-        for other in (self.chord, *relatives(self.chord)):
+        for other in (self.chord, *related_chords(self.chord)):
             missed, added = _tones_between(self.chord, other)
             out = sum(bool(scale) and n.pitch_class not in scale for n in added)
             for grip in self.grips(other):
                 kept = sorted(anchors & set(touches(grip).items()), key=lambda pair: -pair[1].low)
-                if not kept or not self.easier(grip, hard):
+                if not kept or not self.is_easier(grip, hard):
                     continue
                 names = [f"finger {f} on string {t.low}" for f, t in kept]
                 gained = [f"{' and '.join(names)} {'stays' if len(names) == 1 else 'stay'} down from {before.chord}"]
                 gained += [f"adds {n} ({_degree(self.chord, n)})" for n in added]
                 lost = [f"no {n} ({_degree(self.chord, n)})" for n in missed]
                 rank = (out, len(missed) + len(added) - len(kept), grip.cost)
-                yield rank, self.standin("held", grip, hard, lost, gained)
+                yield rank, self.make_standin("held", grip, hard, lost, gained)
                 break
 
 
-def holding(grip: Grip) -> float:
+def holding_cost(grip: Grip) -> float:
     """What the grip costs the fretting hand alone."""
     return sum(points for why, points in grip.parts if why in HOLDING)
 
 
-def relatives(chord: Chord) -> Iterator[Chord]:
+def related_chords(chord: Chord) -> Iterator[Chord]:
     """Everyday chords that have all the telling tones of `chord`, spelled around its root."""
-    wanted = {n.pitch_class for n in telling(chord)}
+    wanted = {n.pitch_class for n in telling_tones(chord)}
     own = {n.pitch_class for n in chord.tones}
     for steps, semitones in _ROOTS:
         root = chord.root.up(steps, semitones)
@@ -267,19 +267,21 @@ def _degree(chord: Chord, note: Note) -> str:
     return _STEP_NAMES[(note.step - chord.root.step) % 7]
 
 
-def hold_like(frets: Frets, before: Shape, but: int, hand: Hand, capo: int) -> Hold | None:
+def hold_like(frets: Frets, before: Shape, but: int, hand: Hand, capo: int) -> Fingering | None:
     """A way to hold `frets` in which no finger of the shape before has to move, string `but` aside; None without one.
 
     The fingers of `before` as they are come first; else the shape before must have another fingering that allows it.
     """
     kept = [6 - s for s in STRINGS if s != but and before.fret(s)]
     usual = tuple(before.fingers[k] for k in kept)
-    others = {tuple(hold.fingers[k] for k in kept) for hold in ways_to_hold(before.frets, hand, capo)}
-    fitting = [h for h in ways_to_hold(frets, hand, capo) if tuple(h.fingers[k] for k in kept) in {usual, *others}]
+    others = {tuple(hold.fingers[k] for k in kept) for hold in reachable_fingerings(before.frets, hand, capo)}
+    fitting = [
+        h for h in reachable_fingerings(frets, hand, capo) if tuple(h.fingers[k] for k in kept) in {usual, *others}
+    ]
     return min(fitting, key=lambda h: (tuple(h.fingers[k] for k in kept) != usual, h.cost), default=None)
 
 
-def compared(hard: Grip, easy: Grip) -> tuple[list[str], list[str]]:
+def compare_grips(hard: Grip, easy: Grip) -> tuple[list[str], list[str]]:
     """What one loses and gains by holding `easy` in place of `hard`, in the hand and for the thumb."""
     lost, gained = [], []
     lost += [f"no {tone}" for tone in easy.missing if tone not in hard.missing]

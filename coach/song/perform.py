@@ -23,7 +23,7 @@ from math import lcm
 
 from coach.errors import BadInput, BadMusic, BadShape
 from coach.guitar.bass import bass_of
-from coach.guitar.choices import spelled, ways_to_hold, with_fingers
+from coach.guitar.choices import add_fingers, reachable_fingerings, spell_pitch
 from coach.guitar.grip import Hand
 from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.search import best_grip
@@ -147,7 +147,7 @@ def moved_tune(tune: Sequence[TuneNote], old: Key, new: Key, by: int) -> tuple[T
     if not by and old == new:
         return tuple(tune)
     steps, semitones = interval_between(old.tonic, new.tonic)
-    return tuple(replace(n, pitch=spelled(n.pitch.midi + by, n.pitch.note.up(steps, semitones))) for n in tune)
+    return tuple(replace(n, pitch=spell_pitch(n.pitch.midi + by, n.pitch.note.up(steps, semitones))) for n in tune)
 
 
 def chords_in_key(bar: ChartBar, old: Key, new: Key) -> tuple[tuple[Fraction, Chord | None], ...]:
@@ -177,7 +177,7 @@ class Shapes:
             shape = bar.shapes.get(NO_CHORD)
             if shape is None:
                 return Hold(beat, None, None, None)
-            return Hold(beat, None, with_fingers(shape), bass_of(shape, None, self.tuning))
+            return Hold(beat, None, add_fingers(shape), bass_of(shape, None, self.tuning))
         name = str(chord)
         if name in bar.shapes:
             return self._held(beat, chord, bar.shapes[name])
@@ -191,7 +191,7 @@ class Shapes:
         return self._held(beat, chord, self.song.shapes.get(name) or self._usual(chord))
 
     def _held(self, beat: Fraction, chord: Chord, shape: Shape) -> Hold:
-        shape = with_fingers(shape)
+        shape = add_fingers(shape)
         return Hold(beat, chord, shape, bass_of(shape, chord, self.tuning))
 
     def _stand_in(self, name: str, recipe: str, part: PartWay) -> tuple[Chord, Shape]:
@@ -201,11 +201,11 @@ class Shapes:
         pins = (part.shapes, self.arrangement.way.shapes, self.song.shapes)
         shape = next((p[str(chord)] for p in pins if str(chord) in p), None) or self._usual(chord)
         if not changes:
-            return chord, with_fingers(shape)
+            return chord, add_fingers(shape)
         frets = list(shape.frets)
         for string, fret in changes:
             frets[6 - string] = fret
-        held = ways_to_hold(tuple(frets), self.hand, self.arrangement.capo)
+        held = reachable_fingerings(tuple(frets), self.hand, self.arrangement.capo)
         if not held:
             raise BadShape(
                 f"{recipe} for {name} is {Shape(tuple(frets))}, which this hand cannot hold",
@@ -225,7 +225,7 @@ class Shapes:
         except BadShape:  # not a chord, or a tuning, of the book's
             known = ()
         for shape in known:
-            if ways_to_hold(shape.frets, self.hand, capo):
+            if reachable_fingerings(shape.frets, self.hand, capo):
                 return shape
         return best_grip(chord, self.hand, self.tuning, capo=capo).shape
 

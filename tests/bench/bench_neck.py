@@ -13,8 +13,8 @@ from functools import partial
 
 from coach.guitar import search
 from coach.guitar.grip import Hand
-from coach.guitar.naming import readings
-from coach.guitar.search import grips
+from coach.guitar.naming import name_shape
+from coach.guitar.search import find_grips
 from coach.music.chords import QUALITIES, Chord
 from coach.music.keys import KEYS
 
@@ -36,22 +36,22 @@ def _line(name: str, deeds: Iterable[Callable[[], object]]) -> None:
 
 def main() -> None:
     """Print the table."""
-    _line("all shapes of C, cold", [partial(grips, Chord.parse("C"))])
-    _line("all shapes, first time round", [partial(grips, chord) for chord in CHORDS])
+    _line("all shapes of C, cold", [partial(find_grips, Chord.parse("C"))])
+    _line("all shapes, first time round", [partial(find_grips, chord) for chord in CHORDS])
     for name, hand in (("usual hand", Hand()), ("wide hand with thumb", Hand(span_mm=105, thumb=True))):
         for chord in CHORDS:
-            grips(chord, hand)
-        search._all.cache_clear()
-        _line(f"all shapes, new chord, {name}", [partial(grips, chord, hand) for chord in CHORDS])
-        _line(f"24 easiest, new chord, {name}", [partial(grips, chord, hand, limit=24) for chord in CHORDS])
+            find_grips(chord, hand)
+        search._all_grips.cache_clear()
+        _line(f"all shapes, new chord, {name}", [partial(find_grips, chord, hand) for chord in CHORDS])
+        _line(f"24 easiest, new chord, {name}", [partial(find_grips, chord, hand, limit=24) for chord in CHORDS])
     for chord in CHORDS[-20:]:
-        grips(chord)
-    _line("all shapes, asked before", [partial(grips, chord) for chord in CHORDS[-20:]])
-    _line("easiest, up to fret 5", [partial(grips, chord, limit=1, max_fret=5) for chord in CHORDS])
-    counts = sorted(len(grips(chord)) for chord in CHORDS)
+        find_grips(chord)
+    _line("all shapes, asked before", [partial(find_grips, chord) for chord in CHORDS[-20:]])
+    _line("easiest, up to fret 5", [partial(find_grips, chord, limit=1, max_fret=5) for chord in CHORDS])
+    counts = sorted(len(find_grips(chord)) for chord in CHORDS)
     print(f"shapes of a chord: least {counts[0]}, median {counts[len(counts) // 2]}, most {counts[-1]}")
-    shapes = [grip.shape for chord in CHORDS[:60] for grip in grips(chord, limit=5)]
-    _line("readings of a shape in a key", [partial(readings, shape, key=KEYS[7]) for shape in shapes])
+    shapes = [grip.shape for chord in CHORDS[:60] for grip in find_grips(chord, limit=5)]
+    _line("readings of a shape in a key", [partial(name_shape, shape, key=KEYS[7]) for shape in shapes])
 
 
 if __name__ == "__main__":

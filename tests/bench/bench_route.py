@@ -7,9 +7,9 @@ from statistics import median
 
 from coach.guitar import search
 from coach.guitar.grip import Hand
-from coach.guitar.key_finder import keys
-from coach.guitar.route import route
-from coach.guitar.standins import standins
+from coach.guitar.key_finder import find_keys
+from coach.guitar.route import find_route
+from coach.guitar.standins import find_standins
 from coach.music.chords import Chord, read_bars
 from coach.music.keys import Key
 from coach.music.notes import Pitch
@@ -37,8 +37,8 @@ def report(name: str, deed: Callable[[], object], times: int = 5, before: Callab
 
 def forget() -> None:
     """Let go of the answers the search keeps."""
-    search._all.cache_clear()
-    search._easiest.cache_clear()
+    search._all_grips.cache_clear()
+    search._easiest_grips.cache_clear()
 
 
 def main() -> None:
@@ -49,20 +49,20 @@ def main() -> None:
     roots = [Chord.parse(name).root for name in ROOTS]
     wild = [Chord(chance.choice(roots), chance.choice(QUALITIES)) for _ in range(64)]
     assert len(song) == 64
-    route(song, hand)  # what is once worked out about fingerings is kept
-    route(wild, hand)
+    find_route(song, hand)  # what is once worked out about fingerings is kept
+    find_route(wild, hand)
     for name, chords in (("a song of 64 chords", song), ("64 chords at random", wild)):
-        report(f"route, {name}, shapes known", lambda c=chords: route(c, hand))
-        report(f"route, {name}, shapes searched anew", lambda c=chords: route(c, hand), before=forget)
-        report(f"route, {name}, the hardest change first", lambda c=chords: route(c, hand, minimax=True))
-        report(f"route, {name}, round and round", lambda c=chords: route(c, hand, loop=True), 3)
+        report(f"route, {name}, shapes known", lambda c=chords: find_route(c, hand))
+        report(f"route, {name}, shapes searched anew", lambda c=chords: find_route(c, hand), before=forget)
+        report(f"route, {name}, the hardest change first", lambda c=chords: find_route(c, hand, minimax=True))
+        report(f"route, {name}, round and round", lambda c=chords: find_route(c, hand, loop=True), 3)
     bars = read_bars(SONG) * 2
-    report("keys, 32 bars, 12 keys x 8 capos, shapes known", lambda: keys(bars, Key.parse("C")))
-    report("keys, 32 bars, 12 keys x 8 capos, shapes searched anew", lambda: keys(bars, Key.parse("C")), before=forget)
-    report("keys, with a voice", lambda: keys(bars, Key.parse("C"), melody=MELODY, voice=VOICE))
+    report("keys, 32 bars, 12 keys x 8 capos, shapes known", lambda: find_keys(bars, Key.parse("C")))
+    report("keys, 32 bars, shapes searched anew", lambda: find_keys(bars, Key.parse("C")), before=forget)
+    report("keys, with a voice", lambda: find_keys(bars, Key.parse("C"), melody=MELODY, voice=VOICE))
     hard, before = Chord.parse("F"), search.best_grip(Chord.parse("C"), hand)
-    report("stand-ins for F after C, shapes known", lambda: standins(hard, hand, before=before))
-    report("stand-ins for F after C, shapes searched anew", lambda: standins(hard, hand, before=before), before=forget)
+    report("stand-ins for F after C, shapes known", lambda: find_standins(hard, hand, before=before))
+    report("stand-ins for F after C, searched anew", lambda: find_standins(hard, hand, before=before), before=forget)
 
 
 if __name__ == "__main__":

@@ -8,13 +8,13 @@ from hypothesis import strategies as st
 
 from coach.guitar.bass import Bass
 from coach.guitar.cost import hold_parts, order_parts, picking_parts, place_parts
-from coach.guitar.fingering import MUTED, OPEN, Hold, Pattern, holds
+from coach.guitar.fingering import MUTED, OPEN, Fingering, FretPattern, find_fingerings
 from coach.guitar.shape import Shape
 
 PATTERNS = st.tuples(*[st.integers(MUTED, 3)] * 6).filter(lambda p: 0 in p)
 
 
-def _pattern(shape: str) -> Pattern:
+def _pattern(shape: str) -> FretPattern:
     """A shape's frets as counted from its lowest."""
     frets = Shape.parse(shape).frets
     lowest = min((f for f in frets if f), default=1)
@@ -22,7 +22,7 @@ def _pattern(shape: str) -> Pattern:
 
 
 def _ways(shape: str, *, thumb: bool = False, barres: str = "full") -> list[str]:
-    return [hold.fingers for hold in holds(_pattern(shape), thumb, barres)]
+    return [hold.fingers for hold in find_fingerings(_pattern(shape), thumb, barres)]
 
 
 # common practice, no source: how these are held.
@@ -89,12 +89,13 @@ def test_at_one_fret_the_lower_string_has_the_lower_finger() -> None:
 )
 def test_a_barre_has_nothing_lower_open_or_muted_under_it(shape: str, why: str) -> None:
     """From string 6 to string 1 in one: not with that string between."""
-    assert not any(hold.barre and hold.barre[1:] == (6, 1) for hold in holds(_pattern(shape), False, "full")), why
+    fingerings = find_fingerings(_pattern(shape), False, "full")
+    assert not any(f.barre and f.barre[1:] == (6, 1) for f in fingerings), why
 
 
 def test_a_barre_does_not_leave_open_what_it_lies_across() -> None:
     """x02220 is no barre, the finger would lie on string 1; x0222x is one."""
-    assert all(hold.barre is None for hold in holds(_pattern("x02220"), False, "full"))
+    assert all(hold.barre is None for hold in find_fingerings(_pattern("x02220"), False, "full"))
     assert "..111." in _ways("x0222x")
 
 
@@ -118,16 +119,16 @@ def test_the_thumb_is_for_string_six_alone_and_stays_near() -> None:
 def test_the_thumb_and_a_full_barre_exclude_each_other() -> None:
     """Over the neck the hand has no finger flat across five strings."""
     for shape in ("133211", "111211", "113331"):
-        over = [hold for hold in holds(_pattern(shape), True, "full") if "T" in hold.fingers]
+        over = [hold for hold in find_fingerings(_pattern(shape), True, "full") if "T" in hold.fingers]
         assert all(hold.barre is None or hold.barre[1] - hold.barre[2] < 3 for hold in over), shape
     assert "T34211" in _ways("133211", thumb=True)
     assert "111211" in _ways("111211", thumb=True)
 
 
 @given(PATTERNS, st.booleans(), st.sampled_from(["full", "small", "none"]))
-def test_every_way_is_a_way(pattern: Pattern, thumb: bool, barres: str) -> None:
+def test_every_way_is_a_way(pattern: FretPattern, thumb: bool, barres: str) -> None:
     """Every fretted string has a finger and no other; each finger has one fret; none crosses; cheapest first."""
-    ways = holds(pattern, thumb, barres)
+    ways = find_fingerings(pattern, thumb, barres)
     assert [round(w.cost, 6) for w in ways] == sorted(round(w.cost, 6) for w in ways)
     for way in ways:
         assert all((mark == ".") == (fret < 0) for mark, fret in zip(way.fingers, pattern, strict=True))
@@ -138,7 +139,7 @@ def test_every_way_is_a_way(pattern: Pattern, thumb: bool, barres: str) -> None:
         _barre_is_told(way)
 
 
-def _barre_is_told(way: Hold) -> None:
+def _barre_is_told(way: Fingering) -> None:
     flat = [m for m in set(way.fingers) - {"."} if way.fingers.count(m) > 1]
     assert len(flat) == (way.barre is not None)
     if way.barre:
@@ -197,9 +198,9 @@ def test_the_picking_hand_wants_three_bass_roles_and_three_trebles() -> None:
 
 def test_a_shape_of_the_middle_costs_by_what_it_lacks() -> None:
     """Two muted strings inside cost twice one."""
-    one = picking_parts((6, 5, 3, 2, 1), Bass(6, 3, 5), fifth_under_root=False)
-    two = picking_parts((6, 3, 2, 1), Bass(6, 3, 6), fifth_under_root=False)
-    assert dict(two)["muted string inside"] == 2 * dict(one)["muted string inside"]
+    single = picking_parts((6, 5, 3, 2, 1), Bass(6, 3, 5), fifth_under_root=False)
+    double = picking_parts((6, 3, 2, 1), Bass(6, 3, 6), fifth_under_root=False)
+    assert dict(double)["muted string inside"] == 2 * dict(single)["muted string inside"]
 
 
 def test_strings_should_rise_in_pitch() -> None:

@@ -10,8 +10,8 @@ from coach.errors import BadInput
 from coach.guitar import key_finder
 from coach.guitar.cost import STRETCH
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.key_finder import CAPO, CLOSED_BASS, OFF_MIDDLE, OUT_OF_RANGE, KeyChoice, keys
-from coach.guitar.search import grips
+from coach.guitar.key_finder import CAPO, CLOSED_BASS, OFF_MIDDLE, OUT_OF_RANGE, KeyChoice, find_keys
+from coach.guitar.search import find_grips
 from coach.music.chords import Chord, read_bars
 from coach.music.keys import Key
 from coach.music.notes import Pitch
@@ -22,7 +22,7 @@ from tests.sentences import is_one_sentence
 def ranked(chords: str, key: str, **more: object) -> tuple[KeyChoice, ...]:
     """The ranking for chords in a key; ranges as `A2-D4`."""
     given = {k: reach(v) if isinstance(v, str) else v for k, v in more.items()}
-    return keys(read_bars(chords), Key.parse(key), **given)  # type: ignore[arg-type]
+    return find_keys(read_bars(chords), Key.parse(key), **given)  # type: ignore[arg-type]
 
 
 def reach(text: str) -> tuple[Pitch, Pitch]:
@@ -36,9 +36,9 @@ def names(choice: KeyChoice) -> list[str]:
     return [str(c) if c else "N" for bar in choice.bars for c in bar]
 
 
-def at(found: tuple[KeyChoice, ...], shape_key: str, capo: int) -> KeyChoice:
+def at(choices: tuple[KeyChoice, ...], shape_key: str, capo: int) -> KeyChoice:
     """The one pair asked for."""
-    return next(c for c in found if (str(c.shape_key), c.capo) == (shape_key, capo))
+    return next(c for c in choices if (str(c.shape_key), c.capo) == (shape_key, capo))
 
 
 # Sound ------------------------------------------------------------------------------------------
@@ -53,9 +53,9 @@ def test_c_shapes_at_capo_four_and_g_shapes_at_two_sound_as_players_know() -> No
 @pytest.mark.parametrize("key", ["C", "E", "Bb", "F#", "Ab", "Am", "F#m", "Ebm"])
 def test_shape_key_and_capo_add_up_to_what_sounds(key: str) -> None:
     """Tonic of the shapes plus the capo's frets is the sounding tonic, in all 96 pairs; each pair is there once."""
-    found = ranked("C | F | G7", key)
-    assert len({(c.shape_key.tonic.pitch_class, c.capo) for c in found}) == len(found) == 96
-    for choice in found:
+    choices = ranked("C | F | G7", key)
+    assert len({(c.shape_key.tonic.pitch_class, c.capo) for c in choices}) == len(choices) == 96
+    for choice in choices:
         up = choice.shape_key.tonic.pitch_class + choice.capo
         assert up % 12 == choice.sounding_key.tonic.pitch_class
         assert (Key.parse(key).tonic.pitch_class + choice.voice_shift) % 12 == choice.sounding_key.tonic.pitch_class
@@ -73,17 +73,17 @@ def test_the_numerals_stay_the_same_in_every_shape_key() -> None:
 
 def test_a_fixed_key_sounds_as_it_is_and_keeps_its_name() -> None:
     """In Gb only pairs that sound in Gb, by that name; nobody's voice moves."""
-    found = ranked("Gb | Cb | Db7", "Gb", fixed=True)
-    assert len(found) == 8
-    assert {str(c.sounding_key) for c in found} == {"Gb"}
-    assert {c.voice_shift for c in found} == {0}
+    choices = ranked("Gb | Cb | Db7", "Gb", fixed=True)
+    assert len(choices) == 8
+    assert {str(c.sounding_key) for c in choices} == {"Gb"}
+    assert {c.voice_shift for c in choices} == {0}
 
 
 def test_shape_keys_have_the_names_players_use() -> None:
     """Twelve keys with the fewest accidentals; chords such as Fb never appear."""
-    found = ranked("C | Fm | Db", "C")
-    assert {str(c.shape_key) for c in found} == {"C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"}
-    assert not {n for c in found for n in names(c)} & {"Fb", "Cb", "E#", "B#", "Cbm", "Fbm"}
+    choices = ranked("C | Fm | Db", "C")
+    assert {str(c.shape_key) for c in choices} == {"C", "Db", "D", "Eb", "E", "F", "F#", "G", "Ab", "A", "Bb", "B"}
+    assert not {n for c in choices for n in names(c)} & {"Fb", "Cb", "E#", "B#", "Cbm", "Fbm"}
 
 
 # Sums -------------------------------------------------------------------------------------------
@@ -98,7 +98,7 @@ def stretched(grip: Grip, capo: int) -> float:
 def test_the_points_are_the_ease_by_time_and_the_rest() -> None:
     """Two bars: C for four beats, F and G for two each. Added up by hand for C shapes, capo 3."""
     choice = at(ranked("C | F G", "C"), "C", 3)
-    best = {s: min(grips(Chord.parse(s), limit=6), key=lambda g: stretched(g, 3)) for s in ("C", "F", "G")}
+    best = {s: min(find_grips(Chord.parse(s), limit=6), key=lambda g: stretched(g, 3)) for s in ("C", "F", "G")}
     share = {"C": 0.5, "F": 0.25, "G": 0.25}
     ease = sum(share[s] * stretched(best[s], 3) for s in share)
     closed = sum(share[s] for s in share if best[s].shape.fret(best[s].bass.r))
@@ -108,12 +108,12 @@ def test_the_points_are_the_ease_by_time_and_the_rest() -> None:
 
 def test_the_ranking_is_by_points_and_the_score_goes_the_other_way() -> None:
     """Fewest points first; 0 points would be a score of 100, 10 points are 50."""
-    found = ranked("C | Am | F | G", "C")
-    points = [c.points for c in found]
+    choices = ranked("C | Am | F | G", "C")
+    points = [c.points for c in choices]
     assert points == sorted(points)
-    assert [c.score for c in found] == sorted((c.score for c in found), reverse=True)
-    assert replace(found[0], points=0.0).score == 100
-    assert replace(found[0], points=10.0).score == 50
+    assert [c.score for c in choices] == sorted((c.score for c in choices), reverse=True)
+    assert replace(choices[0], points=0.0).score == 100
+    assert replace(choices[0], points=10.0).score == 50
 
 
 def test_time_counts() -> None:
@@ -140,17 +140,17 @@ def test_no_family_wins_but_by_its_sums(monkeypatch: pytest.MonkeyPatch) -> None
     """With every chord equally easy and every bass alike, the capo alone decides: the first twelve have none."""
 
     def alike(chord: Chord, *rest: object, **more: object) -> tuple[Grip, ...]:
-        return (grips(Chord.parse("E"))[0],)
+        return (find_grips(Chord.parse("E"))[0],)
 
-    monkeypatch.setattr(key_finder, "grips", alike)
+    monkeypatch.setattr(key_finder, "find_grips", alike)
     assert {c.capo for c in ranked("C | Am | F | G", "C")[:12]} == {0}
 
 
 def test_a_song_of_barres_gets_a_capo_and_open_shapes() -> None:
     """Bb Gm Eb F, to be played with others: G shapes at capo 3 beat Bb's own; common practice, no source."""
-    found = ranked("Bb | Gm | Eb | F", "Bb", fixed=True)
-    assert (str(found[0].shape_key), found[0].capo) == ("G", 3)
-    assert found[0].points < at(found, "Bb", 0).points
+    choices = ranked("Bb | Gm | Eb | F", "Bb", fixed=True)
+    assert (str(choices[0].shape_key), choices[0].capo) == ("G", 3)
+    assert choices[0].points < at(choices, "Bb", 0).points
 
 
 def test_the_hand_counts() -> None:
@@ -188,8 +188,8 @@ def test_the_octave_is_the_one_that_suits() -> None:
     """For every sounding key no other octave would leave the voice's range less."""
     tune, voice = reach("E4-G5"), reach("G2-C4")
     for choice in ranked("G | C | D", "G", melody="E4-G5", voice="G2-C4"):
-        here = key_finder.outside(tune, voice, choice.voice_shift)
-        assert here == min(key_finder.outside(tune, voice, choice.voice_shift + k) for k in (-12, 0, 12))
+        here = key_finder.semitones_outside(tune, voice, choice.voice_shift)
+        assert here == min(key_finder.semitones_outside(tune, voice, choice.voice_shift + k) for k in (-12, 0, 12))
 
 
 def test_of_two_octaves_that_fit_the_one_nearer_the_middle_is_sung() -> None:
@@ -224,9 +224,9 @@ def test_the_open_bass_is_told_in_time() -> None:
 
 def test_a_chord_no_hand_can_hold_is_told_and_costs() -> None:
     """With a reach of 40 mm and no barre some shape keys have no grip for some chord."""
-    found = ranked("F# | B | C#", "F#", hand=Hand(span_mm=40, barres="none"), fixed=True, max_capo=0)
-    assert any("within this hand's reach" in why for why in found[0].why)
-    assert found[0].points > 5
+    choices = ranked("F# | B | C#", "F#", hand=Hand(span_mm=40, barres="none"), fixed=True, max_capo=0)
+    assert any("within this hand's reach" in why for why in choices[0].why)
+    assert choices[0].points > 5
 
 
 # Mistakes ---------------------------------------------------------------------------------------

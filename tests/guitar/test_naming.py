@@ -7,9 +7,9 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach import places
-from coach.guitar.naming import readings
+from coach.guitar.naming import name_shape
 from coach.guitar.open_shapes import read_shape_book, read_tunings
-from coach.guitar.search import grips
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD
 from coach.music.chords import Chord
@@ -22,8 +22,8 @@ OPEN = [(name, shape) for name, shapes in BOOK.open.items() for shape in shapes]
 
 
 def _names(shape: str, key: str = "", tuning: str = "standard") -> list[str]:
-    found = readings(Shape.parse(shape), TUNINGS[tuning], Key.parse(key) if key else None)
-    return [str(r.chord) for r in found]
+    names = name_shape(Shape.parse(shape), TUNINGS[tuning], Key.parse(key) if key else None)
+    return [str(r.chord) for r in names]
 
 
 # common practice, no source: what players call these.
@@ -58,7 +58,7 @@ def test_common_shapes_have_their_common_names(shape: str, names: list[str]) -> 
 def test_every_open_shape_is_named_as_the_trade_names_it(name: str, shape: Shape) -> None:
     """The chord it stands under comes first; with the fifth under its root it gets that fifth as its bass."""
     chord = Chord.parse(name)
-    first = readings(shape)[0].chord
+    first = name_shape(shape)[0].chord
     lowest = (shape.midi(shape.sounding[0]) or 0) % 12
     if lowest != chord.lowest.pitch_class:
         assert lowest == chord.fifth.pitch_class
@@ -68,13 +68,13 @@ def test_every_open_shape_is_named_as_the_trade_names_it(name: str, shape: Shape
 
 def test_f_is_meant_in_c() -> None:
     """x33010 in C: first the sus2 of F over its fifth, E ringing on top, then the sus4 of C that E rings against."""
-    first, second = readings(Shape.parse("x33010"), key=Key.parse("C"))
+    first, second = name_shape(Shape.parse("x33010"), key=Key.parse("C"))
     assert [str(r.chord) for r in (first, second)] == ["Fsus2/C", "Csus4"]
     assert [str(n) for n in first.notes] == ["C", "F", "G", "C", "E"]
-    assert "its fifth C lies lowest" in first.reading
-    assert "rings along: E, its major seventh" in first.reading
-    assert "IV" in first.reading
-    assert "rings against it: E, its major third" in second.reading
+    assert "its fifth C lies lowest" in first.why
+    assert "rings along: E, its major seventh" in first.why
+    assert "IV" in first.why
+    assert "rings against it: E, its major third" in second.why
 
 
 def test_a_sus4_on_the_fifth_degree_is_the_waiting_dominant() -> None:
@@ -85,8 +85,8 @@ def test_a_sus4_on_the_fifth_degree_is_the_waiting_dominant() -> None:
 @pytest.mark.parametrize(("sus2", "sus4"), [("Dsus2", "Asus4"), ("Fsus2", "Csus4"), ("Bbsus2", "Fsus4")])
 def test_a_sus2_over_its_fifth_is_a_sus4(sus2: str, sus4: str) -> None:
     """The three notes are the same: both readings are told of every shape that sounds one of them."""
-    for grip in grips(Chord.parse(sus2), limit=20):
-        roots = {(str(r.chord.root), r.chord.quality) for r in readings(grip.shape)}
+    for grip in find_grips(Chord.parse(sus2), limit=20):
+        roots = {(str(r.chord.root), r.chord.quality) for r in name_shape(grip.shape)}
         assert {(sus2[:-4], "sus2"), (sus4[:-4], "sus4")} <= roots
 
 
@@ -101,7 +101,7 @@ def test_a_sixth_chord_is_a_minor_seventh_of_another_root() -> None:
 @given(st.sampled_from(OPEN), st.sampled_from(KEYS))
 def test_the_key_changes_spelling_and_order_but_not_what_is_heard(named: tuple[str, Shape], key: Key) -> None:
     """The same readings by their pitches, whatever the key."""
-    plain, keyed = readings(named[1]), readings(named[1], key=key)
+    plain, keyed = name_shape(named[1]), name_shape(named[1], key=key)
     assert {(r.chord.root.pitch_class, r.chord.quality) for r in plain} == {
         (r.chord.root.pitch_class, r.chord.quality) for r in keyed
     }
@@ -131,7 +131,7 @@ def test_a_chord_of_the_key_comes_before_one_from_outside() -> None:
     plain, in_a = _names("xx0101"), _names("xx0101", "Am")
     assert in_a[0] == "G#dim7/D"
     assert plain[0] == "Ddim7"
-    assert readings(shape, key=Key.parse("Am"))[0].chord.root.pitch_class == 8
+    assert name_shape(shape, key=Key.parse("Am"))[0].chord.root.pitch_class == 8
 
 
 def test_a_strange_bass_sounds_in_the_bass_alone() -> None:
@@ -142,16 +142,16 @@ def test_a_strange_bass_sounds_in_the_bass_alone() -> None:
 
 def test_a_string_left_ringing_is_the_last_way_out() -> None:
     """x02010 is Am7, so nobody says Am with a G ringing; x33010 has nothing plainer."""
-    assert not any(r.rings for r in readings(Shape.parse("x02010")))
+    assert not any(r.rings for r in name_shape(Shape.parse("x02010")))
     assert "Am" not in _names("x02010")
-    assert all(r.rings for r in readings(Shape.parse("x33010")))
+    assert all(r.rings for r in name_shape(Shape.parse("x33010")))
 
 
 def test_what_is_missing_is_told() -> None:
     """C7 x32310 has no G, and says so; a chord of three tones without its fifth comes last."""
-    c7 = readings(Shape.parse("x32310"))[0]
+    c7 = name_shape(Shape.parse("x32310"))[0]
     assert (str(c7.chord), c7.missing) == ("C7", ("fifth",))
-    assert "no fifth" in c7.reading
+    assert "no fifth" in c7.why
 
 
 def test_the_tuning_counts() -> None:
@@ -174,11 +174,11 @@ def test_what_nobody_names_has_no_reading() -> None:
 @given(SHAPES)
 def test_every_reading_explains_every_string(shape: Shape) -> None:
     """One spelled note for each sounding string, at the pitch it sounds; the score rises; nothing is told twice."""
-    found = readings(shape)
+    names = name_shape(shape)
     heard = sorted(shape.midi(s, STANDARD) or 0 for s in shape.sounding)
-    assert [r.score for r in found] == sorted(r.score for r in found)
-    assert len({str(r.chord) for r in found}) == len(found)
-    for r in found:
+    assert [r.score for r in names] == sorted(r.score for r in names)
+    assert len({str(r.chord) for r in names}) == len(names)
+    for r in names:
         assert [note.pitch_class for note in r.notes] == [midi % 12 for midi in heard]
         assert Chord.parse(str(r.chord)) == r.chord
         assert r.chord.lowest.pitch_class == heard[0] % 12
@@ -188,6 +188,6 @@ def test_every_reading_explains_every_string(shape: Shape) -> None:
 def test_what_the_search_finds_is_read_back(symbol: str) -> None:
     """Every shape of a chord has that chord among its readings, the fifth as its bass where it lies lowest."""
     chord = Chord.parse(symbol)
-    for grip in grips(chord, max_fret=7):
-        names = [(r.chord.root, r.chord.quality) for r in readings(grip.shape)]
+    for grip in find_grips(chord, max_fret=7):
+        names = [(r.chord.root, r.chord.quality) for r in name_shape(grip.shape)]
         assert (chord.root, chord.quality) in names, grip.shape

@@ -7,7 +7,7 @@ import pytest
 from coach import places
 from coach.errors import BadInput, BadShape
 from coach.guitar.bass import bass_of
-from coach.guitar.open_shapes import pinned_shapes, read_shape_book, read_tunings
+from coach.guitar.open_shapes import read_pinned_shapes, read_shape_book, read_tunings
 from coach.guitar.shape import Shape
 from coach.music.chords import QUALITIES, Chord
 from coach.music.notes import Note
@@ -123,7 +123,7 @@ def test_a_chord_without_a_shape_is_refused(chord: str, tuning: str) -> None:
 
 def test_shapes_are_pinned() -> None:
     """`C=x32010, F=xx3211` pins two shapes, blanks allowed."""
-    pins = pinned_shapes("C=x32010, F=xx3211,")
+    pins = read_pinned_shapes("C=x32010, F=xx3211,")
     assert {name: str(shape) for name, shape in pins.items()} == {"C": "x32010", "F": "xx3211"}
 
 
@@ -131,7 +131,7 @@ def test_shapes_are_pinned() -> None:
 def test_bad_pins_are_refused(text: str) -> None:
     """A pin without a chord or a shape is refused in one sentence."""
     with pytest.raises(BadInput) as caught:
-        pinned_shapes(text)
+        read_pinned_shapes(text)
     assert is_one_sentence(caught.value)
 
 

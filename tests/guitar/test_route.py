@@ -10,12 +10,12 @@ import pytest
 from coach import places
 from coach.errors import BadInput, BadShape
 from coach.guitar.bass import bass_of
-from coach.guitar.choices import choose, pinned, with_fingers
+from coach.guitar.choices import add_fingers, choose_candidates, pinned_grips
 from coach.guitar.grip import Grip
 from coach.guitar.moves import Moves, Slide, Stay, Weights, touches
 from coach.guitar.open_shapes import read_shape_book
-from coach.guitar.route import best_route, route
-from coach.guitar.search import grips
+from coach.guitar.route import best_route, find_route
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD
 from coach.music.chords import Chord
@@ -44,17 +44,17 @@ EM_OPEN = grip("Em/D", "xx0000", "......")
 
 def change(a: Grip, b: Grip, moves: Moves = MOVES) -> tuple[object, ...]:
     """(held fingers, sliding fingers, moved fingers) between two grips."""
-    told = moves.change(moves.poise(a), moves.poise(b))
-    return "".join(s.finger for s in told.held), "".join(s.finger for s in told.slides), "".join(told.moved)
+    move = moves.change(moves.prepare(a), moves.prepare(b))
+    return "".join(s.finger for s in move.held), "".join(s.finger for s in move.slides), "".join(move.moved)
 
 
 def test_from_c_to_a_minor_two_fingers_stay_and_one_moves() -> None:
     """x32010 to x02210: first and second finger keep their place, the third goes from string 5 to string 3."""
-    told = MOVES.change(MOVES.poise(C), MOVES.poise(AM))
-    assert told.held == (Stay("1", 2, 1, True), Stay("2", 4, 2, True))
-    assert told.moved == ("3",)
-    assert told.rings == ("C", "E")
-    assert str(told) == (
+    move = MOVES.change(MOVES.prepare(C), MOVES.prepare(AM))
+    assert move.held == (Stay("1", 2, 1, True), Stay("2", 4, 2, True))
+    assert move.moved == ("3",)
+    assert move.rings == ("C", "E")
+    assert str(move) == (
         "finger 1 (string 2, fret 1) and finger 2 (string 4, fret 2) stay down; finger 3 moves; C and E can ring on"
     )
 
@@ -67,27 +67,27 @@ def test_the_third_and_fourth_finger_hold_g_and_cadd9_together() -> None:
 def test_a_barre_shape_up_two_frets_is_four_guides() -> None:
     """577655 to 799877: every finger slides on its string, none is lifted."""
     assert change(E_BARRE, A_BARRE) == ("", "1234", "")
-    told = MOVES.change(MOVES.poise(E_BARRE), MOVES.poise(A_BARRE))
-    assert told.slides[1] == Slide("2", 3, 6, 8)
+    move = MOVES.change(MOVES.prepare(E_BARRE), MOVES.prepare(A_BARRE))
+    assert move.slides[1] == Slide("2", 3, 6, 8)
 
 
 def test_a_small_barre_laid_flat_stays_down_but_is_not_whole() -> None:
     """F xx3211 to 133211: the first finger keeps fret 1 and takes all strings, which costs a little."""
-    told = MOVES.change(MOVES.poise(F_SMALL), MOVES.poise(F_FULL))
-    assert told.held[0] == Stay("1", 2, 1, False)
-    assert told.held[1] == Stay("2", 3, 2, True)
-    assert told.moved == ("3", "4")
+    move = MOVES.change(MOVES.prepare(F_SMALL), MOVES.prepare(F_FULL))
+    assert move.held[0] == Stay("1", 2, 1, False)
+    assert move.held[1] == Stay("2", 3, 2, True)
+    assert move.moved == ("3", "4")
 
 
 def test_staying_costs_nothing() -> None:
     """From a grip to itself nothing moves."""
-    assert MOVES.cost(MOVES.poise(C), MOVES.poise(C)) == 0
-    assert MOVES.change(MOVES.poise(C), MOVES.poise(grip("C", "x32010", ".32.1."))).cost == 0
+    assert MOVES.cost(MOVES.prepare(C), MOVES.prepare(C)) == 0
+    assert MOVES.change(MOVES.prepare(C), MOVES.prepare(grip("C", "x32010", ".32.1."))).cost == 0
 
 
 def test_a_hand_with_no_finger_down_is_free() -> None:
     """Out of open strings the fingers come down where they like: no way along the neck is counted."""
-    far = MOVES.change(MOVES.poise(EM_OPEN), MOVES.poise(E_BARRE))
+    far = MOVES.change(MOVES.prepare(EM_OPEN), MOVES.prepare(E_BARRE))
     assert far.travel_mm == 0
     assert far.moved == ("1", "2", "3", "4")
 
@@ -100,16 +100,16 @@ def stands_mm(fret: int) -> float:
 def test_a_finger_s_way_is_measured_on_the_neck() -> None:
     """The first finger of a barre shape goes 54.54 mm from fret 5 to 7 of a 648 mm string, the others less."""
     assert stands_mm(7) - stands_mm(5) == pytest.approx(54.54, abs=0.01)
-    told = MOVES.change(MOVES.poise(E_BARRE), MOVES.poise(A_BARRE))
+    move = MOVES.change(MOVES.prepare(E_BARRE), MOVES.prepare(A_BARRE))
     ways = ((5, 7), (6, 8), (7, 9), (7, 9))
-    assert told.travel_mm == pytest.approx(sum(stands_mm(b) - stands_mm(a) for a, b in ways))
+    assert move.travel_mm == pytest.approx(sum(stands_mm(b) - stands_mm(a) for a, b in ways))
 
 
 def test_a_capo_makes_every_way_shorter() -> None:
     """With the capo on 2 the neck is shorter by 2^(-2/12) = 0.8909."""
     capoed = Moves(capo=2)
-    plain = MOVES.change(MOVES.poise(E_BARRE), MOVES.poise(A_BARRE)).travel_mm
-    short = capoed.change(capoed.poise(E_BARRE), capoed.poise(A_BARRE)).travel_mm
+    plain = MOVES.change(MOVES.prepare(E_BARRE), MOVES.prepare(A_BARRE)).travel_mm
+    short = capoed.change(capoed.prepare(E_BARRE), capoed.prepare(A_BARRE)).travel_mm
     assert short == pytest.approx(plain * 2 ** (-2 / 12))
 
 
@@ -117,8 +117,8 @@ def test_a_common_tone_let_go_costs_more_than_one_kept() -> None:
     """From C to Am x02210 C4 and E4 ring on; Am at the twelfth fret lets both go (the G is no tone of Am)."""
     up = grip("Am", "x(12)(14)(14)(13)(12)", ".13421")
     only_tones = Moves(weights=Weights(shape=0, travel=0, place=0, slide=0, flatten=0, tone=1))
-    assert only_tones.cost(only_tones.poise(C), only_tones.poise(AM)) == 0
-    assert only_tones.cost(only_tones.poise(C), only_tones.poise(up)) == 2
+    assert only_tones.cost(only_tones.prepare(C), only_tones.prepare(AM)) == 0
+    assert only_tones.cost(only_tones.prepare(C), only_tones.prepare(up)) == 2
 
 
 @pytest.mark.parametrize("weights", [{"place": -1}, {"tone": float("nan")}])
@@ -153,12 +153,12 @@ def progression(chance: random.Random, most: int) -> list[list[Grip | None]]:
 
 
 def finger_places(g: Grip) -> dict[str, tuple[int, frozenset[int]]]:
-    """Finger -> (fret, the strings from its lowest to its highest), told anew from the fingering."""
-    found: dict[str, tuple[int, frozenset[int]]] = {}
+    """Finger -> (fret, the strings from its lowest to its highest), worked out anew from the fingering."""
+    by_finger: dict[str, tuple[int, frozenset[int]]] = {}
     for f in set(g.shape.fingers) - {"."}:
         pressed = [6 - k for k, c in enumerate(g.shape.fingers) if c == f]
-        found[f] = (g.shape.fret(pressed[0]) or 0, frozenset(range(min(pressed), max(pressed) + 1)))
-    return found
+        by_finger[f] = (g.shape.fret(pressed[0]) or 0, frozenset(range(min(pressed), max(pressed) + 1)))
+    return by_finger
 
 
 def slow_cost(a: Grip | None, b: Grip | None, capo: int, w: Weights) -> float:
@@ -200,14 +200,14 @@ def slow_cost(a: Grip | None, b: Grip | None, capo: int, w: Weights) -> float:
 def brute_force(rows: list[list[Grip | None]], capo: int, loop: bool) -> list[tuple[float, float]]:
     """(sum, hardest change) of every possible way."""
     w = Weights()
-    found = []
+    ways_through = []
     for way in product(*rows):
         ends = [*pairwise(way), *([(way[-1], way[0])] if loop else [])]
         own = [0.0 if g is None else g.cost for g in way]
         changes = [slow_cost(a, b, capo, w) for a, b in ends]
         hard = [c + (0.0 if b is None else b.cost) for c, (_, b) in zip(changes, ends, strict=True)]
-        found.append((sum(own) + sum(changes), max(hard, default=0.0)))
-    return found
+        ways_through.append((sum(own) + sum(changes), max(hard, default=0.0)))
+    return ways_through
 
 
 @pytest.mark.parametrize("loop", [False, True], ids=["once", "round and round"])
@@ -231,10 +231,10 @@ def test_the_route_is_the_cheapest_of_all_ways(loop: bool) -> None:
 
 def test_a_route_adds_up() -> None:
     """Its cost is that of its shapes and of its changes; its hardest change is one of them."""
-    told = best_route([[C], [AM], [F_SMALL, F_FULL], [G, G_FOUR]], MOVES)
-    assert [str(g.shape) for g in told.grips if g][:2] == ["x32010", "x02210"]
-    assert told.cost == pytest.approx(4 * 1.0 + sum(c.cost for c in told.changes))
-    assert told.hardest == pytest.approx(max(c.cost + 1.0 for c in told.changes))
+    route = best_route([[C], [AM], [F_SMALL, F_FULL], [G, G_FOUR]], MOVES)
+    assert [str(g.shape) for g in route.grips if g][:2] == ["x32010", "x02210"]
+    assert route.cost == pytest.approx(4 * 1.0 + sum(c.cost for c in route.changes))
+    assert route.hardest == pytest.approx(max(c.cost + 1.0 for c in route.changes))
 
 
 def test_a_loop_has_a_change_back_to_the_beginning() -> None:
@@ -248,10 +248,10 @@ def test_a_loop_has_a_change_back_to_the_beginning() -> None:
 
 def test_a_bar_without_chord_gives_the_hand_time() -> None:
     """N has no grip, and the changes into and out of it cost nothing."""
-    told = best_route([[C], [None], [E_BARRE]], MOVES)
-    assert told.grips[1] is None
-    assert [c.cost for c in told.changes] == [0, 0]
-    assert str(told.changes[0]) == "the hand is free"
+    route = best_route([[C], [None], [E_BARRE]], MOVES)
+    assert route.grips[1] is None
+    assert [c.cost for c in route.changes] == [0, 0]
+    assert str(route.changes[0]) == "the hand is free"
 
 
 @pytest.mark.parametrize("rows", [[], [[C], []]])
@@ -274,9 +274,9 @@ def test_everyday_progressions_keep_the_trade_s_open_shapes() -> None:
     book = read_shape_book(places.shipped("shared") / "shapes.toml").open
     kept = []
     for line in EVERYDAY:
-        for found in route([Chord.parse(symbol) for symbol in line.split()], loop=True).grips:
-            assert found is not None
-            kept.append(found.shape.frets in {shape.frets for shape in book[str(found.chord)]})
+        for grip in find_route([Chord.parse(symbol) for symbol in line.split()], loop=True).grips:
+            assert grip is not None
+            kept.append(grip.shape.frets in {shape.frets for shape in book[str(grip.chord)]})
     assert len(kept) == 80
     assert sum(kept) >= 76
 
@@ -285,17 +285,17 @@ def test_the_searched_route_is_the_best_over_its_candidates() -> None:
     """With six candidates a chord, C Am F G round and round against all 1296 ways; with a capo and without."""
     chords = [Chord.parse(s) for s in ("C", "Am", "F", "G")]
     for capo in (0, 4):
-        rows: list[list[Grip | None]] = [list(grips(c, capo=capo, limit=6)) for c in chords]
-        found = route(chords, capo=capo, candidates=6, loop=True)
-        assert found.cost == pytest.approx(min(cost for cost, _ in brute_force(rows, capo, loop=True)))
+        rows: list[list[Grip | None]] = [list(find_grips(c, capo=capo, limit=6)) for c in chords]
+        route = find_route(chords, capo=capo, candidates=6, loop=True)
+        assert route.cost == pytest.approx(min(cost for cost, _ in brute_force(rows, capo, loop=True)))
 
 
 def test_a_song_of_sixty_four_chords_has_a_route() -> None:
     """Every chord is held by a grip of its own."""
     song = [Chord.parse(s) for s in ["C", "Am", "F", "G", "Em", "Dm7", "G7", "E7"] * 8]
-    found = route(song, minimax=True)
-    assert [g.chord for g in found.grips if g] == song
-    assert len(found.changes) == 63
+    route = find_route(song, minimax=True)
+    assert [g.chord for g in route.grips if g] == song
+    assert len(route.changes) == 63
 
 
 # Pins and top notes ----------------------------------------------------------------------------
@@ -311,7 +311,7 @@ def find(chord: Chord) -> tuple[Grip, ...]:
 def chosen(symbols: str, **asked: object) -> list[list[str]]:
     """The shapes left to choose from for each chord."""
     chords = [None if s == "N" else Chord.parse(s) for s in symbols.split()]
-    rows = choose(chords, find, **{"pins": {}, "tops": {}, **asked})  # type: ignore[arg-type]
+    rows = choose_candidates(chords, find, **{"pins": {}, "tops": {}, **asked})  # type: ignore[arg-type]
     return [[str(g.shape) for g in row if g] for row in rows]
 
 
@@ -325,15 +325,15 @@ def test_a_pin_by_symbol_holds_everywhere_and_one_by_position_once() -> None:
 def test_a_pin_that_names_its_fingers_keeps_them() -> None:
     """Of two fingerings of 022000 the one with fingers 2 and 3; without fingers both are left."""
     ways = (grip("Em", "022000", ".12..."), grip("Em", "022000", ".23..."))
-    assert pinned(Chord.parse("Em"), Shape.parse("022000", ".23..."), ways, STANDARD) == ways[1:]
-    assert pinned(Chord.parse("Em"), Shape.parse("022000"), ways, STANDARD) == ways
+    assert pinned_grips(Chord.parse("Em"), Shape.parse("022000", ".23..."), ways, STANDARD) == ways[1:]
+    assert pinned_grips(Chord.parse("Em"), Shape.parse("022000"), ways, STANDARD) == ways
 
 
 def test_a_pin_that_no_search_finds_is_taken_as_the_player_s_own() -> None:
     """x32013 for C: the fingers come by rule, and its cost is that of the hardest shape known."""
-    (own,) = pinned(Chord.parse("C"), Shape.parse("x32013"), (C,), STANDARD)
+    (own,) = pinned_grips(Chord.parse("C"), Shape.parse("x32013"), (C,), STANDARD)
     assert (str(own.shape), own.shape.fingers, own.cost) == ("x32013", ".32.14", 1.0)
-    (bare,) = pinned(Chord.parse("C"), Shape.parse("x3x01x"), (), STANDARD)
+    (bare,) = pinned_grips(Chord.parse("C"), Shape.parse("x3x01x"), (), STANDARD)
     assert bare.missing == ("third",)
 
 
@@ -343,14 +343,14 @@ def test_a_pin_that_no_search_finds_is_taken_as_the_player_s_own() -> None:
 )
 def test_fingers_by_rule_are_the_trade_s(shape: str, fingers: str) -> None:
     """Low frets take low fingers; with more than four strings to press the first finger lies flat."""
-    assert with_fingers(Shape.parse(shape)).fingers == fingers
+    assert add_fingers(Shape.parse(shape)).fingers == fingers
 
 
 @pytest.mark.parametrize("shape", ["123456", "102345", "211222"])
 def test_a_pin_for_more_than_four_fingers_is_one_sentence(shape: str) -> None:
     """Nobody could hold it."""
     with pytest.raises(BadShape) as caught:
-        with_fingers(Shape.parse(shape))
+        add_fingers(Shape.parse(shape))
     assert is_one_sentence(caught.value)
 
 

@@ -13,7 +13,7 @@ from coach.guitar.bass import bass_of
 from coach.guitar.cost import hold_parts
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.open_shapes import read_shape_book, read_tunings
-from coach.guitar.search import best_grip, grips, usual_first
+from coach.guitar.search import best_grip, find_grips, usual_first
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import QUALITIES, Chord
@@ -34,8 +34,8 @@ def _place_mm(fret: int, scale: float) -> float:
     return scale * (1 - (2 ** (-fret / 12) + 2 ** (-(fret - 1) / 12)) / 2)
 
 
-def _within(one: int, other: int, limit: float, hand: Hand) -> bool:
-    return abs(_place_mm(one, hand.scale_mm) - _place_mm(other, hand.scale_mm)) <= limit
+def _within(fret: int, other_fret: int, limit: float, hand: Hand) -> bool:
+    return abs(_place_mm(fret, hand.scale_mm) - _place_mm(other_fret, hand.scale_mm)) <= limit
 
 
 def _one_by_one(choices: list[list[int | None]], hand: Hand, so_far: Frets = ()) -> Iterator[Frets]:
@@ -124,7 +124,7 @@ def slow(chord: Chord, hand: Hand, tuning: Tuning, max_fret: int) -> dict[Frets,
         [None, *(f for f in range(max_fret + 1) if (pitch.midi + f) % 12 in classes | {wanted})]
         for pitch in tuning.pitches
     ]
-    found = {}
+    fingerings = {}
     for frets in _one_by_one(choices, hand):
         sound = [(6 - k, (tuning.pitches[k].midi + f) % 12) for k, f in enumerate(frets) if f is not None]
         if len(sound) < 4 or len([s for s, _ in sound if s <= 3]) < 2:
@@ -144,8 +144,8 @@ def slow(chord: Chord, hand: Hand, tuning: Tuning, max_fret: int) -> dict[Frets,
                 continue
         cost = _slow_hold_cost(frets, hand)
         if cost is not None:
-            found[frets] = ({spare[a] for a in absent}, cost)
-    return found
+            fingerings[frets] = ({spare[a] for a in absent}, cost)
+    return fingerings
 
 
 SIXTY = [
@@ -168,10 +168,10 @@ def test_the_search_finds_what_a_slow_one_finds(tuning: str, hand: Hand) -> None
     for symbol in SIXTY:
         chord = Chord.parse(symbol)
         wanted = slow(chord, hand, TUNINGS[tuning], 6)
-        found = grips(chord, hand, TUNINGS[tuning], max_fret=6)
-        assert {g.shape.frets for g in found} == set(wanted), symbol
-        assert len(found) == len(wanted), symbol
-        for grip in found:
+        grips = find_grips(chord, hand, TUNINGS[tuning], max_fret=6)
+        assert {g.shape.frets for g in grips} == set(wanted), symbol
+        assert len(grips) == len(wanted), symbol
+        for grip in grips:
             missing, cost = wanted[grip.shape.frets]
             assert set(grip.missing) == missing
             fingers = {6 - k: f for k, f in enumerate(grip.shape.fingers) if f != "."}
@@ -184,7 +184,7 @@ def test_the_whole_neck_is_searched(symbol: str) -> None:
     """Up to fret 12 as well, with the thumb over the neck and every barre."""
     hand = Hand(thumb=True)
     chord = Chord.parse(symbol)
-    assert {g.shape.frets for g in grips(chord, hand)} == set(slow(chord, hand, STANDARD, 12))
+    assert {g.shape.frets for g in find_grips(chord, hand)} == set(slow(chord, hand, STANDARD, 12))
 
 
 # The trade's shapes ---------------------------------------------------------------------------
@@ -210,21 +210,21 @@ def test_the_whole_neck_is_searched(symbol: str) -> None:
 @pytest.mark.parametrize("hand", [Hand(), Hand(thumb=True), Hand(span_mm=110)], ids=["usual", "thumb", "wide"])
 def test_the_shapes_one_learns_first_are_among_the_two_easiest(symbol: str, shape: str, hand: Hand) -> None:
     """Out of all there are, with no list to look them up in, the trade's shape comes out first or second."""
-    found = grips(Chord.parse(symbol), hand)
-    assert len(found) > 20
-    assert shape in [str(g.shape) for g in found[:2]]
+    grips = find_grips(Chord.parse(symbol), hand)
+    assert len(grips) > 20
+    assert shape in [str(g.shape) for g in grips[:2]]
 
 
 @pytest.mark.parametrize("symbol", BOOK.open)
 def test_every_open_shape_of_the_trade_is_found(symbol: str) -> None:
     """Each shape of shared/shapes.toml is among the fingerings of its chord, for a hand that reaches four frets."""
-    found = {g.shape.frets for g in grips(Chord.parse(symbol), Hand(span_mm=101, thumb=True))}
-    assert [str(shape) for shape in BOOK.open[symbol] if shape.frets not in found] == []
+    grips = {g.shape.frets for g in find_grips(Chord.parse(symbol), Hand(span_mm=101, thumb=True))}
+    assert [str(shape) for shape in BOOK.open[symbol] if shape.frets not in grips] == []
 
 
 def test_the_full_barre_is_found_with_the_fingers_the_trade_gives_it() -> None:
     """F 133211: the first finger across all six strings, 3 and 4 on strings 5 and 4, 2 on string 3."""
-    grip = next(g for g in grips(Chord.parse("F")) if str(g.shape) == "133211")
+    grip = next(g for g in find_grips(Chord.parse("F")) if str(g.shape) == "133211")
     assert (grip.shape.fingers, grip.barre) == ("134211", (1, 6, 1))
 
 
@@ -237,8 +237,8 @@ def test_the_thumb_holds_string_six_where_it_may() -> None:
 
 def test_the_trades_shape_comes_first_only_among_equals() -> None:
     """An equal cost is settled for the usual shape; a lower cost is not."""
-    found = grips(Chord.parse("G"))
-    cheap, dear = found[0], found[30]
+    grips = find_grips(Chord.parse("G"))
+    cheap, dear = grips[0], grips[30]
     twin = Grip(dear.chord, Shape.parse("777777"), None, dear.bass, (), 0.0, dear.cost)
     ranked = usual_first([dear, twin, cheap], [twin.shape])
     assert [g.shape for g in ranked] == [cheap.shape, twin.shape, dear.shape]
@@ -251,9 +251,9 @@ def test_the_trades_shape_comes_first_only_among_equals() -> None:
 def test_a_grip_tells_the_truth_about_itself(symbol: str) -> None:
     """Cost is the sum of its parts and rises down the list; the thumb's strings are those of the rule."""
     chord = Chord.parse(symbol)
-    found = grips(chord)
-    assert [g.cost for g in found] == sorted(g.cost for g in found)
-    for g in found:
+    grips = find_grips(chord)
+    assert [g.cost for g in grips] == sorted(g.cost for g in grips)
+    for g in grips:
         assert g.cost == pytest.approx(sum(points for _, points in g.parts), abs=1e-5)
         assert g.bass == bass_of(g.shape, chord)
         assert all(points > 0 for _, points in g.parts)
@@ -265,27 +265,27 @@ def test_a_grip_tells_the_truth_about_itself(symbol: str) -> None:
 def test_the_limit_keeps_the_easiest() -> None:
     """The ten easiest are the first ten of all."""
     chord = Chord.parse("Am7")
-    assert grips(chord, limit=10) == grips(chord)[:10]
-    assert grips(chord, limit=0) == ()
+    assert find_grips(chord, limit=10) == find_grips(chord)[:10]
+    assert find_grips(chord, limit=0) == ()
 
 
 def test_a_chord_of_four_tones_may_go_without_its_fifth_and_says_so() -> None:
     """C7 x32310 has no G; a plain C never goes without."""
-    c7 = next(g for g in grips(Chord.parse("C7")) if str(g.shape) == "x32310")
+    c7 = next(g for g in find_grips(Chord.parse("C7")) if str(g.shape) == "x32310")
     assert c7.missing == ("fifth",)
-    assert {g.missing for g in grips(Chord.parse("C"))} == {()}
-    assert {g.missing for g in grips(Chord.parse("Cm7b5"))} == {()}
-    assert {m for g in grips(Chord.parse("A13")) for m in g.missing} == {"fifth", "ninth"}
+    assert {g.missing for g in find_grips(Chord.parse("C"))} == {()}
+    assert {g.missing for g in find_grips(Chord.parse("Cm7b5"))} == {()}
+    assert {m for g in find_grips(Chord.parse("A13")) for m in g.missing} == {"fifth", "ninth"}
 
 
 def test_the_fifth_may_lie_under_the_root_for_the_thumb() -> None:
     """D x00232 gives the thumb 4 3 5; under an asked-for bass, or a flat fifth, nothing lies lower."""
-    shapes = {str(g.shape): g for g in grips(Chord.parse("D"))}
+    shapes = {str(g.shape): g for g in find_grips(Chord.parse("D"))}
     assert (shapes["x00232"].bass.r, shapes["x00232"].bass.f) == (4, 5)
     assert dict(shapes["x00232"].parts)["fifth under the root"] > 0
     assert "000232" not in shapes
     for symbol, lowest in (("D/F#", 6), ("Bdim", 11), ("Am/G", 7)):
-        assert {(g.shape.midi(g.shape.sounding[0]) or 0) % 12 for g in grips(Chord.parse(symbol))} == {lowest}
+        assert {(g.shape.midi(g.shape.sounding[0]) or 0) % 12 for g in find_grips(Chord.parse(symbol))} == {lowest}
 
 
 @pytest.mark.parametrize("tuning", TUNINGS)
@@ -293,7 +293,7 @@ def test_nothing_sounds_lower_than_the_bass(tuning: str) -> None:
     """The lowest pitch of all is the bass note, or the fifth that is told to lie under the root."""
     for symbol in ("D", "C", "A/C#", "C/D", "E7sus4"):
         chord, strings = Chord.parse(symbol), TUNINGS[tuning]
-        for g in grips(chord, tuning=strings):
+        for g in find_grips(chord, tuning=strings):
             lowest = min(g.shape.midi(s, strings) or 0 for s in g.shape.sounding) % 12
             under = "fifth under the root" in dict(g.parts)
             assert lowest == (chord.fifth if under else chord.lowest).pitch_class, g.shape
@@ -302,7 +302,7 @@ def test_nothing_sounds_lower_than_the_bass(tuning: str) -> None:
 def test_a_capo_brings_the_frets_together() -> None:
     """Names and frets count from the capo: C keeps its shapes, gains some, and none gets harder to stretch."""
     c = Chord.parse("C")
-    plain, capo = {g.shape.frets: g for g in grips(c)}, {g.shape.frets: g for g in grips(c, capo=4)}
+    plain, capo = {g.shape.frets: g for g in find_grips(c)}, {g.shape.frets: g for g in find_grips(c, capo=4)}
     assert plain.keys() < capo.keys()
     for frets, grip in plain.items():
         assert capo[frets].span_mm == pytest.approx(grip.span_mm * 2 ** (-4 / 12))
@@ -311,29 +311,29 @@ def test_a_capo_brings_the_frets_together() -> None:
 def test_a_wider_hand_loses_nothing() -> None:
     """What a small hand can hold a larger one can, and more."""
     small, large = (
-        {g.shape.frets for g in grips(Chord.parse("Bbmaj7"), Hand(span_mm=span))} for span in (70, 100)
+        {g.shape.frets for g in find_grips(Chord.parse("Bbmaj7"), Hand(span_mm=span))} for span in (70, 100)
     )
     assert small < large
 
 
 def test_a_span_in_frets_is_kept_everywhere_on_the_neck() -> None:
     """Three frets: the highest and the lowest fret held are at most two apart."""
-    for g in grips(Chord.parse("E"), Hand(span_mm=200, span_frets=3)):
+    for g in find_grips(Chord.parse("E"), Hand(span_mm=200, span_frets=3)):
         held = [f for f in g.shape.frets if f]
         assert not held or max(held) - min(held) <= 2
 
 
 def test_barres_only_where_they_are_welcome() -> None:
     """No barre when none is wanted; at most three strings when small ones are."""
-    assert {g.barre for g in grips(Chord.parse("Bm"), Hand(barres="none"))} == {None}
-    wide = [g.barre for g in grips(Chord.parse("Bm"), Hand(barres="small")) if g.barre]
+    assert {g.barre for g in find_grips(Chord.parse("Bm"), Hand(barres="none"))} == {None}
+    wide = [g.barre for g in find_grips(Chord.parse("Bm"), Hand(barres="small")) if g.barre]
     assert wide
     assert max(low - high + 1 for _, low, high in wide) == 3
 
 
 def test_open_g_needs_no_finger_for_g() -> None:
     """Where the tuning is the chord, the two easiest are open: with its root lowest, and with its fifth under it."""
-    first, second = grips(Chord.parse("G"), tuning=TUNINGS["open-g"], limit=2)
+    first, second = find_grips(Chord.parse("G"), tuning=TUNINGS["open-g"], limit=2)
     assert (str(first.shape), first.shape.fingers, first.span_mm) == ("x00000", "......", 0.0)
     assert (str(second.shape), second.bass.r, second.bass.f) == ("000000", 5, 6)
 
@@ -350,7 +350,7 @@ def test_every_chord_has_a_shape_in_every_tuning(tuning: str, quality: str) -> N
 
 def test_other_spelling_same_shapes() -> None:
     """C# and Db are the same places on the neck."""
-    sharp, flat = (grips(Chord.parse(name), max_fret=6) for name in ("C#m7", "Dbm7"))
+    sharp, flat = (find_grips(Chord.parse(name), max_fret=6) for name in ("C#m7", "Dbm7"))
     assert [g.shape for g in sharp] == [g.shape for g in flat]
 
 
@@ -371,7 +371,7 @@ def test_other_spelling_same_shapes() -> None:
 def test_a_hand_or_neck_that_cannot_be_is_refused(hand: Hand, more: dict[str, int]) -> None:
     """No stretch below nothing, no fret past the neck: one sentence."""
     with pytest.raises(BadShape) as caught:
-        grips(Chord.parse("C"), hand, **more)  # type: ignore[arg-type]
+        find_grips(Chord.parse("C"), hand, **more)  # type: ignore[arg-type]
     assert is_one_sentence(caught.value)
 
 

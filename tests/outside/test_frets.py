@@ -6,7 +6,7 @@ import pytest
 
 from coach.guitar.grip import Hand
 from coach.guitar.neck import Neck
-from coach.guitar.search import grips
+from coach.guitar.search import find_grips
 from coach.music.chords import Chord
 
 # A published fret table for a 635 mm string, bridge to frets 1 to 10 (stuphi.co.uk, wordpress page 18).
@@ -82,7 +82,7 @@ def test_a_hand_of_95_mm_reaches_four_frets_at_the_fifth_but_not_at_the_first() 
     spans = {
         (min(held), max(held))
         for symbol in ("Am7", "C9", "Bb6", "Ebmaj7", "F#m7", "G13", "Cdim7")
-        for grip in grips(Chord.parse(symbol), hand)
+        for grip in find_grips(Chord.parse(symbol), hand)
         if (held := [fret for fret in grip.shape.frets if fret])
     }
     assert (1, 4) not in spans

@@ -11,7 +11,7 @@ import random
 import pytest
 from music21 import chord as m21
 
-from coach.guitar.naming import Reading, readings
+from coach.guitar.naming import ChordName, name_shape
 from coach.guitar.shape import Shape
 from coach.music.keys import KEYS
 from tests.outside.chord_names import COMMON_NAMES
@@ -63,7 +63,7 @@ def _heard(shape: Shape) -> m21.Chord:
     return m21.Chord(sorted(shape.midi(s) or 0 for s in shape.sounding))
 
 
-def _whole(found: tuple[Reading, ...]) -> list[Reading]:
+def _whole(found: tuple[ChordName, ...]) -> list[ChordName]:
     """The readings whose tones are all there, with nothing beside them."""
     return [r for r in found if not r.missing and not r.rings and len(r.chord.tones) == len({*map(_pc, r.notes)})]
 
@@ -81,7 +81,7 @@ def test_500_random_shapes_are_read_as_their_pitch_class_sets() -> None:
             continue
         order = heard.normalOrder
         wanted = {(quality, order[place]) for quality, place in SETS.get(heard.forteClass, [])}
-        found = {(r.chord.quality, r.chord.root.pitch_class) for r in _whole(readings(shape))}
+        found = {(r.chord.quality, r.chord.root.pitch_class) for r in _whole(name_shape(shape))}
         assert found == wanted, (str(shape), heard.forteClass)
         told += bool(wanted)
     assert told > 200
@@ -91,7 +91,7 @@ def test_500_random_shapes_sound_what_their_readings_say() -> None:
     """The spelled notes of every reading are the pitches heard, string by string, in every key."""
     for k, shape in enumerate(SHAPES):
         midi = sorted(shape.midi(s) or 0 for s in shape.sounding)
-        for reading in readings(shape, key=KEYS[k % len(KEYS)]):
+        for reading in name_shape(shape, key=KEYS[k % len(KEYS)]):
             assert [note.pitch_class for note in reading.notes] == [number % 12 for number in midi]
 
 
@@ -100,7 +100,7 @@ def test_the_spelled_chord_has_the_root_and_the_name_music21_gives_it(key: objec
     """Spelled from our root up, music21 finds the same root and calls the chord what we do."""
     seen = set()
     for shape in SHAPES:
-        for reading in _whole(readings(shape, key=key)):  # type: ignore[arg-type]
+        for reading in _whole(name_shape(shape, key=key)):  # type: ignore[arg-type]
             chord = reading.chord
             if chord.quality in COMMON_NAMES:
                 spelled = m21.Chord([str(tone).replace("b", "-") for tone in chord.tones])

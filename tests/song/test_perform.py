@@ -10,7 +10,7 @@ from hypothesis import given
 
 from coach import shelf
 from coach.errors import BadInput
-from coach.guitar.choices import ways_to_hold, with_fingers
+from coach.guitar.choices import add_fingers, reachable_fingerings
 from coach.guitar.grip import Hand
 from coach.music.keys import Key
 from coach.picking.plucks import Pluck
@@ -82,7 +82,7 @@ def test_every_bar_is_full_and_stays_in_shape_and_hand(song: Song) -> None:
                 assert pluck.midi == piece.tuning.open_midi(pluck.string) + piece.capo + pluck.fret
             for hold in bar.held.holds:
                 if hold.shape is not None:
-                    assert len(set(with_fingers(hold.shape).fingers) - {"."}) <= 4
+                    assert len(set(add_fingers(hold.shape).fingers) - {"."}) <= 4
         assert piece.beats == at
 
 
@@ -221,7 +221,7 @@ def test_a_hand_without_barres_gets_shapes_it_can_hold() -> None:
     for bar in played(song, hand=hand).bars:
         for hold in bar.held.holds:
             assert hold.shape is not None
-            assert ways_to_hold(hold.shape.frets, hand)
+            assert reachable_fingerings(hold.shape.frets, hand)
 
 
 def test_an_arrangement_s_tempo_moves_every_part_alike() -> None:

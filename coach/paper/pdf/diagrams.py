@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from functools import cache
 
 from coach.errors import BadShape
-from coach.guitar.choices import with_fingers
+from coach.guitar.choices import add_fingers
 from coach.guitar.shape import Shape
 from coach.paper.pdf.glyphs import BOLD, REGULAR, disc
 from coach.paper.pdf.layout import Block, Item, bar, drawn, fitted, rule, words
@@ -40,7 +40,7 @@ def _row(shapes: Sequence[tuple[str, Shape]], group: str) -> Block:
 @cache
 def _held(shape: Shape) -> Shape:
     try:
-        return with_fingers(shape)
+        return add_fingers(shape)
     except BadShape:  # a pinned one that no hand can finger: dots without numbers
         return shape
 

@@ -8,11 +8,11 @@ from fractions import Fraction
 
 from coach.errors import BadInput
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.key_finder import KeyChoice, keys
-from coach.guitar.route import Route, route
-from coach.guitar.search import grips
+from coach.guitar.key_finder import KeyChoice, find_keys
+from coach.guitar.route import Route, find_route
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
-from coach.guitar.standins import StandIn, standins
+from coach.guitar.standins import StandIn, find_standins
 from coach.music.chords import Chord, read_bars
 from coach.music.keys import Key
 from coach.music.likely_key import likely_key
@@ -71,7 +71,7 @@ class Desk:
     def options(self) -> tuple[Grip, ...]:
         """The grips of the chord looked at, easiest first."""
         chord = self.chords[self.at]
-        return () if chord is None else grips(chord, self.hand, capo=self.capo)
+        return () if chord is None else find_grips(chord, self.hand, capo=self.capo)
 
     @property
     def option(self) -> int:
@@ -86,7 +86,7 @@ class Desk:
         if chord is None:
             return ()
         before = self.route.grips[self.at - 1] if self.at else None
-        return standins(
+        return find_standins(
             chord, self.hand, capo=self.capo, instead_of=self.route.grips[self.at], before=before, scale=self.key.scale
         )
 
@@ -141,8 +141,8 @@ def consider(text: str, wish_text: str, hand: Hand) -> Desk:
         raise BadInput("there is no chord in it", mend='write chords, like "C | Am | F | G"')
     wish = read_wish(wish_text)
     key = Key.parse(wish.key) if wish.key else likely_key(chords)
-    places = keys(bars, key, hand, melody=wish.melody, voice=wish.voice, fixed=wish.voice is None)
-    way = route(chords, hand, loop=True)
+    places = find_keys(bars, key, hand, melody=wish.melody, voice=wish.voice, fixed=wish.voice is None)
+    way = find_route(chords, hand, loop=True)
     return Desk(bars, key, not wish.key, wish, numerals(chords, key), places, way, hand, {})
 
 
@@ -184,5 +184,5 @@ def moved(desk: Desk, place: KeyChoice) -> Desk:
 def _rerouted(desk: Desk, *, pins: Mapping[int | str, Shape] | None = None, minimax: bool | None = None) -> Desk:
     use = desk.pins if pins is None else pins
     hardest = desk.minimax if minimax is None else minimax
-    way = route(desk.chords, desk.hand, capo=desk.capo, pins=use, minimax=hardest, loop=True)
+    way = find_route(desk.chords, desk.hand, capo=desk.capo, pins=use, minimax=hardest, loop=True)
     return replace(desk, route=way, pins=use, minimax=hardest)

@@ -14,7 +14,7 @@ from textual import work
 from textual.binding import BindingType
 
 from coach.errors import CoachError
-from coach.guitar.standins import standins
+from coach.guitar.standins import find_standins
 from coach.music.notes import read_range
 from coach.picking.layers import LAYERS, next_layer
 from coach.screens.shared.actions import ARRANGING, bindings
@@ -250,7 +250,7 @@ class ArrangingPage(ArrangingView):
         if self.stand_ins is None:
             option, options = self._option()
             key = way.key or self.song.key
-            found = standins(
+            found = find_standins(
                 chord, hand_of(self.world.settings), capo=way.capo,
                 instead_of=options[option] if option >= 0 else None, before=self._before(), scale=key.scale,
             )  # fmt: skip
@@ -346,14 +346,14 @@ class ArrangingPage(ArrangingView):
     @work(thread=True, exclusive=True, group="keys")
     def action_key(self) -> None:
         """Rank the keys away from the screen, then choose."""
-        from coach.guitar.key_finder import keys
+        from coach.guitar.key_finder import find_keys
         from coach.song.arranging.arranger import tune_range
 
         song = self.song
         tune = tune_range(song) if self.voice else None
         bars = [[c for _, c in bar.chords] for name in song.order for bar in song.parts[name].bars]
         try:
-            found = keys(
+            found = find_keys(
                 bars, song.key, hand_of(self.world.settings),
                 melody=tune, voice=self.voice if tune else None,
             )  # fmt: skip

@@ -12,7 +12,7 @@ from textual.containers import Horizontal, Vertical
 from textual.widgets import Static
 
 from coach.errors import CoachError
-from coach.guitar.search import grips
+from coach.guitar.search import find_grips
 from coach.guitar.standins import StandIn
 from coach.music.notes import read_range
 from coach.screens.shared.actions import ARRANGING, hints
@@ -333,4 +333,4 @@ class ArrangingView(Hearing):
 @lru_cache(maxsize=64)
 def writable(chord: Chord, hand: Hand, capo: int) -> tuple[Grip, ...]:
     """Every shape of a chord that a song file can hold, easiest first."""
-    return tuple(grip for grip in grips(chord, hand, capo=capo) if can_be_written(grip.shape))
+    return tuple(grip for grip in find_grips(chord, hand, capo=capo) if can_be_written(grip.shape))

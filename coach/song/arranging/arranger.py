@@ -21,7 +21,7 @@ from fractions import Fraction
 
 from coach.errors import BadInput, BadMusic
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.key_finder import USUAL_MAX_CAPO, KeyChoice, Range, keys
+from coach.guitar.key_finder import USUAL_MAX_CAPO, KeyChoice, Range, find_keys
 from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.keys import Key
@@ -191,7 +191,7 @@ class _Proposer:
         def ranked(fixed: bool) -> list[KeyChoice]:
             try:
                 return list(
-                    keys(
+                    find_keys(
                         bars, own, self.hand, self.tuning, fixed=fixed, max_capo=max_capo,
                         melody=None if voice is None else melody, voice=voice,
                     )

@@ -12,7 +12,7 @@ from dataclasses import replace
 from typing import TypeVar
 
 from coach.errors import BadShape
-from coach.guitar.choices import with_fingers
+from coach.guitar.choices import add_fingers
 from coach.guitar.grip import Grip
 from coach.guitar.shape import Shape
 from coach.music.chords import Chord
@@ -30,7 +30,7 @@ Value = TypeVar("Value")
 def can_be_written(shape: Shape) -> bool:
     """Whether a song file can hold it: its frets alone must tell how it is held, and so four fingers must do."""
     try:
-        with_fingers(Shape(shape.frets))
+        add_fingers(Shape(shape.frets))
     except BadShape:
         return False
     return True

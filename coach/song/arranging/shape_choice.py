@@ -6,10 +6,10 @@ from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 
 from coach.guitar.grip import Grip, Hand
-from coach.guitar.route import route
-from coach.guitar.search import grips
+from coach.guitar.route import find_route
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
-from coach.guitar.standins import StandIn, holding, standins
+from coach.guitar.standins import StandIn, find_standins, holding_cost
 from coach.guitar.tuning import Tuning
 from coach.music.chords import Chord
 from coach.music.keys import Key
@@ -76,7 +76,7 @@ class Shaping:
             mine = [(number, chord) for part, number, chord in rows if part == name]
             if not mine:
                 continue
-            found = route([chord for _, chord in mine], self.hand, self.tuning, capo=self.capo, pins=self.pins)
+            found = find_route([chord for _, chord in mine], self.hand, self.tuning, capo=self.capo, pins=self.pins)
             for (number, chord), grip in zip(mine, found.grips, strict=True):
                 if grip is not None:
                     votes.setdefault(str(chord), Counter())[grip] += 1
@@ -97,7 +97,7 @@ class Shaping:
         """The grip, or the easiest of its chord that a song file can hold."""
         if writable(grip.shape):
             return grip
-        others = grips(grip.chord, self.hand, self.tuning, capo=self.capo)
+        others = find_grips(grip.chord, self.hand, self.tuning, capo=self.capo)
         return next((g for g in others if writable(g.shape)), grip)
 
     def ease(self, rows: Sequence[tuple[str, Chord]]) -> None:
@@ -110,15 +110,15 @@ class Shaping:
                 before.setdefault(symbol, self.chosen[last[part]])
             last[part] = symbol
         for symbol, grip in list(self.chosen.items()):
-            if symbol in self.pins or holding(grip) <= TOO_HARD:
+            if symbol in self.pins or holding_cost(grip) <= TOO_HARD:
                 continue
-            asks = f"{symbol} {grip.shape} asks {holding(grip):.1f} points of the hand, more than {TOO_HARD:g}"
-            found = standins(
+            asks = f"{symbol} {grip.shape} asks {holding_cost(grip):.1f} points of the hand, more than {TOO_HARD:g}"
+            found = find_standins(
                 grip.chord, self.hand, self.tuning,
                 capo=self.capo, instead_of=grip, before=before.get(symbol), scale=self.key.scale,
             )  # fmt: skip
             easy = min(
-                (s for s in found if holding(s.grip) <= TOO_HARD and self.may(s, grip.chord)),
+                (s for s in found if holding_cost(s.grip) <= TOO_HARD and self.may(s, grip.chord)),
                 key=lambda s: _rank(s, grip.chord),
                 default=None,
             )
@@ -133,7 +133,7 @@ class Shaping:
                 self.recipes[symbol] = str(easy.grip.chord)
                 self.extra.setdefault(str(easy.grip.chord), easy.grip)
             lost = f"; {'; '.join(easy.lost)}" if easy.lost else ""
-            self.told.append(f"{asks}: {what} stands in for it with {holding(easy.grip):.1f}{lost}")
+            self.told.append(f"{asks}: {what} stands in for it with {holding_cost(easy.grip):.1f}{lost}")
 
     def may(self, standin: StandIn, chord: Chord) -> bool:
         """Whether an arrangement can say it: another shape, another chord, or a kept shape that is in the song."""
@@ -141,7 +141,7 @@ class Shaping:
             return False
         if standin.recipe:
             kept = standin.recipe.partition(":")[0]
-            return kept in self.chosen and kept not in self.recipes and holding(self.chosen[kept]) <= TOO_HARD
+            return kept in self.chosen and kept not in self.recipes and holding_cost(self.chosen[kept]) <= TOO_HARD
         symbol = str(standin.grip.chord)
         # Two shapes of one name would be told apart by nobody.
         same = self.chosen.get(symbol) or self.extra.get(symbol)

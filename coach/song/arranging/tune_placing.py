@@ -20,11 +20,11 @@ from functools import lru_cache
 
 from coach.errors import BadShape
 from coach.guitar.bass import THUMB_STRINGS, bass_of
-from coach.guitar.choices import with_fingers
+from coach.guitar.choices import add_fingers
 from coach.guitar.grip import Grip, Hand
 from coach.guitar.moves import Moves
 from coach.guitar.route import best_route
-from coach.guitar.search import grips
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
 from coach.guitar.standins import hold_like
 from coach.guitar.tuning import STRINGS, Tuning
@@ -182,7 +182,7 @@ class _Placer:
     def grips_of(self, chord: Chord, own: Grip | None) -> list[Grip]:
         """The usual grip and the easiest others whose bass leaves strings 3 to 1 to the tune."""
         most = min(HIGHEST_FRET, 24 - self.capo)
-        found = list(grips(chord, self.hand, self.tuning, capo=self.capo, max_fret=most, limit=TRIED))
+        found = list(find_grips(chord, self.hand, self.tuning, capo=self.capo, max_fret=most, limit=TRIED))
         if own is not None:
             # It is the one the player has in hand anyway.
             found = [replace(own, chord=chord, cost=own.cost - _REACHED), *(g for g in found if g.shape != own.shape)]
@@ -343,7 +343,7 @@ class _Lanes:
 def writable(shape: Shape) -> bool:
     """Whether a song file can hold the shape: its fingers are told from the frets when it is read."""
     try:
-        with_fingers(Shape(shape.frets))
+        add_fingers(Shape(shape.frets))
     except BadShape:
         return False
     return True

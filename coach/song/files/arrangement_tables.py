@@ -25,7 +25,7 @@ from typing import Any
 
 from coach.errors import BadInput, BadShape
 from coach.files.toml_map import Path
-from coach.guitar.choices import with_fingers
+from coach.guitar.choices import add_fingers
 from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
@@ -212,7 +212,7 @@ class WayReader:
         """The shape that is written, if four fingers can hold it; they are told from it again when it is played."""
         shape = Shape.parse(text)
         self._check_frets(f"'{text}'", shape.frets)
-        with_fingers(shape)
+        add_fingers(shape)
         return shape
 
     def _check_frets(self, what: str, frets: Iterable[int | None]) -> None:

@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from coach import shelf
 from coach.errors import BadInput, BadMusic
 from coach.guitar.bass import bass_of
-from coach.guitar.choices import ways_to_hold, with_fingers
+from coach.guitar.choices import add_fingers, reachable_fingerings
 from coach.guitar.grip import Hand
 from coach.guitar.shape import Shape
 from coach.guitar.standins import hold_like
@@ -121,7 +121,7 @@ def check_piece(song: Song, piece: Piece, hand: Hand, arrangement: Arrangement |
     if arrangement:
         own = [shape for _, way in bar_ways(arrangement) for shape in way.shapes.values()]
         for shape in (*arrangement.way.shapes.values(), *own):
-            assert with_fingers(Shape(shape.frets)).frets == shape.frets, "a song file could not hold it"
+            assert add_fingers(Shape(shape.frets)).frets == shape.frets, "a song file could not hold it"
     recipes = arrangement.way.stand_in if arrangement else {}
     kept = {symbol for symbol, recipe in recipes.items() if ":" in recipe}
     at = Fraction(0)
@@ -140,7 +140,7 @@ def check_piece(song: Song, piece: Piece, hand: Hand, arrangement: Arrangement |
         assert tells_chords(bar, piece.capo, kept)
         for hold in bar.held.holds:
             if hold.shape is not None:
-                assert ways_to_hold(hold.shape.frets, hand, piece.capo)
+                assert reachable_fingerings(hold.shape.frets, hand, piece.capo)
         if charted.way == SILENT:
             assert bar.plucks == ()
         thumb = {p.beat: p for p in bar.plucks if p.finger == "p"}
@@ -277,7 +277,7 @@ def test_a_pinned_shape_stays() -> None:
     assert arrangement.key == Key.parse("C")
     assert "F" not in arrangement.way.shapes
     piece = perform(song, arrangement, PATTERNS, BOOK)
-    assert piece.bars[1].held.holds[0].shape == with_fingers(Shape.parse("133211"))
+    assert piece.bars[1].held.holds[0].shape == add_fingers(Shape.parse("133211"))
 
 
 def test_the_last_chord_is_held() -> None:

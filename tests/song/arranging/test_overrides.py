@@ -11,10 +11,10 @@ from hypothesis import strategies as st
 
 from coach import shelf
 from coach.guitar.grip import Hand
-from coach.guitar.key_finder import keys
-from coach.guitar.search import grips
+from coach.guitar.key_finder import find_keys
+from coach.guitar.search import find_grips
 from coach.guitar.shape import Shape
-from coach.guitar.standins import standins
+from coach.guitar.standins import find_standins
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.song.arrangement import Arrangement, BarWay, PartWay, pattern_under
@@ -62,7 +62,7 @@ BARRE, SMALL = Shape.parse("133211"), Shape.parse("xx3211")
 def proposed(key: str = "C", tier: str = "plain", name: str = "plain") -> Arrangement:
     """A proposal with shapes of this key and the lowest capo that the key finder has for it."""
     bars = [[c for _, c in bar.chords] for part in SONG.order for bar in SONG.parts[part].bars]
-    places = [place for place in keys(bars, SONG.key) if place.shape_key == Key.parse(key)]
+    places = [place for place in find_keys(bars, SONG.key) if place.shape_key == Key.parse(key)]
     place = min(places, key=lambda one: one.capo)
     return propose(SONG, PATTERNS, BOOK, tier=tier, name=name, place=place)
 
@@ -124,7 +124,9 @@ def test_a_wider_word_about_a_shape_lets_go_of_narrower_ones() -> None:
 
 def test_a_stand_in_is_played_in_its_part_and_goes_again() -> None:
     """Something easier for F sounds in the chorus alone; taken back, the chorus is as before."""
-    found = next(one for one in standins(Chord.parse("F"), Hand()) if not one.recipe and str(one.grip.chord) != "F")
+    found = next(
+        one for one in find_standins(Chord.parse("F"), Hand()) if not one.recipe and str(one.grip.chord) != "F"
+    )
     eased = with_stand_in(PLAIN, PART, "Chorus", "F", found.grip)
     before, after = held(PLAIN), held(eased)
     assert after["Chorus", 0][0].startswith(str(found.grip.shape)[:6])
@@ -188,10 +190,10 @@ def test_whatever_is_chosen_is_kept_in_the_file_and_can_be_played(deeds: list[tu
         if deed == "p":
             way = with_pattern(way, scope, part, bar, chord, patterns[number % len(patterns)])
         elif deed == "s":
-            options = [grip for grip in grips(Chord.parse(chord), Hand(), limit=10) if can_be_written(grip.shape)]
+            options = [grip for grip in find_grips(Chord.parse(chord), Hand(), limit=10) if can_be_written(grip.shape)]
             way = with_shape(way, scope, part, bar, chord, options[number % len(options)].shape)
         elif deed == "x":
-            easier = standins(Chord.parse(chord), Hand())
+            easier = find_standins(Chord.parse(chord), Hand())
             found = [one for one in easier if not one.recipe and can_be_written(one.grip.shape)]
             way = with_stand_in(way, scope, part, chord, found[number % len(found)].grip) if found else way
         else:
