@@ -9,7 +9,7 @@ from math import ceil
 
 from coach.errors import BadInput
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
-from coach.picking.plucks import swung
+from coach.picking.plucks import swing_beat
 from coach.song.piece import Piece, PieceBar
 from coach.song.ties import joined_tune
 from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
@@ -88,7 +88,7 @@ def hummed(bars: Sequence[PieceBar]) -> tuple[tuple[Tone, ...], ...]:
 
 
 def _tone(bar: PieceBar, begins: Fraction, ends: Fraction, midi: int) -> Tone:
-    first, last = (swung(beat + bar.offset, bar.share) - bar.offset for beat in (begins, ends))
+    first, last = (swing_beat(beat + bar.offset, bar.share) - bar.offset for beat in (begins, ends))
     return Tone(first, last - first, midi)
 
 

@@ -18,7 +18,7 @@ from coach.errors import BadInput
 from coach.guitar.tuning import STANDARD
 from coach.music.meter import beat_text
 from coach.music.tempo import constant_tempo
-from coach.picking.layers import FULL, LAYERS, check_layer, thinned
+from coach.picking.layers import FULL, LAYERS, check_layer, plucks_in_layer
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import FINGER_WORDS
 from coach.picking.realise import HeldBar, realise
@@ -56,7 +56,7 @@ def _listen(args: Namespace) -> None:
     chords = bars_for(args.chords, pattern)
     held = held_bars(chords, pattern.meter, args.shapes)
     check_length(len(held), loops)
-    plucks = thinned(realise(pattern, held, loops=loops), layer)
+    plucks = plucks_in_layer(realise(pattern, held, loops=loops), layer)
     if not plucks:
         raise BadInput("there is nothing to be plucked in that", where="--chords", mend="give chords to pick")
 

@@ -13,11 +13,11 @@ from coach.errors import BadInput
 from coach.guitar.open_shapes import read_pinned_shapes
 from coach.music.chords import read_bars
 from coach.music.meter import Meter, beat_text, count_syllables
-from coach.picking.layers import FULL, LAYERS, check_layer, ladder, thinned
+from coach.picking.layers import FULL, LAYERS, check_layer, distinct_layers, plucks_in_layer
 from coach.picking.pattern import STRAIGHT, Pattern
 from coach.picking.plucks import SOFT, Pluck
 from coach.picking.realise import HeldBar, hold_bars, realise
-from coach.picking.tab import NARROWEST, tab_bar, text_tab
+from coach.picking.tab import NARROWEST, draw_tab_bar, wrap_tab_bars
 
 CHORD = "C"
 MOST_BARS = 2000
@@ -94,7 +94,7 @@ def show_pattern(args: Namespace) -> None:
     held = held_bars(bars_for(args.chords, pattern), pattern.meter, args.shapes)
     check_length(len(held), loops)
     every = realise(pattern, held, loops=loops)
-    heard = thinned(every, layer)
+    heard = plucks_in_layer(every, layer)
     data = {
         "pattern": pattern.id,
         "meter": str(pattern.meter),
@@ -186,14 +186,14 @@ def _tab_lines(
         # The first bar of each time round names its chord anew.
         chord_before = before if number % len(held) else ""
         drawn.append(
-            tab_bar(
+            draw_tab_bar(
                 mine, sounding, bar, pattern.meter, pattern.slots, slot_width,
                 line="-", barline="|", chord_before=chord_before,
             )
         )  # fmt: skip
         last = bar.holds[-1].chord
         before = str(last) if last else "N"
-    yield from text_tab(drawn, width()).splitlines()
+    yield from wrap_tab_bars(drawn, width()).splitlines()
     if why:
         yield ""
         yield from _moves(heard)
@@ -226,7 +226,7 @@ def _layers_arguments(parser: ArgumentParser) -> None:
 def _layers(args: Namespace) -> None:
     pattern = shelf.library().find(args.pattern)
     plucks = realise(pattern, held_bars(bars_for(args.chords, pattern), pattern.meter))
-    rows = [{"layer": name, "plucks": len(thinned(plucks, name))} for name in ladder(plucks)]
+    rows = [{"layer": name, "plucks": len(plucks_in_layer(plucks, name))} for name in distinct_layers(plucks)]
     cells = [(str(row["layer"]), str(row["plucks"]), LAYERS[str(row["layer"])]) for row in rows]
     answer(args.json, rows, table(("layer", "plucks", "what sounds"), cells, right=("plucks",)))
 

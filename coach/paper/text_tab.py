@@ -25,7 +25,17 @@ from coach.paper.written_bars import FERMATA, WrittenPart, held_mark, sounding_k
 from coach.picking.layers import FULL
 from coach.picking.pattern import STRAIGHT
 from coach.picking.plucks import ACCENT, SOFT
-from coach.picking.tab import CHORD_ROW, COUNT_ROW, FINGER_ROW, NARROWEST, ROWS, THUMB_ROW, plain, string_row, tab_bar
+from coach.picking.tab import (
+    CHORD_ROW,
+    COUNT_ROW,
+    FINGER_ROW,
+    NARROWEST,
+    ROWS,
+    THUMB_ROW,
+    draw_tab_bar,
+    row_text,
+    string_row,
+)
 from coach.song.piece import Piece, PieceBar
 
 USUAL_WIDTH = 78
@@ -132,9 +142,9 @@ def _block(bar: PieceBar, chord_before: str, note: str, held: str) -> _Block:
     over, under = _over(bar, held), _accents(bar, thumb=True)
     told = [chords, words, silent, over, under]
     across = _slot_width(bar, told, slots)
-    drawn = tab_bar(bar.sounding, bar.sounding, None, bar.meter, bar.slots, across, line="-", barline="|")
+    drawn = draw_tab_bar(bar.sounding, bar.sounding, None, bar.meter, bar.slots, across, line="-", barline="|")
     starts = _starts(slots, across, told)
-    rows = [_stretched(plain(drawn, row), row in _STRING_ROWS, across, starts) for row in range(ROWS)]
+    rows = [_stretched(row_text(drawn, row), row in _STRING_ROWS, across, starts) for row in range(ROWS)]
     rows += [" " * starts[-1]] * 3
     rows[CHORD_ROW] = _set(rows[CHORD_ROW], chords, starts)
     rows[_WORDS_ROW] = _set(rows[_WORDS_ROW], words, starts)

@@ -1,1 +1,1 @@
-"""Floor 3: the pattern grid, its layers, and a pattern realised on left-hand shapes."""
+"""The picking hand: patterns and their files, layers, plucks of a pattern over chord shapes, and tab drawing."""

@@ -1,6 +1,6 @@
 """Layers: how much of a pattern sounds, from the thumb alone (for singing over it) to all of it.
 
-Plucks are ranked by what the ear misses first; a layer keeps every pluck up to its rank, so layers nest.
+Plucks are ranked by how much they would be missed; a layer keeps every pluck up to its rank, so layers nest.
 """
 
 from __future__ import annotations
@@ -29,14 +29,14 @@ def check_layer(name: str) -> str:
     return name
 
 
-def ranks(plucks: Iterable[Pluck]) -> list[int]:
+def layer_ranks(plucks: Iterable[Pluck]) -> list[int]:
     """The index of the lowest layer that holds each pluck."""
     plucks = list(plucks)
     with_thumb = {(p.bar, p.beat) for p in plucks if p.bass}
-    return [_rank(p, (p.bar, p.beat) in with_thumb) for p in plucks]
+    return [_layer_rank(p, (p.bar, p.beat) in with_thumb) for p in plucks]
 
 
-def _rank(pluck: Pluck, with_thumb: bool) -> int:
+def _layer_rank(pluck: Pluck, with_thumb: bool) -> int:
     if pluck.bass:
         return 0
     if pluck.stress == ACCENT:
@@ -46,18 +46,18 @@ def _rank(pluck: Pluck, with_thumb: bool) -> int:
     return 3 if pluck.beat.denominator == 1 else 4
 
 
-def thinned(plucks: Sequence[Pluck], layer: str) -> tuple[Pluck, ...]:
+def plucks_in_layer(plucks: Sequence[Pluck], layer: str) -> tuple[Pluck, ...]:
     """The plucks that sound in `layer`, in their order. Raises BadInput for an unknown layer."""
     highest = _NAMES.index(check_layer(layer))
-    return tuple(p for p, rank in zip(plucks, ranks(plucks), strict=True) if rank <= highest)
+    return tuple(p for p, rank in zip(plucks, layer_ranks(plucks), strict=True) if rank <= highest)
 
 
-def ladder(plucks: Sequence[Pluck]) -> tuple[str, ...]:
+def distinct_layers(plucks: Sequence[Pluck]) -> tuple[str, ...]:
     """The layers that differ for these plucks, from `thumb` to `full`; each is a strict superset of the one before.
 
     A pattern for the thumb alone has `full` beside `thumb` all the same: they are its two names.
     """
-    used = set(ranks(plucks))
+    used = set(layer_ranks(plucks))
     between = [name for k, name in enumerate(_NAMES[1:-1], start=1) if k in used]
     # Where nothing is left for `full` to add, the last step between is the full pattern.
     if between and len(_NAMES) - 1 not in used:

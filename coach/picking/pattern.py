@@ -54,7 +54,7 @@ class PatternBar:
         cells = ["."] * slots
         for aim in self.aims:
             if aim.finger == finger:
-                cells[aim.slot] = written(aim)
+                cells[aim.slot] = aim_token(aim)
         return " ".join(cells)
 
 
@@ -103,13 +103,13 @@ def read_lane(finger: str, text: str, slots: int) -> Iterator[Aim]:
         )
     for slot, token in enumerate(tokens):
         if token != ".":
-            yield _aim(finger, slot, token)
+            yield _read_aim(finger, slot, token)
 
 
-def _aim(finger: str, slot: int, token: str) -> Aim:
+def _read_aim(finger: str, slot: int, token: str) -> Aim:
     match = _TOKEN.fullmatch(token)
     if match is None or bool(match["open"]) != bool(match["close"]) or (match["open"] and match["loud"]):
-        raise BadPattern(_unknown(finger, slot, token), mend=_allowed(finger))
+        raise BadPattern(_unknown_token(finger, slot, token), mend=_allowed_tokens(finger))
     target, fret = match["target"], match["fret"]
     stress = SOFT if match["open"] else ACCENT if match["loud"] else PLAIN
     at = None if fret is None else int(fret)
@@ -123,25 +123,25 @@ def _aim(finger: str, slot: int, token: str) -> Aim:
             return Aim(slot, finger, string=int(target), fret=at, stress=stress)
     elif target.isdigit():
         return Aim(slot, finger, string=int(target), fret=at, stress=stress)
-    raise BadPattern(_unknown(finger, slot, token), mend=_allowed(finger))
+    raise BadPattern(_unknown_token(finger, slot, token), mend=_allowed_tokens(finger))
 
 
-def _unknown(finger: str, slot: int, token: str) -> str:
+def _unknown_token(finger: str, slot: int, token: str) -> str:
     return f"lane {finger} has '{token}' in slot {slot + 1}, which means nothing there"
 
 
-def _allowed(finger: str) -> str:
+def _allowed_tokens(finger: str) -> str:
     what = "r, a, f or a string 4 5 6" if finger == "p" else "a string 1 to 6"
     return f"use `.` or {what}, with @fret, ! or ( ) as marks"
 
 
-def written(aim: Aim) -> str:
+def aim_token(aim: Aim) -> str:
     """The token of an aim: inverse of reading it."""
     body = (aim.role or str(aim.string)) + ("" if aim.fret is None else f"@{aim.fret}")
     return f"({body})" if aim.stress == SOFT else body + ("!" if aim.stress == ACCENT else "")
 
 
-def bar_of(lanes: Sequence[tuple[str, str]], slots: int) -> PatternBar:
+def make_pattern_bar(lanes: Sequence[tuple[str, str]], slots: int) -> PatternBar:
     """A bar from (finger, lane text) pairs. Raises BadPattern, also when two fingers want one string at once."""
     aims = [aim for finger, text in lanes for aim in read_lane(finger, text, slots)]
     taken: dict[tuple[int, int], str] = {}
@@ -167,7 +167,7 @@ def difficulty(pattern: Pattern) -> float:
 
     Grows with plucks a beat, the closest spacing that really occurs (not the grid it is written on), lanes in
     use, different bass notes, the share of fingers off the beat, pinches (more when off the beat), accents
-    off the beat, frets the other hand must reach, bars that differ, and a shade of feel: swing or ghost plucks.
+    off the beat, frets the other hand must reach, bars that differ, and swing or ghost plucks.
     A pattern with no plucks has 0.
     """
     aims = [(number, aim) for number, bar in enumerate(pattern.bars) for aim in bar.aims]
@@ -188,7 +188,7 @@ def difficulty(pattern: Pattern) -> float:
     shades = int(pattern.share != STRAIGHT) + int(any(aim.stress == SOFT for _, aim in aims))
     asked = (
         len(aims) / (pattern.meter.beats * bars)
-        + _SPACING / float(_closest(pattern))
+        + _SPACING / float(_closest_spacing(pattern))
         + _LANE * (len({aim.finger for _, aim in aims}) - 1)
         + _BASS_NOTE * max(len(bass) - 1, 0)
         + _SYNCOPATION * off / len(aims)
@@ -200,7 +200,7 @@ def difficulty(pattern: Pattern) -> float:
     return round(asked, 3)
 
 
-def _closest(pattern: Pattern) -> Fraction:
+def _closest_spacing(pattern: Pattern) -> Fraction:
     """The shortest time between two pluck moments, in beats, round the loop's end too."""
     slots = sorted({n * pattern.slots + aim.slot for n, bar in enumerate(pattern.bars) for aim in bar.aims})
     around = [*slots, slots[0] + pattern.slots * len(pattern.bars)]

@@ -13,7 +13,7 @@ from typing import Any
 from coach.errors import BadInput, BadPattern
 from coach.music.chords import read_bars
 from coach.music.meter import Meter
-from coach.picking.pattern import LANES, MOST_SLOTS, STRAIGHT, Pattern, PatternBar, bar_of
+from coach.picking.pattern import LANES, MOST_SLOTS, STRAIGHT, Pattern, PatternBar, make_pattern_bar
 
 LARGEST_FILE = 256 * 1024
 _KEYS = ("title", "about", "meter", "slots", "feel", "tags", "grows_from", "chords", "bars")
@@ -175,7 +175,7 @@ class _Reading:
             if lane in table:
                 done.append((lane, table[lane]))
                 try:
-                    bar = bar_of(done, slots)
+                    bar = make_pattern_bar(done, slots)
                 except BadPattern as error:
                     raise self.problem(lane, f"{error.what} (bar {number + 1})", error.mend, number) from None
         if not done or not bar.aims:

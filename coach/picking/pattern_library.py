@@ -1,4 +1,4 @@
-"""The library: shipped and own patterns by id; a broken file is listed and never stops the rest."""
+"""The pattern library: shipped and own patterns by id; a broken file is listed and never stops the rest."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from coach.picking.pattern_file import read_pattern
 
 
 @dataclass(frozen=True)
-class Broken:
+class BrokenFile:
     """A file or folder that could not be read, and the sentence that says why."""
 
     path: Path
@@ -25,7 +25,7 @@ class Library:
     """Patterns by id in ladder order, and the files that could not be read."""
 
     patterns: dict[str, Pattern]
-    broken: tuple[Broken, ...] = ()
+    broken: tuple[BrokenFile, ...] = ()
 
     def find(self, name: str) -> Pattern:
         """The pattern with this id, or the one in this file. Raises BadPattern that names the nearest id."""
@@ -44,25 +44,25 @@ class Library:
 
 def read_library(shipped: Path, own: Path) -> Library:
     """Read both folders. An own pattern stands before a shipped one of the same id."""
-    found: dict[str, Pattern] = {}
-    broken: list[Broken] = []
+    patterns: dict[str, Pattern] = {}
+    broken: list[BrokenFile] = []
     for folder, mine in ((shipped, False), (own, True)):
         files, trouble = files_in(folder, ".toml")
         if trouble:
-            broken.append(Broken(folder, trouble))
+            broken.append(BrokenFile(folder, trouble))
         for path in files:
             try:
-                found[path.stem] = read_pattern(path, own=mine)
+                patterns[path.stem] = read_pattern(path, own=mine)
             except BadPattern as error:
-                broken.append(Broken(path, str(error)))
-    return Library(_ladder_order(found), tuple(broken))
+                broken.append(BrokenFile(path, str(error)))
+    return Library(_ladder_order(patterns), tuple(broken))
 
 
-def _ladder_order(found: dict[str, Pattern]) -> dict[str, Pattern]:
+def _ladder_order(patterns: dict[str, Pattern]) -> dict[str, Pattern]:
     """First rungs by difficulty, each followed by what grows from it."""
     children: dict[str, list[Pattern]] = {}
-    for pattern in found.values():
-        parent = pattern.grows_from if pattern.grows_from in found and pattern.grows_from != pattern.id else ""
+    for pattern in patterns.values():
+        parent = pattern.grows_from if pattern.grows_from in patterns and pattern.grows_from != pattern.id else ""
         children.setdefault(parent, []).append(pattern)
     ordered: dict[str, Pattern] = {}
 
@@ -73,7 +73,7 @@ def _ladder_order(found: dict[str, Pattern]) -> dict[str, Pattern]:
                 walk(pattern.id)
 
     walk("")
-    # A ring of files that grow from each other has no first rung: they still belong in the list.
-    for pattern in sorted(found.values(), key=lambda p: (difficulty(p), p.id)):
+    # A circle of files that grow from each other has no first rung: they still belong in the list.
+    for pattern in sorted(patterns.values(), key=lambda p: (difficulty(p), p.id)):
         ordered.setdefault(pattern.id, pattern)
     return ordered

@@ -42,7 +42,7 @@ class Pluck:
         return self.role != "-"
 
 
-def swung(beat: Fraction, share: Fraction) -> Fraction:
+def swing_beat(beat: Fraction, share: Fraction) -> Fraction:
     """Where a written beat is played when the first half of each beat takes `share` of it.
 
     The beat is stretched before its middle and squeezed after: 1/2 goes to `share`. A swing ratio r:1

@@ -1,9 +1,9 @@
-"""A pattern (picking hand) meets shapes (fretting hand) and becomes plucks.
+"""Plucks from a pattern (picking hand) over chord shapes (fretting hand).
 
 The pattern's bars are taken in turn, one for each bar of the progression. A thumb role goes to the
 string the shape gives it; a string that the shape mutes, or that the thumb takes at that instant, falls
 to the nearest one that sounds for thumb or fingers, and the pluck says so in `why`. Where the chord
-changes inside a bar, the thumb's next note tells the new root.
+changes inside a bar, the thumb's next note is the new root.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 from coach.music.meter import Meter
 from coach.picking.pattern import Aim, Pattern, PatternBar
-from coach.picking.plucks import Pluck, swung
+from coach.picking.plucks import Pluck, swing_beat
 
 FINGER_STRINGS = (3, 2, 1)
 
@@ -102,29 +102,31 @@ def realise(
     for number in range(len(bars) * loops):
         held = bars[number % len(bars)]
         written = pattern.bars[number % len(pattern.bars)]
-        plucks += _bar(pattern, written, held, number, tuning, capo)
+        plucks += _realise_bar(pattern, written, held, number, tuning, capo)
     return tuple(plucks)
 
 
-def _bar(pattern: Pattern, written: PatternBar, held: HeldBar, number: int, tuning: Tuning, capo: int) -> list[Pluck]:
+def _realise_bar(
+    pattern: Pattern, written: PatternBar, held: HeldBar, number: int, tuning: Tuning, capo: int
+) -> list[Pluck]:
     plucks: list[Pluck] = []
-    told = Fraction(0)  # from where the newest hold whose root the thumb has told
+    last_root_beat = Fraction(0)  # where the newest hold begins whose root the thumb has played
     for slot in sorted({aim.slot for aim in written.aims}):
         beat = pattern.meter.slot_beat(slot, pattern.slots)
         hold = held.at(beat)
         if hold.shape is None or hold.bass is None:
             continue
         aims = [aim for aim in written.aims if aim.slot == slot]
-        placed = _place(aims, hold.shape, hold.bass, root_first=hold.beat > told)
+        placed = _place_aims(aims, hold.shape, hold.bass, root_first=hold.beat > last_root_beat)
         if any(aim.finger == "p" for aim in aims):
-            told = hold.beat
+            last_root_beat = hold.beat
         for aim, string, fret, why in placed:
             if capo + fret > HIGHEST_FRET:
                 what = f"fret {fret} of string {string} with the capo at {capo} lies past the end of the neck"
                 raise BadShape(what, mend=f"use frets 0 to {HIGHEST_FRET - capo}, or a lower capo")
             midi = tuning.open_midi(string) + capo + fret
             role = hold.bass.role(string) if aim.finger == "p" else "-"
-            where = swung(beat, pattern.share)
+            where = swing_beat(beat, pattern.share)
             plucks.append(Pluck(number, beat, where, string, fret, midi, aim.finger, role, aim.stress, why))
     plucks.sort(key=lambda p: (p.beat, -p.string))
     return plucks
@@ -133,13 +135,15 @@ def _bar(pattern: Pattern, written: PatternBar, held: HeldBar, number: int, tuni
 Placed = tuple[Aim, int, int, str]
 
 
-def _place(aims: Sequence[Aim], shape: Shape, bass: Bass, *, root_first: bool) -> list[Placed]:
-    """(aim, string, fret, why) for one instant: the thumb has the first word, the fingers share what is left."""
-    thumb = [_thumb(aim, shape, bass, root_first) for aim in aims if aim.finger == "p"]
-    return thumb + _fingers([aim for aim in aims if aim.finger != "p"], shape, {string for _, string, _, _ in thumb})
+def _place_aims(aims: Sequence[Aim], shape: Shape, bass: Bass, *, root_first: bool) -> list[Placed]:
+    """(aim, string, fret, why) for one instant: the thumb comes first, the fingers share what is left."""
+    thumb = [_place_thumb(aim, shape, bass, root_first) for aim in aims if aim.finger == "p"]
+    return thumb + _place_fingers(
+        [aim for aim in aims if aim.finger != "p"], shape, {string for _, string, _, _ in thumb}
+    )
 
 
-def _thumb(aim: Aim, shape: Shape, bass: Bass, root_first: bool) -> Placed:
+def _place_thumb(aim: Aim, shape: Shape, bass: Bass, root_first: bool) -> Placed:
     """Where the thumb goes: the string of its role, or the nearest one that sounds, strings 6 to 4 before the rest."""
     string, why = aim.string or bass.string(aim.role or "r"), ""
     if root_first and aim.role not in ("", "r"):
@@ -152,7 +156,7 @@ def _thumb(aim: Aim, shape: Shape, bass: Bass, root_first: bool) -> Placed:
     return aim, string, fret, why
 
 
-def _fingers(aims: Sequence[Aim], shape: Shape, taken: set[int]) -> list[Placed]:
+def _place_fingers(aims: Sequence[Aim], shape: Shape, taken: set[int]) -> list[Placed]:
     """Give each finger a string of its own that the thumb has not taken.
 
     A finger that cannot have its string moves to the nearest of strings 3 to 1; the fingers keep their order
@@ -160,27 +164,27 @@ def _fingers(aims: Sequence[Aim], shape: Shape, taken: set[int]) -> list[Placed]
     strings one stays silent. A note at a written fret is a tune's: it never moves, and gives way to the thumb only.
     """
     aims = sorted(aims, key=lambda a: -a.string)
-    if all(_own(aim, shape, taken) for aim in aims):
-        return [(aim, aim.string, _fret(aim, aim.string, shape), "") for aim in aims]
+    if all(_can_keep_string(aim, shape, taken) for aim in aims):
+        return [(aim, aim.string, _fret_at(aim, aim.string, shape), "") for aim in aims]
     # At most three fingers and a handful of strings: trying every way is quick and surely finds the best.
     best = min(
-        (way for way in product(*(_choices(aim, shape, taken) for aim in aims)) if _in_order(way)),
-        key=lambda way: (way.count(0), _moves(aims, way), sum(map(abs, _moved(aims, way))), way),
+        (way for way in product(*(_possible_strings(aim, shape, taken) for aim in aims)) if _in_order(way)),
+        key=lambda way: (way.count(0), _count_moves(aims, way), sum(map(abs, _string_moves(aims, way))), way),
     )
     return [
-        (aim, string, _fret(aim, string, shape), _why(aim, string, shape, taken))
+        (aim, string, _fret_at(aim, string, shape), _move_reason(aim, string, shape, taken))
         for aim, string in zip(aims, best, strict=True)
         if string
     ]
 
 
-def _own(aim: Aim, shape: Shape, taken: set[int]) -> bool:
+def _can_keep_string(aim: Aim, shape: Shape, taken: set[int]) -> bool:
     return aim.string not in taken and (aim.fret is not None or shape.fret(aim.string) is not None)
 
 
-def _choices(aim: Aim, shape: Shape, taken: set[int]) -> list[int]:
+def _possible_strings(aim: Aim, shape: Shape, taken: set[int]) -> list[int]:
     """Strings this finger could pluck, 0 for none."""
-    own = [aim.string] if _own(aim, shape, taken) else []
+    own = [aim.string] if _can_keep_string(aim, shape, taken) else []
     if aim.fret is not None:
         return [*own, 0]
     return [*own, *(s for s in FINGER_STRINGS if s in shape.sounding and s not in taken and s not in own), 0]
@@ -192,19 +196,19 @@ def _in_order(way: Sequence[int]) -> bool:
     return all(low > high for low, high in pairwise(used))
 
 
-def _moved(aims: Sequence[Aim], way: Sequence[int]) -> list[int]:
+def _string_moves(aims: Sequence[Aim], way: Sequence[int]) -> list[int]:
     return [string - aim.string for aim, string in zip(aims, way, strict=True) if string]
 
 
-def _moves(aims: Sequence[Aim], way: Sequence[int]) -> int:
-    return sum(1 for by in _moved(aims, way) if by)
+def _count_moves(aims: Sequence[Aim], way: Sequence[int]) -> int:
+    return sum(1 for by in _string_moves(aims, way) if by)
 
 
-def _fret(aim: Aim, string: int, shape: Shape) -> int:
+def _fret_at(aim: Aim, string: int, shape: Shape) -> int:
     return aim.fret if aim.fret is not None and string == aim.string else shape.fret(string) or 0
 
 
-def _why(aim: Aim, string: int, shape: Shape, taken: set[int]) -> str:
+def _move_reason(aim: Aim, string: int, shape: Shape, taken: set[int]) -> str:
     if string == aim.string:
         return ""
     if shape.fret(aim.string) is None:

@@ -1,4 +1,4 @@
-"""Tab: a bar of plucks drawn in cells, for the stage and for plain text alike.
+"""Tab in character cells: a bar of plucks drawn for the stage and for plain text alike.
 
 Six lines, string 1 on top. Fingers are told from the thumb by place: their letters stand above the
 lines, the thumb's below, as stems do in written guitar music.
@@ -31,14 +31,14 @@ CHORD, LETTER, PLETTER, COUNT, OFFCOUNT, BLANK = "chord", "letter", "pletter", "
 CHORD_ROW, FINGER_ROW, FIRST_STRING_ROW, THUMB_ROW, COUNT_ROW, ROWS = 0, 1, 2, 8, 9, 10
 NARROWEST = 2
 
-Run = tuple[str, str]
+StyledText = tuple[str, str]
 
 
 @dataclass(frozen=True)
 class TabBar:
     """One drawn bar: ROWS rows of (text, kind) runs, all `width` cells wide; slot k's note is at cell `column(k)`."""
 
-    rows: tuple[tuple[Run, ...], ...]
+    rows: tuple[tuple[StyledText, ...], ...]
     slot_width: int
     slots: int
 
@@ -75,7 +75,7 @@ class _Grid:
                 self.text[row][column + k] = char
                 self.kind[row][column + k] = kind
 
-    def runs(self) -> tuple[tuple[Run, ...], ...]:
+    def runs(self) -> tuple[tuple[StyledText, ...], ...]:
         return tuple(
             tuple(
                 ("".join(t for t, _ in cells), kind)
@@ -85,7 +85,7 @@ class _Grid:
         )
 
 
-def tab_bar(
+def draw_tab_bar(
     plucks: Sequence[Pluck],
     sounding: Sequence[Pluck],
     held: HeldBar | None,
@@ -107,13 +107,13 @@ def tab_bar(
     grid = _Grid(1 + slots * slot_width, line)
     for string in range(1, 7):
         grid.put(string_row(string), 0, barline, BARLINE)
-    heard = set(sounding)
+    audible = set(sounding)
     letters: dict[int, str] = {}
     for pluck in plucks:
         slot = int(pluck.beat * slots / meter.beats)
         column = 2 + slot * slot_width
         row = string_row(pluck.string)
-        if pluck not in heard:
+        if pluck not in audible:
             grid.put(row, column, "·", GONE)
             continue
         fret = str(pluck.fret)
@@ -142,7 +142,7 @@ def tab_bar(
     return TabBar(grid.runs(), slot_width, slots)
 
 
-def plain(bar: TabBar, row: int) -> str:
+def row_text(bar: TabBar, row: int) -> str:
     """One row of a bar as plain text."""
     return "".join(text for text, _ in bar.rows[row])
 
@@ -150,7 +150,7 @@ def plain(bar: TabBar, row: int) -> str:
 _ROW_NAMES = ("", "", "E ", "B ", "G ", "D ", "A ", "E ", "", "")
 
 
-def text_tab(bars: Sequence[TabBar], width: int, names: Sequence[str] = _ROW_NAMES, barline: str = "|") -> str:
+def wrap_tab_bars(bars: Sequence[TabBar], width: int, names: Sequence[str] = _ROW_NAMES, barline: str = "|") -> str:
     """Bars wrapped to `width` cells, at least one bar a line; `names` stand before the rows."""
     margin = max(len(n) for n in names)
     systems: list[list[TabBar]] = []
@@ -165,6 +165,6 @@ def text_tab(bars: Sequence[TabBar], width: int, names: Sequence[str] = _ROW_NAM
     for system in systems:
         for row in range(ROWS):
             end = barline if FIRST_STRING_ROW <= row < FIRST_STRING_ROW + 6 else ""
-            lines.append((names[row].ljust(margin) + "".join(plain(bar, row) for bar in system) + end).rstrip())
+            lines.append((names[row].ljust(margin) + "".join(row_text(bar, row) for bar in system) + end).rstrip())
         lines.append("")
     return "\n".join(lines[:-1])

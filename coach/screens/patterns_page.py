@@ -15,7 +15,7 @@ from textual.widgets.option_list import Option
 from coach.errors import CoachError
 from coach.picking.layers import FULL, next_layer
 from coach.picking.pattern import Pattern
-from coach.picking.tab import tab_bar, text_tab
+from coach.picking.tab import draw_tab_bar, wrap_tab_bars
 from coach.plan.planner import Block
 from coach.screens.shared.actions import PATTERNS, bindings, hints
 from coach.screens.shared.tab_view import slot_width
@@ -133,10 +133,10 @@ class Patterns(Screen[None]):
         width = max(self.size.width - (24 if self.size.width < NARROW else 40), 30)
         slots = slot_width(width, pattern.slots)
         bars = [
-            tab_bar(bar.plucks, loop.sounding(bar.number, self.shown_layer), bar.held, bar.meter, bar.slots, slots)
+            draw_tab_bar(bar.plucks, loop.sounding(bar.number, self.shown_layer), bar.held, bar.meter, bar.slots, slots)
             for bar in loop.piece.bars[: max(len(pattern.bars), 2)]
         ]
-        drawn.update(text_tab(bars, width, barline="│"))
+        drawn.update(wrap_tab_bars(bars, width, barline="│"))
 
     # Keys --------------------------------------------------------------------------------------
 

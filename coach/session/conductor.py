@@ -14,7 +14,7 @@ from math import ceil
 from threading import Lock
 
 from coach.music.clicks import ClickWay
-from coach.picking.layers import LAYERS, thinned
+from coach.picking.layers import LAYERS, plucks_in_layer
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar
@@ -97,7 +97,7 @@ class Loop:
 
     def sounding(self, bar: int, layer: str) -> tuple[Pluck, ...]:
         """The plucks of a bar that sound in `layer`."""
-        return thinned(self.piece.bars[bar].plucks, layer)
+        return plucks_in_layer(self.piece.bars[bar].plucks, layer)
 
 
 def make_loop(pattern: Pattern, held: Sequence[HeldBar], *, capo: int = 0) -> Loop:

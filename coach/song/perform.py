@@ -35,7 +35,7 @@ from coach.music.meter import Meter
 from coach.music.rekey import plain_chord, rekey
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.picking.layers import check_layer
-from coach.picking.pattern import MOST_SLOTS, Pattern, bar_of, difficulty
+from coach.picking.pattern import MOST_SLOTS, Pattern, difficulty, make_pattern_bar
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar, Hold, realise
 from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay, pattern_under, read_stand_in
@@ -316,7 +316,7 @@ class _Player:
         """The pattern under `chord`, by precedence. Raises BadInput when it is unknown or of another meter."""
         if own.lanes:
             slots = own.slots
-            lanes = bar_of(own.lanes, slots)
+            lanes = make_pattern_bar(own.lanes, slots)
             return Pattern("lanes of its own", "", "", meter, slots, (lanes,))
         wanted = pattern_under(self.arrangement, part, number, str(chord))
         if wanted not in self.patterns:
@@ -371,5 +371,5 @@ class _Player:
 
 
 _TOGETHER = Pattern(
-    "together", "", "", Meter(4, 4), 1, (bar_of([("p", "r"), ("i", "3"), ("m", "2"), ("a", "1")], 1),)
+    "together", "", "", Meter(4, 4), 1, (make_pattern_bar([("p", "r"), ("i", "3"), ("m", "2"), ("a", "1")], 1),)
 )

@@ -15,7 +15,7 @@ from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.keys import Key
 from coach.music.meter import Meter
 from coach.music.tempo import TempoPlan
-from coach.picking.layers import FULL, ladder, thinned
+from coach.picking.layers import FULL, distinct_layers, plucks_in_layer
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar, realise
@@ -61,7 +61,7 @@ class PieceBar:
     @property
     def sounding(self) -> tuple[Pluck, ...]:
         """The plucks that sound in its layer."""
-        return thinned(self.plucks, self.layer)
+        return plucks_in_layer(self.plucks, self.layer)
 
     @property
     def slot_beats(self) -> Fraction:
@@ -112,7 +112,7 @@ class Piece:
     @cached_property
     def layers(self) -> tuple[str, ...]:
         """The layers that differ in it, from `thumb` to `full`."""
-        return ladder([pluck for bar in self.bars for pluck in bar.plucks])
+        return distinct_layers([pluck for bar in self.bars for pluck in bar.plucks])
 
     def plan(self, share: Fraction = Fraction(1)) -> TempoPlan:
         """Its tempos as a plan; `share` of them, for practising slower or faster."""

@@ -11,7 +11,6 @@ import pytest
 from coach import places
 from coach.drills.pattern_drills import Drill
 from coach.drills.repertoire import as_settled, drills_of, taken_up, with_songs
-from coach.plan.song_steps import SONG_AT_ONCE, next_steps
 from coach.drills.song_choices import Settled
 from coach.drills.song_drill_cache import KeptDrills
 from coach.drills.song_drills import (
@@ -30,6 +29,7 @@ from coach.errors import BadInput
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.takes import Take
 from coach.picking.pattern_library import read_library
+from coach.plan.song_steps import SONG_AT_ONCE, next_steps
 from coach.skill.history import past_of
 from coach.skill.steady_tempo import steady
 from coach.song.files.song_file import parse_song

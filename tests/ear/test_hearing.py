@@ -19,7 +19,7 @@ from coach.ear.hearing import HIT, MISSED, WRONG, Heard, hear
 from coach.ear.meant import Meant, meant_of
 from coach.ear.report import report
 from coach.music.tempo import constant_tempo
-from coach.picking.layers import thinned
+from coach.picking.layers import plucks_in_layer
 from coach.picking.realise import realise
 from tests.ear.played import Floats, Room, Struck, recorded
 
@@ -32,7 +32,7 @@ def meant(
 ) -> tuple[Meant, ...]:
     """A shipped pattern over four chords."""
     pattern = shelf.library().find(name)
-    plucks = thinned(realise(pattern, held_bars(chords, pattern.meter), loops=loops), layer)
+    plucks = plucks_in_layer(realise(pattern, held_bars(chords, pattern.meter), loops=loops), layer)
     return meant_of(plucks, constant_tempo(Fraction(bpm)), pattern.meter)
 
 

@@ -28,7 +28,7 @@ from numpy.typing import NDArray
 
 from coach import shelf
 from coach.music.chords import read_bars
-from coach.picking.layers import thinned
+from coach.picking.layers import plucks_in_layer
 from coach.picking.realise import HeldBar, hold_bars, realise
 
 Sound = NDArray[np.float64]
@@ -99,7 +99,7 @@ def score(pattern: str, chords: str, bpm: float, *, loops: int = 1, layer: str =
     beats, beat_s = found.meter.beats, 60 / bpm
     rows = [
         Written(p.bar, p.beat, p.string, p.fret, p.midi, p.finger, float(p.bar * beats + p.sounds_at) * beat_s)
-        for p in thinned(realise(found, held, loops=loops), layer)
+        for p in plucks_in_layer(realise(found, held, loops=loops), layer)
     ]
     rows.sort(key=lambda w: (w.time_s, -w.string))
     return Score(tuple(rows), held * loops, beat_s, beats)

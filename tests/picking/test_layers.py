@@ -9,7 +9,7 @@ from hypothesis import given
 
 from coach.errors import BadInput
 from coach.music.chords import Chord
-from coach.picking.layers import LAYERS, check_layer, ladder, next_layer, thinned
+from coach.picking.layers import LAYERS, check_layer, distinct_layers, next_layer, plucks_in_layer
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import ACCENT
 from coach.picking.realise import realise
@@ -26,7 +26,7 @@ G = Chord.parse("G")
 def test_layers_nest(pattern: Pattern) -> None:
     """Each layer holds every pluck of the one below; the lowest is the thumb's, the highest is all."""
     plucks = over(pattern, "C | G | D | Am | F")
-    layers = [set(thinned(plucks, name)) for name in NAMES]
+    layers = [set(plucks_in_layer(plucks, name)) for name in NAMES]
     assert all(low <= high for low, high in pairwise(layers))
     assert layers[0] == {p for p in plucks if p.finger == "p"}
     assert layers[-1] == set(plucks)
@@ -36,8 +36,8 @@ def test_layers_nest(pattern: Pattern) -> None:
 def test_every_rung_of_the_ladder_adds_something(pattern: Pattern) -> None:
     """From thumb to full each step brings new plucks; a pattern for the thumb alone has just its two names."""
     plucks = over(pattern, "C | G | D | Am | F")
-    rungs = ladder(plucks)
-    counts = [len(thinned(plucks, name)) for name in rungs]
+    rungs = distinct_layers(plucks)
+    counts = [len(plucks_in_layer(plucks, name)) for name in rungs]
     assert (rungs[0], rungs[-1]) == ("thumb", "full")
     assert counts[-1] == len(plucks)
     if all(p.finger == "p" for p in plucks):
@@ -50,7 +50,7 @@ def test_every_rung_of_the_ladder_adds_something(pattern: Pattern) -> None:
 def test_any_ladder_grows(pattern: Pattern) -> None:
     """For any pattern with fingers each rung is a strict superset of the one before."""
     plucks = realise(pattern, [held(G, BOOK.shapes(G)[0])], loops=3)
-    layers = [set(thinned(plucks, name)) for name in ladder(plucks)]
+    layers = [set(plucks_in_layer(plucks, name)) for name in distinct_layers(plucks)]
     assert layers[-1] == set(plucks)
     if any(p.finger != "p" for p in plucks):
         assert all(low < high for low, high in pairwise(layers))
@@ -64,7 +64,7 @@ def test_what_each_layer_adds() -> None:
     plucks = realise(pattern, [held(G, BOOK.shapes(G)[0])])
     added = []
     for low, high in pairwise(NAMES):
-        (new,) = set(thinned(plucks, high)) - set(thinned(plucks, low))
+        (new,) = set(plucks_in_layer(plucks, high)) - set(plucks_in_layer(plucks, low))
         added.append((high, str(new.beat), new.finger))
     assert added == [("tune", "3/2", "a"), ("pinches", "0", "m"), ("beats", "1", "i"), ("full", "1/2", "i")]
 
@@ -72,7 +72,7 @@ def test_what_each_layer_adds() -> None:
 def test_a_melody_is_kept_longest_among_the_fingers() -> None:
     """In the layer above the thumb only accented finger notes have joined it."""
     plucks = over(next(p for p in PATTERNS if p.id == "three-over-four-rolling"), "G")
-    joined = [p for p in thinned(plucks, "tune") if p.finger != "p"]
+    joined = [p for p in plucks_in_layer(plucks, "tune") if p.finger != "p"]
     assert {p.stress for p in joined} == {ACCENT}
 
 

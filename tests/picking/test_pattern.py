@@ -10,15 +10,15 @@ from hypothesis import given
 
 from coach.errors import BadPattern
 from coach.music.meter import FOUR_FOUR
-from coach.picking.pattern import Aim, Pattern, bar_of, difficulty, read_lane, written
-from coach.picking.plucks import ACCENT, SOFT, swung
+from coach.picking.pattern import Aim, Pattern, aim_token, difficulty, make_pattern_bar, read_lane
+from coach.picking.plucks import ACCENT, SOFT, swing_beat
 from tests.picking.made_up import patterns
 from tests.sentences import is_one_sentence
 
 
 def pattern_of(*lanes: tuple[str, str], slots: int = 8, share: Fraction = Fraction(1, 2)) -> Pattern:
     """A one-bar pattern in 4/4 from its lanes."""
-    return Pattern("p", "P", "", FOUR_FOUR, slots, (bar_of(lanes, slots),), share=share)
+    return Pattern("p", "P", "", FOUR_FOUR, slots, (make_pattern_bar(lanes, slots),), share=share)
 
 
 THUMB = ("p", "r . a . f . a .")
@@ -39,7 +39,7 @@ THUMB = ("p", "r . a . f . a .")
 def test_tokens(finger: str, token: str, aim: Aim) -> None:
     """A token says role or string, fret and stress, and is written back as it was."""
     assert list(read_lane(finger, token, 1)) == [aim]
-    assert written(aim) == token
+    assert aim_token(aim) == token
 
 
 @pytest.mark.parametrize(
@@ -83,7 +83,7 @@ def test_a_lane_fills_its_slots(text: str) -> None:
 def test_one_string_takes_one_finger() -> None:
     """Index and middle cannot both want string 3 at one instant."""
     with pytest.raises(BadPattern) as caught:
-        bar_of([("i", "3 ."), ("m", "3 .")], 2)
+        make_pattern_bar([("i", "3 ."), ("m", "3 .")], 2)
     assert is_one_sentence(caught.value)
 
 
@@ -94,13 +94,13 @@ def test_swing_puts_the_and_where_its_ratio_says(ratio: Fraction) -> None:
     """At 2:1 the and of every beat falls on two thirds of it; the beats themselves stay."""
     share = ratio / (1 + ratio)
     for beat in range(4):
-        assert swung(Fraction(beat), share) == beat
-        assert swung(beat + Fraction(1, 2), share) == beat + ratio / (1 + ratio)
+        assert swing_beat(Fraction(beat), share) == beat
+        assert swing_beat(beat + Fraction(1, 2), share) == beat + ratio / (1 + ratio)
 
 
 def test_swing_halves_each_part_of_the_beat() -> None:
     """In a 2:1 swing the `e` lies half way to the and, at one third, and the `a` half way on, at five sixths."""
-    places = [swung(Fraction(k, 4), Fraction(2, 3)) for k in range(5)]
+    places = [swing_beat(Fraction(k, 4), Fraction(2, 3)) for k in range(5)]
     assert places == [0, Fraction(1, 3), Fraction(2, 3), Fraction(5, 6), 1]
 
 

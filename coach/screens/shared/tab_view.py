@@ -32,8 +32,8 @@ from coach.picking.tab import (
     FIRST_STRING_ROW,
     ROWS,
     THUMB_ROW,
-    Run,
-    tab_bar,
+    StyledText,
+    draw_tab_bar,
 )
 from coach.session.conductor import Loop
 from coach.session.run import COUNT, MODEL, count_in
@@ -93,21 +93,21 @@ def slot_width(width: int, slots: int) -> int:
 
 def piece_bar(
     bar: PieceBar, layer: str, slot_width: int, *, count: Fraction | None = None, chord_before: str = ""
-) -> tuple[tuple[Run, ...], ...]:
+) -> tuple[tuple[StyledText, ...], ...]:
     """A bar of a piece as rows of (text, kind) runs, all of one width: the tab's, and its words.
 
     What its `layer` leaves out is drawn as thinned away; a pick-up is counted as the end of a whole bar. With `count`
     it is a bar of the count-in, so many beats long. `chord_before` is not named again.
     """
     if count is not None:
-        drawn = tab_bar((), (), None, bar.meter, bar.slots, slot_width)
+        drawn = draw_tab_bar((), (), None, bar.meter, bar.slots, slot_width)
         return _window(drawn.rows, 0, _cells(count, bar, slot_width))
     plucks, sounding, held = bar.plucks, replace(bar, layer=layer).sounding, bar.held
     if bar.offset:
         # Drawn where it stands in a whole bar; then what it leaves out is cut away.
         plucks, sounding = (tuple(replace(p, beat=p.beat + bar.offset) for p in some) for some in (plucks, sounding))
         held = HeldBar(tuple(replace(hold, beat=hold.beat + bar.offset) for hold in held.holds))
-    drawn = tab_bar(plucks, sounding, held, bar.meter, bar.slots, slot_width, chord_before=chord_before)
+    drawn = draw_tab_bar(plucks, sounding, held, bar.meter, bar.slots, slot_width, chord_before=chord_before)
     left, width = _cells(bar.offset, bar, slot_width), _cells(bar.beats, bar, slot_width)
     rows = _window(drawn.rows, left, width)
     return (*rows, word_runs(bar, slot_width, 1 + width)) if bar.words or bar.breaths else rows
@@ -117,7 +117,7 @@ def _cells(beats: Fraction, bar: PieceBar, slot_width: int) -> int:
     return round(beats / bar.slot_beats * slot_width)
 
 
-def _window(rows: Sequence[Sequence[Run]], left: int, width: int) -> tuple[tuple[Run, ...], ...]:
+def _window(rows: Sequence[Sequence[StyledText]], left: int, width: int) -> tuple[tuple[StyledText, ...], ...]:
     """Rows of runs without the `left` cells after their bar line, and no wider than `width` after it."""
     cut = []
     for row in rows:
@@ -128,11 +128,11 @@ def _window(rows: Sequence[Sequence[Run]], left: int, width: int) -> tuple[tuple
     return tuple(cut)
 
 
-def _runs(cells: Sequence[tuple[str, str]]) -> tuple[Run, ...]:
+def _runs(cells: Sequence[tuple[str, str]]) -> tuple[StyledText, ...]:
     return tuple(("".join(char for char, _ in run), kind) for kind, run in groupby(cells, key=lambda cell: cell[1]))
 
 
-def word_runs(bar: PieceBar, slot_width: int, width: int) -> tuple[Run, ...]:
+def word_runs(bar: PieceBar, slot_width: int, width: int) -> tuple[StyledText, ...]:
     """The bar's words and breaths, each at its beat or as soon after it as there is room, within `width` cells."""
     cells = [(" ", "blank")] * width
     for at, text, kind in _placed_words(bar, slot_width):

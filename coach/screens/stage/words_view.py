@@ -18,7 +18,7 @@ from textual.geometry import Region, Size
 from textual.strip import Strip
 from textual.widget import Widget
 
-from coach.picking.tab import Run
+from coach.picking.tab import StyledText
 from coach.screens.shared.tab_view import written_beat
 from coach.screens.stage.large_letters import BETWEEN, BREATH_SIGN, HEIGHT, large, large_width
 from coach.screens.stage.lyrics import Line, Lyrics, Reading, Syllable, fitted, phrases
@@ -30,7 +30,7 @@ POINTER, BREATH, BAR = "▸", "’", "▀"
 BREATHE = "breathe"
 _KINDS = ("sung", "now", "word", "mark", "breath", "next")
 
-Rows = tuple[tuple[Run, ...], ...]
+Rows = tuple[tuple[StyledText, ...], ...]
 
 
 def words_rows(lyrics: Lyrics, at: Reading, width: int, height: int) -> Rows:
@@ -54,7 +54,7 @@ def words_rows(lyrics: Lyrics, at: Reading, width: int, height: int) -> Rows:
     return rows[:height]
 
 
-def _next_row(lyrics: Lyrics, line: int, width: int) -> tuple[Run, ...]:
+def _next_row(lyrics: Lyrics, line: int, width: int) -> tuple[StyledText, ...]:
     return _fit([(f" then {' / '.join(lyrics.following(line))}", "next")], width)
 
 
@@ -62,9 +62,9 @@ def _kind(number: int, at: Reading) -> str:
     return "now" if number == at.syllable else "sung" if number < at.syllable else "word"
 
 
-def _small_row(line: Line, at: Reading) -> list[Run]:
+def _small_row(line: Line, at: Reading) -> list[StyledText]:
     """` Salt▸on the win-dow,`: the pointer takes the cell before the syllable of now, so that nothing moves."""
-    runs: list[Run] = []
+    runs: list[StyledText] = []
     gap = " "
     for number, syllable in enumerate(line):
         here = number == at.syllable
@@ -78,8 +78,8 @@ def _small_row(line: Line, at: Reading) -> list[Run]:
 
 def _large_rows(line: Line, at: Reading, told: str, width: int) -> Rows:
     """Large letters with the bar of now, and what is told, under them."""
-    rows: list[list[Run]] = [[(" ", "word")] for _ in range(HEIGHT)]
-    under: list[Run] = [(" ", "mark")]
+    rows: list[list[StyledText]] = [[(" ", "word")] for _ in range(HEIGHT)]
+    under: list[StyledText] = [(" ", "mark")]
     for number, syllable in enumerate(line):
         for row, text in zip(rows, large(syllable.written), strict=True):
             row.append((text, _kind(number, at)))
@@ -96,9 +96,9 @@ def _large_rows(line: Line, at: Reading, told: str, width: int) -> Rows:
     return (*(_fit(row, width) for row in rows), _fit(under, width))
 
 
-def _fit(runs: Sequence[Run], width: int) -> tuple[Run, ...]:
+def _fit(runs: Sequence[StyledText], width: int) -> tuple[StyledText, ...]:
     """Runs cut to `width` cells."""
-    fitting: list[Run] = []
+    fitting: list[StyledText] = []
     for text, kind in runs:
         if width > 0 and text:
             fitting.append((text[:width], kind))

@@ -30,7 +30,7 @@ from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.picking.layers import THUMB, check_layer
-from coach.picking.pattern import LANES, MOST_SLOTS, bar_of
+from coach.picking.pattern import LANES, MOST_SLOTS, make_pattern_bar
 from coach.song.arrangement import NO_CHORD, Arrangement, BarWay, PartWay, read_stand_in
 from coach.song.files.song_reader import Reading
 
@@ -189,7 +189,7 @@ class WayReader:
             r.problem(path, "a bar with lanes of its own needs its slots", "add slots = 8")
         elif lanes and slots:
             try:
-                aims = bar_of(lanes, slots).aims
+                aims = make_pattern_bar(lanes, slots).aims
                 if not aims:
                     r.problem(path, "these lanes are silent", "give one of them a pluck, or leave them out")
                 self._check_frets("a lane", [aim.fret for aim in aims])

@@ -11,7 +11,7 @@ from coach.errors import BadInput, CoachError, reason
 from coach.files.lock import hold_file
 from coach.files.reading import files_in
 from coach.files.writing import new_file
-from coach.picking.pattern_library import Broken
+from coach.picking.pattern_library import BrokenFile
 from coach.song.chart import Song
 from coach.song.files.song_file import SUFFIX, read_song, read_text, song_id
 
@@ -22,7 +22,7 @@ class SongShelf:
 
     songs: dict[str, Song]
     paths: dict[str, Path] = field(default_factory=dict)
-    broken: tuple[Broken, ...] = ()
+    broken: tuple[BrokenFile, ...] = ()
 
     def has(self, name: str) -> bool:
         """Whether `name` means a song: an id here (readable or not), or a path that ends in `.song.toml`."""
@@ -54,16 +54,16 @@ def read_songs(shipped: Path, own: Path) -> SongShelf:
     """Read both folders. An own song stands before a shipped one of the same id."""
     found: dict[str, Song] = {}
     paths: dict[str, Path] = {}
-    broken: list[Broken] = []
+    broken: list[BrokenFile] = []
     for folder, mine in ((shipped, False), (own, True)):
         files, trouble = files_in(folder, SUFFIX)
         if trouble:
-            broken.append(Broken(folder, trouble))
+            broken.append(BrokenFile(folder, trouble))
         for path in files:
             try:
                 song = read_song(path, own=mine)
             except BadInput as error:
-                broken.append(Broken(path, str(error)))
+                broken.append(BrokenFile(path, str(error)))
                 continue
             found[song.id], paths[song.id] = song, path
     ordered = sorted(found.values(), key=lambda song: (song.title.casefold(), song.id))

@@ -22,7 +22,7 @@ from coach.paper.pdf.glyphs import REGULAR, width
 from coach.paper.pdf.layout import PAPERS, Block, Item, Text, text_width, words, wrapped
 from coach.paper.pdf.page_flow import Leaves, flow
 from coach.paper.pdf.tempo_mark import tempo_mark
-from coach.picking.pattern import Pattern, bar_of
+from coach.picking.pattern import Pattern, make_pattern_bar
 from coach.picking.realise import hold_bars
 from coach.song.chart import HOLD, Word
 from coach.song.piece import Piece, PieceBar, pattern_piece
@@ -33,7 +33,7 @@ from tests.picking.shipped import BOOK, LIBRARY
 
 def piece_of(chords: str, meter: str = "4/4", slots: int = 8, **lanes: str) -> Piece:
     """A pattern of one bar written out in its lanes, over chords, at 80."""
-    picked = bar_of(list(lanes.items()), slots)
+    picked = make_pattern_bar(list(lanes.items()), slots)
     pattern = Pattern("made-up", "Made up", "", METERS[meter], slots, (picked,))
     return pattern_piece(pattern, hold_bars(read_bars(chords), pattern.meter, BOOK), Fraction(80))
 

@@ -15,8 +15,8 @@ from textual.app import App, ComposeResult
 from textual.pilot import Pilot
 
 from coach.picking.pattern import Pattern
-from coach.picking.plucks import swung
-from coach.picking.tab import CHORD_ROW, COUNT_ROW, FINGER_ROW, ROWS, THUMB_ROW, plain, string_row, tab_bar
+from coach.picking.plucks import swing_beat
+from coach.picking.tab import CHORD_ROW, COUNT_ROW, FINGER_ROW, ROWS, THUMB_ROW, draw_tab_bar, row_text, string_row
 from coach.screens.shared.tab_view import GAP, KEPT_BARS, WIDEST_SLOT, TabView, _cut, row_plan, slot_width, written_beat
 from coach.session.conductor import Loop, song_loop
 from coach.session.run import COUNT, PLAY
@@ -33,7 +33,7 @@ SHARES = st.fractions(Fraction(1, 2), Fraction(3, 4), max_denominator=1000)
 @given(st.fractions(0, 12, max_denominator=48), SHARES)
 def test_the_written_place_of_a_swung_beat_comes_back(beat: Fraction, share: Fraction) -> None:
     """Swing a written beat, then ask where it is written: the same place to a billionth of a beat."""
-    assert written_beat(float(swung(beat, share)), share) == pytest.approx(float(beat), abs=1e-9)
+    assert written_beat(float(swing_beat(beat, share)), share) == pytest.approx(float(beat), abs=1e-9)
 
 
 @given(st.floats(0, 12), st.floats(0, 12), SHARES)
@@ -89,8 +89,8 @@ def test_thumb_and_fingers_are_told_apart_without_colour() -> None:
     """Every note of the thumb has its p below the strings, every finger its letter above them, in its own column."""
     loop = loop_of()
     one = loop.bar(0)
-    bar = tab_bar(one.plucks, one.plucks, one.held, one.meter, one.slots, 4)
-    above, below = plain(bar, FINGER_ROW), plain(bar, THUMB_ROW)
+    bar = draw_tab_bar(one.plucks, one.plucks, one.held, one.meter, one.slots, 4)
+    above, below = row_text(bar, FINGER_ROW), row_text(bar, THUMB_ROW)
     for pluck in one.plucks:
         column = bar.column(float(pluck.beat) * 2)
         if pluck.finger == "p":
@@ -147,7 +147,7 @@ async def test_the_cursor_is_on_the_note_that_sounds(feel: str, width: int, stil
     async with view(pattern, width, still=still) as (tab, _):
         for number in range(3):
             for slot in range(pattern.slots):
-                tab.move(number, float(swung(pattern.meter.slot_beat(slot, pattern.slots), pattern.share)))
+                tab.move(number, float(swing_beat(pattern.meter.slot_beat(slot, pattern.slots), pattern.share)))
                 count = line(tab, COUNT_ROW)
                 word = count[tab.cursor_column]
                 assert word == (str(slot // 2 + 1) if slot % 2 == 0 else "&"), (number, slot)

@@ -10,7 +10,7 @@ import pytest
 from coach import shelf
 from coach.errors import BadInput
 from coach.music.meter import METERS, Meter
-from coach.picking.pattern import PatternBar, bar_of
+from coach.picking.pattern import PatternBar, make_pattern_bar
 from coach.song.arrangement import FULL, PLAIN
 from coach.song.arranging.tiers import TIERS, check_tier, families, growth, of_tier, per_beat, slots_for, woven
 from tests.sentences import is_one_sentence
@@ -21,7 +21,7 @@ each_meter = pytest.mark.parametrize("meter", METERS.values(), ids=str)
 
 def bar(meter: Meter, tier: str, *changes: Fraction) -> PatternBar:
     """A woven bar."""
-    return bar_of(woven(meter, tier, changes), slots_for(meter, tier, changes))
+    return make_pattern_bar(woven(meter, tier, changes), slots_for(meter, tier, changes))
 
 
 @each_meter
