@@ -53,8 +53,9 @@ def open_today() -> None:
 
 def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, sing: bool) -> None:
     """The full screen on one pattern at once, until the player leaves."""
-    from coach.screens.app import free_block, run_app
+    from coach.screens.app import run_app
     from coach.session.context import World
+    from coach.session.run_setup import free_block
 
     world = World.here()
     if world.library.patterns.get(pattern.id) != pattern:  # it came from a file outside the library
@@ -65,8 +66,9 @@ def open_stage(pattern: Pattern, chords: str | None, bpm: Fraction | None, *, si
 
 def open_song(song: Song, drill: str, bpm: Fraction | None) -> None:
     """The full screen on a drill of a song at once, until the player leaves. Raises BadInput first."""
-    from coach.screens.app import free_block, run_app
+    from coach.screens.app import run_app
     from coach.session.context import World
+    from coach.session.run_setup import free_block
 
     world = World.here()
     if world.songs.songs.get(song.id) != song:  # it came from a file outside the shelf

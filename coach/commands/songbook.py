@@ -33,7 +33,8 @@ def _due(args: Namespace) -> None:
     if said in (song_choices.REST, song_choices.WAKE):
         text = song_choices.note_text(said, song.id)
     else:
-        text = song_choices.note_text(song_choices.DUE, song.id, None if said == NONE else song_choices.read_day(args.what, now.date()))
+        day = None if said == NONE else song_choices.read_day(args.what, now.date())
+        text = song_choices.note_text(song_choices.DUE, song.id, day)
     with Ledger(places.ledger()) as ledger:
         ledger.add_note(song_choices.NOTE, text, None, now)
         holds = song_choices.settled(ledger.notes(song_choices.NOTE))[song.id]

@@ -21,7 +21,7 @@ from coach.log.takes import FULL
 from coach.music.ramps import OVER_TARGET
 from coach.skill.history import Past
 from coach.skill.memory import Memory, is_due, recall, state_word
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import Steady, SteadyOf
 
 FRESH_DAYS = 3
 OVER = OVER_TARGET - 1
@@ -43,9 +43,6 @@ FAR_DAYS = 20
 is wanted by. The gain only falls (Heathcote et al. 2000), so such a thing mostly ends below its target: on made-up
 learners (tests/bench/bench_plan.py) each of those took two thirds more turns than one that got there."""
 SOON_DAYS = 42
-
-SteadyOf = Callable[[Drill, str], Steady | None]
-"""The steady tempo of a drill on a layer, None until known."""
 
 
 @dataclass(frozen=True)

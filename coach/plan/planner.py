@@ -34,14 +34,14 @@ from coach.plan.cautions import REST, STOP, WARM_UP
 from coach.plan.deadlines import not_ready, to_begin
 from coach.plan.listening import LISTEN_FROM, LISTEN_MINUTES, to_hear
 from coach.plan.load import allowed
-from coach.plan.need import Reason, SteadyOf, View, by_date, ease, reasons, views_of
+from coach.plan.need import Reason, View, by_date, ease, reasons, views_of
 from coach.plan.overview import drill_rows
 from coach.plan.turn_order import Pressing, easiest_first, turn_order
 from coach.plan.turns import LONGEST_RUN, checked_minutes, cut, even, room_left, runs, turn_minutes
 from coach.plan.wishes import Wishes
 from coach.skill.history import Past, pasts_of
 from coach.skill.kin import steadies_of
-from coach.skill.steady_tempo import Steady, own_prior, steady
+from coach.skill.steady_tempo import Steady, SteadyOf, own_prior, steady
 
 __all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
 
@@ -283,7 +283,7 @@ def _known_and_new(
     """What has been played before, what may be begun today, and why nothing more may.
 
     No more is begun than the days can carry to its target: a few things at a time get there, many at once do not.
-    What was pinned, what presses from outside and what must be begun now for its day (deadlines.py) does not wait for it.
+    What was pinned, what presses from outside and what must be begun now for its day (deadlines.py) does not wait.
     """
     known = [v for v in views if v.known]
     wanted_now = called_for(wish)

@@ -24,7 +24,7 @@ from textual.widgets import Input
 from coach.errors import CoachError
 from coach.files.reading import open_to_add
 from coach.plan.cautions import CLINICIAN, STOP
-from coach.screens.shared.actions import EVERYWHERE, PAGES, bindings
+from coach.screens.shared.actions import EVERYWHERE, PAGES, bindings, usable_keys
 from coach.screens.shared.messages import Trouble
 from coach.screens.shared.theme import EVENING, MORNING
 from coach.screens.shared.too_small import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
@@ -74,6 +74,8 @@ class Coach(App[None]):
     def __init__(self, world: World, first: Block | None = None, *, chords: str | None = None) -> None:
         super().__init__()
         self.world = world
+        world.keys, in_vain = usable_keys(world.settings.keys)
+        world.problems = (*world.problems, *in_vain)
         self.first = first
         self.chords = chords
         self.scribe = world.scribe(self._tell_trouble)
@@ -243,12 +245,18 @@ class Coach(App[None]):
         else:
             self._open_page(lambda: ChartPage(self.world, song_id))
 
+    def open_desk(self) -> None:
+        """The desk."""
+        from coach.screens.desk.desk_page import DeskPage
+
+        self.push_screen(DeskPage(self.world))
+
     def open_export(self, what: Chosen | str) -> None:
         """Files of a piece; of a song by its id, or `song/arrangement`."""
-        from coach.screens.songs.export_page import Exporting, song_chosen
+        from coach.screens.songs.export_page import Exporting
 
         def page() -> Screen[None]:
-            chosen = song_chosen(self.world, what) if isinstance(what, str) else what
+            chosen = self.world.chosen_song(what) if isinstance(what, str) else what
             return Exporting(self.world, chosen)
 
         self._open_page(page)
@@ -404,15 +412,3 @@ def _end_if_held_up(code: int) -> None:
             sys.stdout.flush()
             sys.stderr.flush()
         os._exit(code)
-
-
-def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, minutes: int = 5) -> Block:
-    """The block of `coach drill PATTERN`. Raises CoachError."""
-    from coach.plan.planner import Block
-
-    drill = world.drill(pattern_id)
-    start = tempo or drill.start_bpm
-    layer = "thumb" if sing else "full"
-    return Block(
-        "play", drill.id, drill.title, minutes, start, max(start, drill.target_bpm), layer, (), drill.step_share
-    )

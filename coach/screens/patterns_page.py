@@ -155,12 +155,10 @@ class Patterns(Screen[None]):
 
     def action_export(self) -> None:
         """Files of the chosen pattern."""
-        from coach.screens.songs.export_page import pattern_chosen
-
         pattern = self._chosen()
         if pattern is not None:
             try:
-                self.app.open_export(pattern_chosen(self.world, pattern.id))  # type: ignore[attr-defined]
+                self.app.open_export(self.world.chosen_pattern(pattern.id))  # type: ignore[attr-defined]
             except CoachError as error:
                 self.app.notify(str(error), severity="error", markup=False)
 

@@ -314,9 +314,7 @@ class Today(Screen[None]):
 
     def action_desk(self) -> None:
         """Keys, shapes and routes."""
-        from coach.screens.desk.desk_page import DeskPage
-
-        self.app.push_screen(DeskPage(self.world))
+        self.app.open_desk()  # type: ignore[attr-defined]
 
     def action_settings(self) -> None:
         """The settings."""

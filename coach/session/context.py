@@ -6,9 +6,10 @@ and the ledger have been looked at.
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Mapping, Sequence
 from dataclasses import replace
 from datetime import datetime, timedelta
+from fractions import Fraction
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -17,7 +18,6 @@ from coach.errors import BadInput, CoachError
 from coach.files.writing import clear_away
 from coach.log.ledger_status import glance
 from coach.plan.wishes import Wishes
-from coach.screens.shared.actions import usable_keys
 from coach.session.rest_watch import RestWatch
 from coach.settings import Settings, read_settings, write_settings
 
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from coach.drills.song_drills import SongDrillId
     from coach.guitar.grip import Hand
     from coach.guitar.open_shapes import ShapeBook
+    from coach.handout import Chosen
     from coach.log.takes import Take
     from coach.picking.pattern_library import Library
     from coach.plan.planner import Block, Plan
@@ -53,7 +54,7 @@ class World:
     library, book   None: the shipped and the player's own, read when first asked for
     clock           for tests: the time of a silent run
     problems        sentences about settings that could not be used
-    keys            the keys the player moved, without those that cannot be had
+    keys            the keys the player moved, without those that cannot be had; the app sets them
     rest_watch      when a rest was proposed last
     """
 
@@ -86,8 +87,8 @@ class World:
         self.now = now
         self.speaker = speaker
         self.clock = clock
-        self.keys, moved_in_vain = usable_keys(settings.keys)
-        self.problems = (*problems, *moved_in_vain)
+        self.keys: Mapping[str, str] = {}
+        self.problems = problems
 
     @classmethod
     def here(cls) -> World:
@@ -265,6 +266,28 @@ class World:
         loop = loop_of(asked, self.songs.find(asked.song), self.library.patterns, self.book, hand)
         self._song_loop_made = (asked, hand, loop)
         return loop
+
+    def chosen_song(self, name: str) -> Chosen:
+        """A song by its id, or `song/arrangement`, as it is played: to be printed or sounded. Raises CoachError."""
+        from coach.handout import Chosen
+        from coach.song.perform import arrangement_of, perform
+
+        id_, _, which = name.partition("/")
+        song = self.songs.find(id_)
+        way = arrangement_of(song, which)
+        piece = perform(song, way, self.library.patterns, self.book, hand=shelf.hand_of(self.settings))
+        return Chosen(piece, song=song, arrangement=way)
+
+    def chosen_pattern(self, name: str) -> Chosen:
+        """A pattern over its drill's chords at its drill's target tempo. Raises CoachError."""
+        from coach.handout import Chosen
+        from coach.music.chords import read_bars
+        from coach.picking.realise import hold_bars
+        from coach.song.piece import pattern_piece
+
+        pattern, drill = self.library.find(name), self.drill(name)
+        held = hold_bars(read_bars(drill.chords), pattern.meter, self.book, hand=shelf.hand_of(self.settings))
+        return Chosen(pattern_piece(pattern, held, Fraction(drill.target_bpm)), pattern=pattern)
 
     def change(self, **values: object) -> None:
         """Change settings for now."""

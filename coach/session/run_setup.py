@@ -10,6 +10,7 @@ from coach.log.takes import FULL
 from coach.music.ramps import RAMP_NAMES, Ramp, SlowThenTarget, make_ramp
 from coach.plan.planner import Block
 from coach.session.conductor import Loop, on_ladder
+from coach.session.context import World
 from coach.session.run import BarOrder, Run
 from coach.settings import Settings
 from coach.skill.steady_tempo import Steady
@@ -91,3 +92,13 @@ def after(choices: Iterable[str], now: str) -> str:
     """The choice that comes after `now`, after the last the first."""
     names = list(choices)
     return names[(names.index(now) + 1) % len(names)]
+
+
+def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, minutes: int = 5) -> Block:
+    """The block of `coach drill PATTERN`. Raises CoachError."""
+    drill = world.drill(pattern_id)
+    start = tempo or drill.start_bpm
+    layer = "thumb" if sing else "full"
+    return Block(
+        "play", drill.id, drill.title, minutes, start, max(start, drill.target_bpm), layer, (), drill.step_share
+    )

@@ -29,13 +29,23 @@ from coach.log.ledger import Ledger
 from coach.log.local_days import DAYS_AHEAD, from_utc_text, now_here, utc_text
 from coach.log.readable_rows import READABLE, put_aside, told_of, unread_rows
 from coach.log.takes import FULL, Take
-from coach.plan.need import SteadyOf
 from coach.skill.history import Past, hastened, past_of, returns_of
 from coach.skill.history_json import past_in, told_past
 from coach.skill.kin import Kin, lends
 from coach.skill.pass_counts import Window, add_take, days_in, latest
 from coach.skill.retention import keeping
-from coach.skill.steady_tempo import Evidence, Places, Steady, Tried, as_known, evidence_of, known, own_prior, places
+from coach.skill.steady_tempo import (
+    Evidence,
+    Places,
+    Steady,
+    SteadyOf,
+    Tried,
+    as_known,
+    evidence_of,
+    known,
+    own_prior,
+    places,
+)
 from coach.skill.take_summary import in_short
 
 LAYOUT = 13

@@ -9,7 +9,7 @@ The prior is wide, unless drills near of kin are known already (kin.py).
 from __future__ import annotations
 
 import math
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 from datetime import date
 from functools import lru_cache
@@ -54,6 +54,10 @@ class Steady:
     def words(self) -> str:
         """`held 8 times in 10 up to 84 bpm (80 to 88)`."""
         return f"held 8 times in 10 up to {self.bpm:.0f} bpm ({self.low:.0f} to {self.high:.0f})"
+
+
+SteadyOf = Callable[[Drill, str], Steady | None]
+"""The steady tempo of a drill on a layer, None until known."""
 
 
 @dataclass(frozen=True)

@@ -20,9 +20,10 @@ RUN_S = 40.0
 
 def child(out: Path) -> None:
     """The coach, with a note made of every frame shown."""
-    from coach.screens.app import Coach, free_block, run_app
+    from coach.screens.app import Coach, run_app
     from coach.screens.stage.stage_page import Stage
     from coach.session.context import World
+    from coach.session.run_setup import free_block
 
     shown: list[tuple[float, int, float]] = []
     sounds: dict[str, float] = {}

@@ -11,8 +11,9 @@ from textual.pilot import Pilot
 
 from coach.log.ledger import Ledger
 from coach.plan.planner import Block
-from coach.screens.app import Coach, free_block
+from coach.screens.app import Coach
 from coach.screens.stage.stage_page import RUNNING, Stage
+from coach.session.run_setup import free_block
 from coach.song.chart import Song
 from coach.song.files.song_shelf import SongShelf
 from coach.sound.clock import FakeClock

@@ -21,9 +21,10 @@ from coach.drills import song_choices
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.ledger import Ledger
 from coach.picking.pattern_library import read_library
-from coach.screens.app import Coach, free_block
+from coach.screens.app import Coach
 from coach.screens.stage.stage_page import Stage
 from coach.session.context import World
+from coach.session.run_setup import free_block
 from coach.settings import Settings
 from coach.sound.clock import FakeClock
 from coach.sound.device import SilentSpeaker
@@ -171,7 +172,8 @@ def _ten_evenings(path: Path) -> None:
                 for number in range(1, 5):
                     ledger.add_pass(take, number, bpm + number, 10, int(number <= evening % 3), layer, at=at)
                 ledger.give_verdict(take, "held", at=at)
-        ledger.add_note(song_choices.NOTE, song_choices.note_text(song_choices.DUE, "last-boat", (MOMENT + timedelta(14)).date()), at=MOMENT)
+        day = (MOMENT + timedelta(14)).date()
+        ledger.add_note(song_choices.NOTE, song_choices.note_text(song_choices.DUE, "last-boat", day), at=MOMENT)
 
 
 async def arranging_pictures(out: Path) -> None:

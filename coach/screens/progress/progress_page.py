@@ -317,9 +317,7 @@ class ProgressPage(Screen[None]):
             self.notify(f"{one.drill.title}: {WORDS[REST]}.", markup=False)
             self.read(after=True)
         elif found.remedy == SHAPE:
-            from coach.screens.desk.desk_page import DeskPage
-
-            self.app.push_screen(DeskPage(self.world))
+            self.app.open_desk()  # type: ignore[attr-defined]
         else:
             try:
                 block = self._remedy_block(one, sheet)

@@ -398,7 +398,7 @@ class ArrangingPage(ArrangingView):
 
     async def action_stage(self) -> None:
         """To the stage: the part, or the whole song."""
-        from coach.screens.app import free_block
+        from coach.session.run_setup import free_block
 
         if self.arrangement is None:
             return

@@ -21,7 +21,7 @@ from textual.containers import Horizontal
 from textual.screen import Screen
 from textual.widgets import Static
 
-from coach import places, shelf
+from coach import places
 from coach.errors import CoachError, reason
 from coach.files.writing import new_file
 from coach.handout import RATE, SHARES, Chosen, library_files, make_pack, sheet_bytes, write_track
@@ -65,28 +65,6 @@ KINDS = (
 
 class Stopped(CoachError):
     """The player stopped the writing."""
-
-
-def song_chosen(world: World, name: str) -> Chosen:
-    """A song by its id, or `song/arrangement`, as it is played. Raises CoachError."""
-    from coach.song.perform import arrangement_of, perform
-
-    id_, _, which = name.partition("/")
-    song = world.songs.find(id_)
-    way = arrangement_of(song, which)
-    piece = perform(song, way, world.library.patterns, world.book, hand=shelf.hand_of(world.settings))
-    return Chosen(piece, song=song, arrangement=way)
-
-
-def pattern_chosen(world: World, name: str) -> Chosen:
-    """A pattern over its drill's chords at its drill's target tempo. Raises CoachError."""
-    from coach.music.chords import read_bars
-    from coach.picking.realise import hold_bars
-    from coach.song.piece import pattern_piece
-
-    pattern, drill = world.library.find(name), world.drill(name)
-    held = hold_bars(read_bars(drill.chords), pattern.meter, world.book, hand=shelf.hand_of(world.settings))
-    return Chosen(pattern_piece(pattern, held, Fraction(drill.target_bpm)), pattern=pattern)
 
 
 def preview(what: Chosen, width: int) -> tuple[str, ...]:

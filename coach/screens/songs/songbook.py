@@ -386,7 +386,8 @@ class Songbook(Screen[None]):
         """Put to rest, or brought back."""
         one = self.line
         if one is not None:
-            self.settle(song_choices.note_text(song_choices.WAKE if one.settled.resting else song_choices.REST, one.song.id))
+            what = song_choices.WAKE if one.settled.resting else song_choices.REST
+            self.settle(song_choices.note_text(what, one.song.id))
 
     def action_day(self) -> None:
         """The day it must be ready by."""

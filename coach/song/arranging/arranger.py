@@ -8,7 +8,8 @@ What comes out is a plain `Arrangement`: every line of it can be written over, b
   than it costs to learn another.
 - A chord whose shape asks more of the fretting hand than TOO_HARD gets a stand-in, if one brings it below.
 - Patterns are a family of the two tiers (`coach.song.arranging.tiers`). Where chords change inside a bar its pattern
-  tells the new root on the change: the usual one if its thumb does that already, else one for half bars, else woven lanes.
+  tells the new root on the change: the usual one if its thumb does that already, else one for half bars, else
+  woven lanes.
 - With `melody` the tune is put on the top strings (`coach.song.arranging.tune_placing`).
 - The last chord of the song is plucked once and rings.
 """

@@ -9,8 +9,8 @@
     [arrangements.plain]              coach/song/files/arrangement_tables.py tells its keys
 
 Keys of a bar: `chords words tune` (coach/song/files/bar_text.py tells how they are written), `beats` for a bar shorter
-than the meter's (a pick-up), `hold = true` (each chord is plucked once and rings), `silent = true` (nobody plays). A bar
-without chords goes on with the chord before it.
+than the meter's (a pick-up), `hold = true` (each chord is plucked once and rings), `silent = true` (nobody plays). A
+bar without chords goes on with the chord before it.
 """
 
 from __future__ import annotations

@@ -191,7 +191,9 @@ def test_head_part_and_order_are_set() -> None:
         lambda: edit_song.rename_part(TEXT, "Verse", "Chorus"),
         lambda: edit_song.set_order(TEXT, ["Bridge"]),
         lambda: edit_song.set_head(TEXT, key=None),
-        lambda: edit_song.set_arrangement(TEXT, Arrangement("x", PartWay("x"), {"Verse": PartWay(bars={7: BarWay("x")})})),
+        lambda: edit_song.set_arrangement(
+            TEXT, Arrangement("x", PartWay("x"), {"Verse": PartWay(bars={7: BarWay("x")})})
+        ),
         lambda: edit_song.set_order("x = [", ["A"]),
         lambda: edit_song.new_song_text("x", "H"),
         lambda: edit_song.new_song_text("x", "G", "7/4"),
