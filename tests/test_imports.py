@@ -71,7 +71,7 @@ def test_a_sheet_brings_in_what_its_kind_needs(ending: str, needs: set[str], tmp
     assert not found & (DRAWING | SOUNDING | PRINTING | {"fsrs", "sqlite3"}) - needs
 
 
-@pytest.mark.parametrize("room", ["music", "guitar", "picking", "practice", "settings", "shelf"])
+@pytest.mark.parametrize("room", ["music", "guitar", "picking", "log", "drills", "skill", "plan", "settings", "shelf"])
 def test_the_core_stands_without_screen_sound_and_arrays(room: str) -> None:
     """Every module of the pure rooms imports with those libraries forbidden."""
     code = f"""

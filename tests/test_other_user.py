@@ -210,7 +210,7 @@ def test_an_older_ledger_in_a_read_only_home_is_read_too(home: Path) -> None:
 def test_a_read_only_home_tells_what_a_killed_coach_left_in_the_log(home: Path) -> None:
     """A take that is in the write-ahead log alone is read from there."""
     code = (
-        "import os, sys; from coach.practice.ledger import Ledger\n"
+        "import os, sys; from coach.log.ledger import Ledger\n"
         "Ledger(sys.argv[1]).add_whole_take('lantern-walk', 84, 'held', 8); os._exit(9)"
     )
     subprocess.run([sys.executable, "-c", code, str(home / "ledger.sqlite3")], check=False)

@@ -1,1 +1,1 @@
-"""Floor 7: what `coach COMMAND` does, a module for each group of commands; their table stands in coach/cli.py."""
+"""What `coach COMMAND` does, a module for each group of commands; their table stands in coach/cli.py."""

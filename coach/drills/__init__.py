@@ -1,1 +1,1 @@
-"""drills"""
+"""What can be practised: drills of patterns, of songs, their corners, and the ids they have."""

@@ -1,1 +1,1 @@
-"""files"""
+"""Reading, writing and locking files safely, and changing TOML in place."""

@@ -1,1 +1,1 @@
-"""Floor 6: the full-screen coach."""
+"""The full-screen coach: pages, the keys they share, and the terminal they are drawn on."""

@@ -11,8 +11,8 @@ come out the same twice.
 
 The weights are not fitted to one player; only the longest interval is, and shortened (retention.py). With 8 passes in
 10 clean on purpose and no interval above three weeks, the first pass of a day says next to nothing of how stable a
-memory is: by Fisher's information a scale known to 15 % takes some 7,000 first passes three weeks apart at a stability of
-50 days, 11,000 three days apart at one of 10 days.
+memory is: by Fisher's information a scale known to 15 % takes some 7,000 first passes three weeks apart at a stability
+of 50 days, 11,000 three days apart at one of 10 days.
 """
 
 from __future__ import annotations

@@ -1,1 +1,1 @@
-"""Floor 5: the one clock, click and plucked-string voices, the mixed-ahead engine, MIDI and devices."""
+"""Sound: the one clock, click and plucked-string voices, the engine that mixes ahead, MIDI and devices."""

@@ -1,1 +1,1 @@
-"""musicxml"""
+"""Pieces as MusicXML scores."""

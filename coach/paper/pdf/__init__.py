@@ -1,1 +1,1 @@
-"""pdf"""
+"""PDF handouts: bars engraved as tab, shape diagrams, pages of placed values, painted to a file."""

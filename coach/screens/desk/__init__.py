@@ -1,1 +1,1 @@
-"""desk"""
+"""The desk: a progression typed, seen and heard."""

@@ -1,1 +1,1 @@
-"""progress"""
+"""The progress page, its words and its plots."""

@@ -1,1 +1,1 @@
-"""songs"""
+"""Pages of songs: songbook, arrangements, chart, and writing files."""

@@ -1,1 +1,1 @@
-"""stage"""
+"""The stage, where one plays, with its words, verdict and rest."""
