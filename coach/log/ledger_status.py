@@ -41,5 +41,5 @@ def may_be_written(path: Path) -> bool:
 
 def not_allowed(path: Path) -> CoachError:
     """The error for a ledger that the player has no right to write."""
-    what = "the ledger may not be written, so nothing played will be kept"
+    what = "the ledger may not be written, so what you play now is not written down"
     return CoachError(what, where=str(path), mend="change its permissions, or set COACH_HOME to another place")

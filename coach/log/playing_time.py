@@ -16,6 +16,7 @@ from typing import NamedTuple
 
 from coach.log.ledger import Ledger
 from coach.log.local_days import from_utc_text, utc_text
+from coach.log.readable_rows import IS_DAY, READABLE
 from coach.log.takes import Take
 
 BESIDE = "seconds beside whole passes"
@@ -124,13 +125,16 @@ def read_playing(ledger: Ledger, now: datetime, beats: BeatsOf, lately: timedelt
         *_wholes(ledger, since, until, beats),
         *_beside(ledger, since, until),
     ]
-    days = {day for (text,) in ledger.rows("SELECT DISTINCT local_day FROM takes") if (day := _day(text)) is not None}
+    # Of all takes ever only the day is asked, and READABLE would take six times as long.
+    texts = ledger.rows(f"SELECT DISTINCT local_day FROM takes WHERE {IS_DAY}")
+    days = {day for (text,) in texts if (day := _day(text)) is not None}
     return Playing(now, tuple(spans), frozenset(days))
 
 
 def _passes(ledger: Ledger, since: str, until: str, beats: BeatsOf) -> list[Span]:
     rows = ledger.rows(
-        "SELECT t.local_day, t.drill, t.id, t.at, p.at, p.bars, p.tempo FROM takes t JOIN passes p ON p.take = t.id"
+        "SELECT t.local_day, t.drill, t.id, t.at, p.at, p.bars, p.tempo"
+        f" FROM {READABLE['takes']} t JOIN {READABLE['passes']} p ON p.take = t.id"
         " WHERE t.at >= ? AND t.at <= ? ORDER BY t.at, t.id, p.number",
         since,
         until,
@@ -153,7 +157,8 @@ def _passes(ledger: Ledger, since: str, until: str, beats: BeatsOf) -> list[Span
 
 def _wholes(ledger: Ledger, since: str, until: str, beats: BeatsOf) -> list[Span]:
     rows = ledger.rows(
-        "SELECT t.local_day, t.drill, t.at, w.bars, t.tempo FROM takes t JOIN wholes w ON w.take = t.id"
+        "SELECT t.local_day, t.drill, t.at, w.bars, t.tempo"
+        f" FROM {READABLE['takes']} t JOIN {READABLE['wholes']} w ON w.take = t.id"
         " WHERE t.at >= ? AND t.at <= ?",
         since,
         until,
@@ -168,7 +173,10 @@ def _wholes(ledger: Ledger, since: str, until: str, beats: BeatsOf) -> list[Span
 
 def _beside(ledger: Ledger, since: str, until: str) -> list[Span]:
     rows = ledger.rows(
-        "SELECT local_day, at, text FROM notes WHERE kind = ? AND at >= ? AND at <= ?", BESIDE, since, until
+        f"SELECT local_day, at, text FROM {READABLE['notes']} WHERE kind = ? AND at >= ? AND at <= ?",
+        BESIDE,
+        since,
+        until,
     )
     found = []
     for day_text, ended_text, text in rows:

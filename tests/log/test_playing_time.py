@@ -129,7 +129,7 @@ def test_a_day_is_that_of_the_clock_it_was_played_by(ledger: Ledger) -> None:
 def test_a_clock_put_right_in_the_middle_does_not_stretch_a_take(ledger: Ledger) -> None:
     """Passes whose moments cannot be follow one another from where the take began."""
     id_ = ledger.begin_take("two-lamps", 80, at=NOW - 4 * MINUTE)
-    for n, ended in enumerate((NOW - timedelta(days=400), NOW + timedelta(days=400), NOW - timedelta(days=1))):
+    for n, ended in enumerate((NOW - timedelta(days=400), NOW + timedelta(hours=20), NOW - timedelta(days=1))):
         ledger.add_pass(id_, n + 1, 80, 20, at=ended)
     assert read_playing(ledger, NOW, four).run() == pytest.approx(3)
 
