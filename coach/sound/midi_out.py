@@ -38,6 +38,8 @@ FIRST_AGAIN_S = 3.0  # one that was never there
 _CLICK_S = 0.05
 _LOOK_S = 0.03  # bars are read this far ahead at most: later than any change of theirs
 _TICK_S = 0.02
+# Through JACK the first messages on a new port arrive as copies of the first of them where they are sent at once.
+_APART_S = 0.05
 _NUMBERS = re.compile(r" \d+:\d+$")
 
 
@@ -246,8 +248,10 @@ class MidiOut:
 
     def _send(self, run: Run, port: Any, strings: Strings, halt: threading.Event, sent_to: int) -> int:
         """Send what is due from frame `sent_to` on until `halt`, or until the port has gone; how far it has sent."""
-        for message in [*all_off(), program_change(), program_change(TUNE_CHANNEL, TUNE_PROGRAM)]:
+        off = all_off() if sent_to else []  # what sounded when the port was lost
+        for message in [*off, program_change(), program_change(TUNE_CHANNEL, TUNE_PROGRAM)]:
             port.send(message)
+            halt.wait(_APART_S)
         while not halt.is_set():
             if not self._stands(port):
                 return sent_to
