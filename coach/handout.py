@@ -47,24 +47,24 @@ def sheet_bytes(what: Chosen, suffix: str, paper: str = "a4", *, layers: bool = 
     """
     piece = what.piece
     if suffix == ".pdf":
-        from coach.paper.pdf.document import layers_pdf, sheet_pdf
+        from coach.paper.pdf.document import make_layers_pdf, make_sheet_pdf
 
         if what.pattern is not None and layers:
-            sheet = layers_pdf(piece, about=what.pattern.about, paper=paper)
+            sheet = make_layers_pdf(piece, about=what.pattern.about, paper=paper)
         else:
-            sheet = sheet_pdf([piece], source=what.song.source if what.song else "", paper=paper)
+            sheet = make_sheet_pdf([piece], source=what.song.source if what.song else "", paper=paper)
         return sheet.data, sheet.pages
     if suffix == ".musicxml":
-        from coach.paper.musicxml.score import musicxml_of
+        from coach.paper.musicxml.score import make_musicxml
 
-        return musicxml_of(piece, source=what.song.source if what.song else ""), 1
+        return make_musicxml(piece, source=what.song.source if what.song else ""), 1
     if suffix == ".mid":
-        from coach.paper.midi_file import midi_of
+        from coach.paper.midi_file import make_midi_file
 
-        return midi_of(piece), 1
-    from coach.paper.text_tab import text_sheet
+        return make_midi_file(piece), 1
+    from coach.paper.text_tab import write_text_tab
 
-    return text_sheet(piece, source=what.song.source if what.song else "").encode(), 1
+    return write_text_tab(piece, source=what.song.source if what.song else "").encode(), 1
 
 
 def render(bars: Iterable[BarScore], rate: int) -> Iterator[Samples]:
@@ -105,7 +105,7 @@ def make_pack(
 
     Raises CoachError (BadInput) as its parts do; nothing is left behind then.
     """
-    from coach.paper.pack import README, readme, write_pack
+    from coach.paper.pack import README, write_pack, write_readme
 
     contents: dict[str, Contents] = dict(library)
     name = what.piece.id
@@ -116,7 +116,7 @@ def make_pack(
             track = Path(folder) / f"{percent}{ending}"
             write_track(track, what, Fraction(percent, 100) * share, loops, watch)
             contents[f"tracks/{name}-{percent}{ending}"] = track
-        contents[README] = readme(what.piece.title, contents, CAUTIONS)
+        contents[README] = write_readme(what.piece.title, contents, CAUTIONS)
         write_pack(out, contents)
     return contents
 

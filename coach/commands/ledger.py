@@ -173,7 +173,7 @@ def _blank_arguments(parser: ArgumentParser) -> None:
 
 def _blank(args: Namespace) -> None:
     from coach.commands.practice import settings
-    from coach.paper.pdf.record_sheet import record_pdf
+    from coach.paper.pdf.record_sheet import make_record_pdf
 
     path = Path(args.out)
     if path.suffix.lower() != ".pdf":
@@ -181,7 +181,7 @@ def _blank(args: Namespace) -> None:
     blocks = shelf.plan_today(settings(), now_here()).blocks
     titles = list(dict.fromkeys(block.title for block in blocks if block.drill))
     days = whole(args.days, "--days", 1, 14)
-    sheet = record_pdf(titles, verdicts=VERDICTS, cautions=CAUTIONS, days=days, paper=args.paper)
+    sheet = make_record_pdf(titles, verdicts=VERDICTS, cautions=CAUTIONS, days=days, paper=args.paper)
     with new_file(path, "the record", force=args.force) as out:
         out.write(sheet.data)
     told = {"file": str(path), "pages": sheet.pages}

@@ -17,7 +17,7 @@ from coach.commands.chosen import add_chosen, chosen, loops_of
 from coach.commands.paper import shown
 from coach.errors import BadInput, CoachError, reason
 from coach.handout import library_files, make_pack, patterns_named
-from coach.paper.pack import LIBRARY, same_place, shown_name
+from coach.paper.pack import LIBRARY, comparable_name, printable_name
 from coach.paper.unpack import place_all, same_file, take_apart
 from coach.picking.pattern_file import read_pattern
 from coach.song.files.song_file import read_song
@@ -114,7 +114,7 @@ def _taken_in(pack: Path, beside: Path, args: Namespace) -> dict[str, object]:
         else:
             whose = "the coach brings" if there.parent != _own(folder) else "you have"
             raise BadInput(
-                f"{whose} another {shown_name(name)}, and nothing is overwritten",
+                f"{whose} another {printable_name(name)}, and nothing is overwritten",
                 where=pack.name,
                 mend="give --keep-mine to take the rest, or have it packed under another name",
             )
@@ -146,7 +146,7 @@ def _there(folder: str, last: str) -> Path | None:
     for place in (_own(folder), shipped):
         if place.is_dir():
             for path in place.iterdir():
-                if same_place(path.name) == same_place(last):
+                if comparable_name(path.name) == comparable_name(last):
                     return path
     return None
 

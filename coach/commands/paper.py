@@ -69,11 +69,11 @@ def _sheet(args: Namespace) -> None:
 
 def _tell_lacking(what: Chosen) -> None:
     """A note where title or words have letters that no font of the page has."""
-    from coach.paper.pdf.glyphs import lacking
+    from coach.paper.pdf.glyphs import missing_letters
 
     piece = what.piece
     names = "".join((piece.title, piece.arrangement, *piece.order, what.song.source if what.song else ""))
-    if missing := lacking(names + "".join(word.text for bar in piece.bars for word in bar.words)):
+    if missing := missing_letters(names + "".join(word.text for bar in piece.bars for word in bar.words)):
         told = " ".join(missing[:8])
         note(f"the PDF has an empty box for each {told}, which its font lacks; a .txt sheet shows them.")
 
@@ -81,7 +81,7 @@ def _tell_lacking(what: Chosen) -> None:
 def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
     """The ladder as PDF: patterns of the same meter over the chords asked for, others over their own."""
     from coach.commands.picking import held_bars
-    from coach.paper.pdf.document import ladder_pdf
+    from coach.paper.pdf.document import make_ladder_pdf
     from coach.song.piece import pattern_piece
 
     assert what.pattern is not None
@@ -92,7 +92,7 @@ def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
         held = asked if same else held_bars(pattern.chords or USUAL_CHORD, pattern.meter)
         pieces.append(pattern_piece(pattern, held, target_of(pattern), layer=what.piece.bars[0].layer))
     title = f"The ladder through {what.piece.title}"
-    sheet = ladder_pdf(pieces, title=title, abouts=[pattern.about for pattern in ladder], paper=paper)
+    sheet = make_ladder_pdf(pieces, title=title, abouts=[pattern.about for pattern in ladder], paper=paper)
     return sheet.data, sheet.pages
 
 

@@ -137,7 +137,7 @@ def _show(args: Namespace) -> None:
 
 def _show_performed(args: Namespace) -> None:
     from coach.commands.chosen import chosen
-    from coach.paper.text_tab import text_sheet
+    from coach.paper.text_tab import write_text_tab
     from coach.song.perform import sounding_key
 
     args.chords, args.shapes = None, ""
@@ -173,7 +173,7 @@ def _show_performed(args: Namespace) -> None:
         ],
         "plucks": [picking.pluck_row(pluck) for bar in piece.bars for pluck in bar.sounding],
     }
-    answer(args.json, data, text_sheet(piece, width()).splitlines() if not args.json else ())
+    answer(args.json, data, write_text_tab(piece, width()).splitlines() if not args.json else ())
 
 
 def _sung(bar: ChartBar | PieceBar) -> dict[str, Any]:

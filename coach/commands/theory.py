@@ -184,9 +184,9 @@ def _keysheet(args: Namespace) -> None:
 
         content = "".join(f"{line}\n" for line in lines).encode("utf-8")
         if path.suffix.lower() == ".pdf":
-            from coach.paper.pdf.keysheet_pdf import keysheet_pdf
+            from coach.paper.pdf.keysheet_pdf import make_keysheet_pdf
 
-            printed = keysheet_pdf(made, paper=args.paper)
+            printed = make_keysheet_pdf(made, paper=args.paper)
             content, pages = printed.data, printed.pages
         with new_file(path, "the sheet", force=args.force) as out:
             out.write(content)

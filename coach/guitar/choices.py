@@ -16,7 +16,7 @@ from coach.guitar.neck import Neck
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD, STRINGS, Tuning
 from coach.music.chords import Chord
-from coach.music.notes import SEMITONES, Note, Pitch, pitch_of
+from coach.music.notes import Note, Pitch, pitch_of, spell_pitch
 
 CANDIDATES = 24
 
@@ -149,8 +149,3 @@ def _keep_top(chord: Chord, top: Note | Pitch, known: Sequence[Grip], tuning: Tu
     name = names.get(nearest % 12, pitch_of(nearest).note)
     shown = spell_pitch(nearest, name) if isinstance(top, Pitch) else name
     raise BadShape(f"no shape for {chord} within reach has {top} on top", mend=f"the nearest top note is {shown}")
-
-
-def spell_pitch(midi: int, note: Note) -> Pitch:
-    """The pitch with this MIDI number on the letter of `note` (B# and Cb change the octave)."""
-    return Pitch(note, (midi - SEMITONES[note.step] - note.alter) // 12 - 1)

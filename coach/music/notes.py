@@ -99,6 +99,11 @@ def pitch_of(midi: int) -> Pitch:
     return Pitch(_SHARP_NAMES[midi % 12], midi // 12 - 1)
 
 
+def spell_pitch(midi: int, note: Note) -> Pitch:
+    """The pitch with this MIDI number on the letter of `note`, to which the octave belongs (B#3 is C4)."""
+    return Pitch(note, (midi - SEMITONES[note.step] - note.alter) // 12 - 1)
+
+
 def read_range(text: str) -> tuple[Pitch, Pitch]:
     """Two pitches, the lower first: `A2-D4`. Raises BadMusic."""
     low, dash, high = (part.strip() for part in text.replace("–", "-").partition("-"))

@@ -1,1 +1,1 @@
-"""Paper: what is printed, exported and handed out, made from a piece's plucks."""
+"""Export: PDF handouts, MusicXML, MIDI files, text tab and zip packs, made from a piece's plucks."""

@@ -1,4 +1,4 @@
-"""A piece as a Standard MIDI File 1.0 (MMA RP-001), format 1: thumb, fingers, tune and click on tracks of their own.
+"""Standard MIDI File 1.0 of a piece (MMA RP-001, format 1): thumb, fingers, tune and click on tracks of their own.
 
     track 0   tempo, meter, key, names of parts
     thumb     channel 1, steel-string guitar (General MIDI program 26, data byte 25)
@@ -30,14 +30,14 @@ from coach.song.ties import joined_tune
 VELOCITY = {SOFT: 48, PLAIN: 80, ACCENT: 112}
 GUITAR, FLUTE = 25, 73
 DOWN_KEY, BEAT_KEY = 76, 77
-_DOWN, _BEAT, _SUNG = 100, 84, 88
+_DOWN, _BEAT, _TUNE_VELOCITY = 100, 84, 88
 _THUMB, _FINGERS, _TUNE, _CLICK = 0, 1, 2, 9
 _TICKS = (480, 960)
 _MOST_TICKS = 32767  # fifteen bits of the header's division
 
 
 @dataclass(frozen=True)
-class Ringing:
+class MidiNote:
     """A note from tick `start` to tick `end`."""
 
     start: int
@@ -46,7 +46,7 @@ class Ringing:
     velocity: int
 
 
-def midi_of(piece: Piece, *, plan: TempoPlan | None = None, click: bool = True) -> bytes:
+def make_midi_file(piece: Piece, *, plan: TempoPlan | None = None, click: bool = True) -> bytes:
     """The bytes of a `.mid` file of `piece`: what sounds in each bar's layer.
 
     plan    its tempos in felt beats a minute, the piece's own when left out; a smooth ramp becomes steps of a beat
@@ -59,25 +59,27 @@ def midi_of(piece: Piece, *, plan: TempoPlan | None = None, click: bool = True) 
 
     if not piece.bars:
         raise CoachError(f"'{piece.title}' has no bars to play", mend="give it at least one bar")
-    ticks = ticks_for(piece)
+    ticks = ticks_per_quarter(piece)
     # Any name or word can be written in UTF-8; the library's own choice stops at western European letters.
     file = mido.MidiFile(type=1, ticks_per_beat=ticks, charset="utf-8")
-    end = _Places(piece, ticks).end
-    file.tracks.append(_track(mido, piece.title, _conductor(mido, piece, plan or piece.plan(), ticks), end))
-    thumb, fingers = ringing(piece, ticks)
-    file.tracks.append(_track(mido, "Thumb", _played(mido, thumb, _THUMB, GUITAR), end))
-    file.tracks.append(_track(mido, "Fingers", _played(mido, fingers, _FINGERS, GUITAR), end))
+    end = _TickMap(piece, ticks).end
+    file.tracks.append(_make_track(mido, piece.title, _tempo_messages(mido, piece, plan or piece.plan(), ticks), end))
+    thumb, fingers = guitar_notes(piece, ticks)
+    file.tracks.append(_make_track(mido, "Thumb", _note_messages(mido, thumb, _THUMB, GUITAR), end))
+    file.tracks.append(_make_track(mido, "Fingers", _note_messages(mido, fingers, _FINGERS, GUITAR), end))
     if any(bar.tune or bar.words for bar in piece.bars):
-        sung = [*_played(mido, _sung(piece, ticks), _TUNE, FLUTE), *_lyrics(mido, piece, ticks)]
-        file.tracks.append(_track(mido, "Tune", sung, end))
+        tune = [*_note_messages(mido, _tune_notes(piece, ticks), _TUNE, FLUTE), *_lyric_messages(mido, piece, ticks)]
+        file.tracks.append(_make_track(mido, "Tune", tune, end))
     if click:
-        file.tracks.append(_track(mido, "Click", _played(mido, _clicks(piece, ticks), _CLICK, None), end))
+        file.tracks.append(
+            _make_track(mido, "Click", _note_messages(mido, _click_notes(piece, ticks), _CLICK, None), end)
+        )
     out = io.BytesIO()
     file.save(file=out)
     return out.getvalue()
 
 
-def ticks_for(piece: Piece) -> int:
+def ticks_per_quarter(piece: Piece) -> int:
     """Ticks of a quarter note on which every written place falls exactly: 480, 960, or a multiple for a rarer grid.
 
     A place that swing has moved falls on the nearest tick, less than a third of a millisecond off at 120 bpm.
@@ -96,7 +98,7 @@ def _written_places(bar: PieceBar) -> Iterator[Fraction]:
     return (beat * quarters for beat in beats)
 
 
-class _Places:
+class _TickMap:
     """Bars and beats to ticks. Every place is worked out from the piece's beginning, so no rounding adds up."""
 
     def __init__(self, piece: Piece, ticks: int) -> None:
@@ -113,16 +115,16 @@ class _Places:
         return round((self._starts[bar.number] + beat * bar.meter.quarters_per_beat) * self._ticks)
 
 
-def ringing(piece: Piece, ticks: int) -> tuple[list[Ringing], list[Ringing]]:
+def guitar_notes(piece: Piece, ticks: int) -> tuple[list[MidiNote], list[MidiNote]]:
     """What the guitar plays, (thumb, fingers), in order of start.
 
     A note ends where its string is plucked again, where the hand takes another fret there, and at the piece's end.
     """
-    places = _Places(piece, ticks)
+    places = _TickMap(piece, ticks)
     plucks = [(places.tick(bar, p.sounds_at), p) for bar in piece.bars for p in bar.sounding]
     plucks.sort(key=lambda pair: (pair[0], -pair[1].string))
     changes = [(places.tick(bar, h.beat), h.shape) for bar in piece.bars for h in bar.held.holds]
-    notes: tuple[list[Ringing], list[Ringing]] = [], []
+    notes: tuple[list[MidiNote], list[MidiNote]] = [], []
     for string in range(6, 0, -1):
         own = [(tick, p) for tick, p in plucks if p.string == string]
         ends = [*(tick for tick, _ in own), places.end][1:] if own else []
@@ -133,40 +135,42 @@ def ringing(piece: Piece, ticks: int) -> tuple[list[Ringing], list[Ringing]]:
                 k += 1
             damped = frets[k][0] if k < len(frets) else end
             end = max(min(end, damped), start + 1)
-            notes[0 if pluck.bass else 1].append(Ringing(start, end, pluck.midi, VELOCITY[pluck.stress]))
-    return _apart(notes[0]), _apart(notes[1])
+            notes[0 if pluck.bass else 1].append(MidiNote(start, end, pluck.midi, VELOCITY[pluck.stress]))
+    return _end_repeated_keys(notes[0]), _end_repeated_keys(notes[1])
 
 
-def _apart(notes: Sequence[Ringing]) -> list[Ringing]:
+def _end_repeated_keys(notes: Sequence[MidiNote]) -> list[MidiNote]:
     """In order of start; a key sounding on one string ends where another string begins it (they share a channel)."""
-    done: list[Ringing] = []
+    done: list[MidiNote] = []
     following: dict[int, int] = {}
     for note in sorted(notes, key=lambda n: (n.start, n.key), reverse=True):
         again = following.get(note.key, note.end)
         end = min(note.end, again) if again > note.start else note.end
-        done.append(Ringing(note.start, end, note.key, note.velocity))
+        done.append(MidiNote(note.start, end, note.key, note.velocity))
         following[note.key] = note.start
     return done[::-1]
 
 
-def _sung(piece: Piece, ticks: int) -> list[Ringing]:
-    places = _Places(piece, ticks)
+def _tune_notes(piece: Piece, ticks: int) -> list[MidiNote]:
+    places = _TickMap(piece, ticks)
     return [
-        Ringing(places.tick(bar, note.beat), places.tick(bar, note.beat + note.length), note.pitch.midi, _SUNG)
+        MidiNote(
+            places.tick(bar, note.beat), places.tick(bar, note.beat + note.length), note.pitch.midi, _TUNE_VELOCITY
+        )
         for bar, notes in zip(piece.bars, joined_tune(piece.bars), strict=True)
         for note in notes
     ]
 
 
-def _clicks(piece: Piece, ticks: int) -> list[Ringing]:
+def _click_notes(piece: Piece, ticks: int) -> list[MidiNote]:
     """Every felt beat; the high block where the meter's bar begins, so not at the start of a pick-up."""
-    places, notes = _Places(piece, ticks), []
+    places, notes = _TickMap(piece, ticks), []
     for bar in piece.bars:
         beat = -bar.offset % 1
         while beat < bar.beats:
             start = places.tick(bar, beat)
             key, velocity = (DOWN_KEY, _DOWN) if beat + bar.offset == 0 else (BEAT_KEY, _BEAT)
-            notes.append(Ringing(start, start + ticks // 8, key, velocity))
+            notes.append(MidiNote(start, start + ticks // 8, key, velocity))
             beat += 1
     return notes
 
@@ -174,10 +178,10 @@ def _clicks(piece: Piece, ticks: int) -> list[Ringing]:
 # Tracks
 
 
-Timed = tuple[int, int, Any]  # tick, rank among what falls on it, message
+TimedMessage = tuple[int, int, Any]  # tick, rank among what falls on it, message
 
 
-def _track(mido: Any, name: str, timed: Iterable[Timed], end: int) -> Any:
+def _make_track(mido: Any, name: str, timed: Iterable[TimedMessage], end: int) -> Any:
     """A track from messages with their ticks, its name first and its end where the piece ends."""
     track = mido.MidiTrack([mido.MetaMessage("track_name", name=name, time=0)])
     at = 0
@@ -188,7 +192,7 @@ def _track(mido: Any, name: str, timed: Iterable[Timed], end: int) -> Any:
     return track
 
 
-def _played(mido: Any, notes: Iterable[Ringing], channel: int, program: int | None) -> Iterator[Timed]:
+def _note_messages(mido: Any, notes: Iterable[MidiNote], channel: int, program: int | None) -> Iterator[TimedMessage]:
     if program is not None:
         yield 0, 0, mido.Message("program_change", channel=channel, program=program)
     for note in notes:
@@ -197,22 +201,22 @@ def _played(mido: Any, notes: Iterable[Ringing], channel: int, program: int | No
         yield note.end, 1, mido.Message("note_off", channel=channel, note=note.key, velocity=0)
 
 
-def _lyrics(mido: Any, piece: Piece, ticks: int) -> Iterator[Timed]:
-    places = _Places(piece, ticks)
+def _lyric_messages(mido: Any, piece: Piece, ticks: int) -> Iterator[TimedMessage]:
+    places = _TickMap(piece, ticks)
     for bar in piece.bars:
         for word in bar.words:
             yield places.tick(bar, word.beat), 0, mido.MetaMessage("lyrics", text=word.text)
 
 
-def _conductor(mido: Any, piece: Piece, plan: TempoPlan, ticks: int) -> Iterator[Timed]:
-    places = _Places(piece, ticks)
+def _tempo_messages(mido: Any, piece: Piece, plan: TempoPlan, ticks: int) -> Iterator[TimedMessage]:
+    places = _TickMap(piece, ticks)
     yield 0, 1, mido.MetaMessage("key_signature", key=str(spelling_of(piece).sounding))
     for tick, tempo in tempo_map(piece.bars, plan, ticks):
         yield tick, 2, mido.MetaMessage("set_tempo", tempo=tempo)
     last: tuple[int, int, int] | None = None
     part: tuple[str, int] | None = None
     for bar in piece.bars:
-        signature = _signature(bar)
+        signature = _time_signature(bar)
         if signature != last:
             upper, lower, clocks = last = signature
             parts = {"numerator": upper, "denominator": lower, "clocks_per_click": clocks}
@@ -223,7 +227,7 @@ def _conductor(mido: Any, piece: Piece, plan: TempoPlan, ticks: int) -> Iterator
             yield places.tick(bar, Fraction(0)), 3, mido.MetaMessage("marker", text=bar.part)
 
 
-def _signature(bar: PieceBar) -> tuple[int, int, int]:
+def _time_signature(bar: PieceBar) -> tuple[int, int, int]:
     """(upper, lower, MIDI clocks of a click): 24 clocks are a quarter note. A short bar has a meter of its own."""
     clocks = int(24 * bar.meter.quarters_per_beat)
     if bar.beats == bar.meter.beats:

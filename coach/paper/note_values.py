@@ -31,49 +31,49 @@ class Tuplet:
     unit: str
 
 
-Stretch = tuple[Fraction, Fraction]  # from, to
+Span = tuple[Fraction, Fraction]  # from, to
 Group = tuple[Fraction, Fraction, Tuplet]
 
 
-def _natural(beat: Fraction, meter: Meter) -> bool:
+def _is_plain_division(beat: Fraction, meter: Meter) -> bool:
     """Whether a place is reached by halving: of the beat, or of the three eighths of a compound beat."""
     denominator = (beat * 3 if meter.compound else beat).denominator
     return denominator & (denominator - 1) == 0
 
 
-def tuplets(events: Sequence[Stretch], meter: Meter) -> tuple[Group, ...]:
+def find_tuplets(events: Sequence[Span], meter: Meter) -> tuple[Group, ...]:
     """The stretches that need a tuplet, as (start, end, tuplet) in beats.
 
     One beat each; two beats or the whole bar where the notes divide those into equal parts of an odd number, so
     that fewer of them are tied (three over two beats, five over a bar).
     """
     places = sorted({place for event in events for place in event})
-    if all(_natural(p, meter) for p in places):
+    if all(_is_plain_division(p, meter) for p in places):
         return ()
     best: tuple[int, tuple[Group, ...]] | None = None
     for beats in sorted({1, 2 if meter.beats % 2 == 0 else 1, meter.beats}):
-        groups = _grouped(places, meter, beats)
+        groups = _group_beats(places, meter, beats)
         if beats > 1 and any(g[2].parts % 2 == 0 for g in groups):
             continue
-        cuts = sum(len(cut(*event, groups)) for event in events)
+        cuts = sum(len(cut_at_tuplets(*event, groups)) for event in events)
         if best is None or cuts < best[0]:
             best = cuts, groups
     assert best is not None  # one beat each always serves
     return best[1]
 
 
-def _grouped(places: Sequence[Fraction], meter: Meter, beats: int) -> tuple[Group, ...]:
+def _group_beats(places: Sequence[Fraction], meter: Meter, beats: int) -> tuple[Group, ...]:
     groups = []
     for start in range(floor(places[0] / beats) * beats, ceil(places[-1]), beats):
         inside = [p for p in places if start < p < start + beats]
-        if all(_natural(p, meter) for p in inside):
+        if all(_is_plain_division(p, meter) for p in inside):
             continue
         parts = lcm(*((Fraction(p - start) / beats).denominator for p in inside))
-        groups.append((Fraction(start), Fraction(start + beats), _tuplet(parts, beats * meter.quarters_per_beat)))
+        groups.append((Fraction(start), Fraction(start + beats), _make_tuplet(parts, beats * meter.quarters_per_beat)))
     return tuple(groups)
 
 
-def _tuplet(parts: int, quarters: Fraction) -> Tuplet:
+def _make_tuplet(parts: int, quarters: Fraction) -> Tuplet:
     """`parts` in the time of as many plain values as fit into `quarters`, at most `parts` where they can be."""
     normal = quarters.numerator
     while normal % 2 == 0:
@@ -84,7 +84,9 @@ def _tuplet(parts: int, quarters: Fraction) -> Tuplet:
     return Tuplet(parts, normal, next(name for name, length in TYPES.items() if length == unit))
 
 
-def cut(start: Fraction, end: Fraction, groups: Sequence[Group]) -> list[tuple[Fraction, Fraction, Tuplet | None]]:
+def cut_at_tuplets(
+    start: Fraction, end: Fraction, groups: Sequence[Group]
+) -> list[tuple[Fraction, Fraction, Tuplet | None]]:
     """A stretch cut where a tuplet begins or ends inside it; a tuplet it covers whole is none to it."""
     inner = [g for g in groups if g[0] < end and g[1] > start and not (start <= g[0] and g[1] <= end)]
     edges = {start, end} | {p for g in inner for p in g[:2] if start < p < end}
@@ -95,7 +97,7 @@ def cut(start: Fraction, end: Fraction, groups: Sequence[Group]) -> list[tuple[F
 
 
 @lru_cache(maxsize=4096)
-def spell(
+def split_into_values(
     start: Fraction, end: Fraction, meter: Meter, tuplet: Tuplet | None, rest: bool
 ) -> tuple[tuple[Fraction, Fraction], ...]:
     """The fewest values that fill start..end and let the beats be seen, as (start, end)."""
@@ -133,7 +135,7 @@ def _may_stand(start: Fraction, end: Fraction, meter: Meter, tuplet: Tuplet | No
             return True
         return within % plain == 0 and not dots if rest else within % (plain / 2) == 0
     on_beat, to_beat = start.denominator == 1, end.denominator == 1
-    middle = _middle(meter)
+    middle = _middle_beat(meter)
     crosses_middle = middle is not None and start < middle < end
     if on_beat and to_beat:
         if rest:
@@ -145,6 +147,6 @@ def _may_stand(start: Fraction, end: Fraction, meter: Meter, tuplet: Tuplet | No
     return end - start == (Fraction(3, 2) if on_beat else 1) and (on_beat or start.denominator == 2)
 
 
-def _middle(meter: Meter) -> int | None:
+def _middle_beat(meter: Meter) -> int | None:
     """The beat that must be seen: the third of four; in five the fourth (3 + 2)."""
     return {4: 2, 5: 3}.get(meter.beats)

@@ -32,7 +32,7 @@ LONGEST_NAME = 100
 # Names that are devices on some system, whatever follows the first point (Microsoft, "Naming Files"; from memory).
 DEVICES = {"con", "prn", "aux", "nul", *(f"{port}{n}" for port in ("com", "lpt") for n in "0123456789¹²³")}
 _STEM = re.compile(r"\w[\w .,'()&+-]*")
-_OLDEST = (1980, 1, 1, 0, 0, 0)  # the first moment a zip can tell
+_OLDEST = (1980, 1, 1, 0, 0, 0)  # the earliest time a zip can hold
 _SQUEEZED = (".txt", ".toml", ".musicxml", ".mid")
 
 Contents = bytes | Path
@@ -40,26 +40,26 @@ Contents = bytes | Path
 
 def check_name(name: str) -> None:
     """Raise BadInput, saying why, unless `name` is one that a pack may hold on every system."""
-    reason = _wrong(name)
+    reason = _name_problem(name)
     if reason:
         raise BadInput(
-            f"{shown_name(name)} {reason}",
+            f"{printable_name(name)} {reason}",
             mend="a pack holds README.txt and plain files in " + ", ".join(FOLDERS),
         )
 
 
-def shown_name(name: str) -> str:
+def printable_name(name: str) -> str:
     """A name from a stranger as it can be printed: no control signs, not endless."""
     plain = "".join(c if c.isprintable() else "?" for c in name[:60])
     return f"'{plain}'" + ("..." if len(name) > 60 else "")
 
 
-def same_place(name: str) -> str:
+def comparable_name(name: str) -> str:
     """What two names share that some system takes for one file: case and composed letters do not count."""
     return unicodedata.normalize("NFC", unicodedata.normalize("NFC", name).casefold())
 
 
-def _wrong(name: str) -> str:
+def _name_problem(name: str) -> str:
     if name == README:
         return ""
     if len(name) > LONGEST_NAME:
@@ -109,7 +109,7 @@ def write_pack(out: BinaryIO, contents: Mapping[str, Contents]) -> int:
     return len(contents)
 
 
-def readme(title: str, names: Mapping[str, Contents], cautions: tuple[str, ...]) -> bytes:
+def write_readme(title: str, names: Mapping[str, Contents], cautions: tuple[str, ...]) -> bytes:
     """The pack's README.txt: what each file is, how to take it in, and the cautions."""
     about = {
         "sheets": "to print or read",

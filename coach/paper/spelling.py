@@ -1,4 +1,4 @@
-"""How a piece's plucks and chords are written in the key that sounds: the hand's key moved up by the capo."""
+"""Spelling of a piece's notes and chords in the key that sounds: the hand's key moved up by the capo."""
 
 from __future__ import annotations
 
@@ -7,9 +7,9 @@ from dataclasses import dataclass
 from coach.music.chords import Chord
 from coach.music.keys import Key
 from coach.music.likely_key import likely_key
-from coach.music.notes import SEMITONES, Note, Pitch
+from coach.music.notes import Pitch, spell_pitch
 from coach.music.rekey import plain_chord, rekey
-from coach.paper.written_bars import sounding_key
+from coach.paper.written_bars import key_behind_capo
 from coach.picking.realise import Hold
 from coach.song.piece import Piece
 
@@ -33,15 +33,10 @@ class Spelling:
         chord = self.chord(hold.chord)
         tones = (*chord.tones, chord.lowest) if chord else ()
         note = next((t for t in tones if t.pitch_class == midi % 12), None) or self.sounding.spell(midi)
-        return pitch_with(note, midi)
+        return spell_pitch(midi, note)
 
 
 def spelling_of(piece: Piece) -> Spelling:
     """How `piece` is written; where it has no key of its own, in the one its chords are likeliest in."""
     hand = piece.key or likely_key([hold.chord for bar in piece.bars for hold in bar.held.holds])
-    return Spelling(hand, sounding_key(hand, piece.capo))
-
-
-def pitch_with(note: Note, midi: int) -> Pitch:
-    """The pitch of MIDI number `midi` written as `note`: the octave belongs to the letter."""
-    return Pitch(note, (midi - note.alter - SEMITONES[note.step]) // 12 - 1)
+    return Spelling(hand, key_behind_capo(hand, piece.capo))

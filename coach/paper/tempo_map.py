@@ -1,4 +1,4 @@
-"""A tempo plan as MIDI tempo events: microseconds of a quarter note, each holding until the next.
+"""MIDI tempo events from a tempo plan: microseconds of a quarter note, each holding until the next.
 
 MIDI knows no ramps: a smooth one becomes steps of a beat or less. Each step is set so that it ends when the plan says,
 counted from the beginning, so neither the steps nor the rounding to whole microseconds can add up to a drift.
@@ -23,8 +23,8 @@ _SLOWEST = 0xFFFFFF  # what the three bytes of a tempo event hold
 def tempo_map(bars: Sequence[PieceBar], plan: TempoPlan, ticks: int) -> list[tuple[int, int]]:
     """(tick, microseconds of a quarter note) in order, the first at tick 0; `ticks` of a quarter note."""
     tick_of = _Ticks(bars, ticks)
-    places = sorted({beat for beat in _places(bars, plan) if beat < tick_of.beats} | {tick_of.beats})
-    found: list[tuple[int, int]] = []
+    places = sorted({beat for beat in _event_places(bars, plan) if beat < tick_of.beats} | {tick_of.beats})
+    events: list[tuple[int, int]] = []
     at_s = 0.0
     for beat, following in pairwise(places):
         tick, quarters = tick_of(beat), Fraction(tick_of(following) - tick_of(beat), ticks)
@@ -32,9 +32,9 @@ def tempo_map(bars: Sequence[PieceBar], plan: TempoPlan, ticks: int) -> list[tup
             continue
         tempo = min(max(round((plan.seconds(following) - at_s) * 1_000_000 / quarters), 1), _SLOWEST)
         at_s += float(tempo * quarters) / 1_000_000
-        if not found or found[-1][1] != tempo:
-            found.append((tick, tempo))
-    return found
+        if not events or events[-1][1] != tempo:
+            events.append((tick, tempo))
+    return events
 
 
 class _Ticks:
@@ -55,7 +55,7 @@ class _Ticks:
         return round((self._quarters[k] + (beat - bar.start) * bar.meter.quarters_per_beat) * self._ticks)
 
 
-def _places(bars: Sequence[PieceBar], plan: TempoPlan) -> list[Fraction]:
+def _event_places(bars: Sequence[PieceBar], plan: TempoPlan) -> list[Fraction]:
     """Beats at which a tempo event may be needed: where the plan turns, where the beat's note does, along ramps."""
     end = bars[-1].start + bars[-1].beats
     places = [Fraction(0)]
@@ -65,11 +65,11 @@ def _places(bars: Sequence[PieceBar], plan: TempoPlan) -> list[Fraction]:
         beat = segment.beat
         while beat < stop:
             places.append(beat)
-            beat += _LONGEST if segment.slope == 0 else _step(segment.slope, plan.bpm_at(beat))
+            beat += _LONGEST if segment.slope == 0 else _longest_step(segment.slope, plan.bpm_at(beat))
     return places
 
 
-def _step(slope: Fraction, bpm: Fraction) -> Fraction:
+def _longest_step(slope: Fraction, bpm: Fraction) -> Fraction:
     """The longest step, halved from a beat, whose chord strays less than a millisecond from the ramp.
 
     Over d beats a chord of t(x) strays at most d²/8 · |t''|, and t'' = -60 a / b² (from the closed form of tempo.py);

@@ -1,7 +1,7 @@
-"""A pack from a stranger taken apart safely: every file is looked at before one of them gets its place.
+"""Unpacking a pack from a stranger safely: every file is checked before one of them gets its place.
 
 What the zip says of itself is never trusted: names are held against a list of what may be, files are read in blocks
-against limits, their kinds are told from their contents. Everything goes into a folder of its own first; what is
+against limits, their kinds are checked by their contents. Everything goes into a folder of its own first; what is
 refused leaves nothing behind.
 """
 
@@ -20,7 +20,7 @@ from pathlib import Path
 from typing import BinaryIO
 
 from coach.errors import BadInput, CoachError, reason
-from coach.paper.pack import FOLDERS, README, check_name, same_place, shown_name
+from coach.paper.pack import FOLDERS, README, check_name, comparable_name, printable_name
 
 MOST_FILES = 200
 LARGEST_PACK = 1 << 30
@@ -46,30 +46,30 @@ def take_apart(pack: Path, into: Path, checks: Mapping[str, Check]) -> list[str]
     """
     where = pack.name
     try:
-        with _opened(pack) as raw, zipfile.ZipFile(raw) as archive:
-            members = _members(archive)
+        with _open_pack(pack) as raw, zipfile.ZipFile(raw) as archive:
+            members = _checked_members(archive)
             if sum(info.compress_size for info in members) > LARGEST_PACK:
                 raise BadInput("its files overlap", mend="ask for the pack again")
             total = 0
             for info in members:
                 total += _extract(archive, info, into / info.filename, MOST_BYTES - total)
-                _look_at(into / info.filename, info.filename, checks)
+                _check_file(into / info.filename, info.filename, checks)
     except BadInput as error:
         raise error.at(where) from None
     except (zipfile.BadZipFile, zlib.error, EOFError, NotImplementedError, struct.error, ValueError, OverflowError):
-        raise _damaged(where) from None
+        raise _damaged_pack(where) from None
     except OSError as error:
         if error.errno != errno.EINVAL:  # the disk's trouble, not the zip's
             raise
-        raise _damaged(where) from None  # it points to a place before its own beginning
+        raise _damaged_pack(where) from None  # it points to a place before its own beginning
     return [info.filename for info in members]
 
 
-def _damaged(where: str) -> BadInput:
+def _damaged_pack(where: str) -> BadInput:
     return BadInput("this zip is damaged or not a zip", where=where, mend="ask for the pack again")
 
 
-def _opened(pack: Path) -> BinaryIO:
+def _open_pack(pack: Path) -> BinaryIO:
     """The file, after a look at its size and the size of its directory, which would be read into memory whole."""
     try:
         if not pack.is_file():
@@ -98,7 +98,7 @@ def _opened(pack: Path) -> BinaryIO:
     return raw
 
 
-def _members(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
+def _checked_members(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
     """The files of the pack, their names and kinds looked at. Raises BadInput."""
     members, seen = [], set()
     if len(archive.infolist()) > MOST_FILES:
@@ -108,21 +108,23 @@ def _members(archive: zipfile.ZipFile) -> list[zipfile.ZipInfo]:
         name = info.orig_filename
         kind = stat.S_IFMT(info.external_attr >> 16)
         if kind == stat.S_IFLNK:
-            raise BadInput(f"{shown_name(name)} is a link", mend="a pack holds plain files only")
+            raise BadInput(f"{printable_name(name)} is a link", mend="a pack holds plain files only")
         if kind not in (0, stat.S_IFREG, stat.S_IFDIR):
-            raise BadInput(f"{shown_name(name)} is not a plain file", mend="a pack holds plain files only")
+            raise BadInput(f"{printable_name(name)} is not a plain file", mend="a pack holds plain files only")
         if name.rstrip("/") in FOLDERS and name.endswith("/"):
             continue  # some programs list the folders too
         check_name(name)
         if kind == stat.S_IFDIR:
-            raise BadInput(f"{shown_name(name)} is a folder", mend="a pack holds plain files only")
-        if same_place(name) in seen:
-            raise BadInput(f"{shown_name(name)} is in it twice", mend="a file may be there once; case does not count")
-        seen.add(same_place(name))
+            raise BadInput(f"{printable_name(name)} is a folder", mend="a pack holds plain files only")
+        if comparable_name(name) in seen:
+            raise BadInput(
+                f"{printable_name(name)} is in it twice", mend="a file may be there once; case does not count"
+            )
+        seen.add(comparable_name(name))
         if info.flag_bits & _ENCRYPTED:
-            raise BadInput(f"{shown_name(name)} is encrypted", mend="ask for a pack without a password")
+            raise BadInput(f"{printable_name(name)} is encrypted", mend="ask for a pack without a password")
         if info.compress_type not in (zipfile.ZIP_STORED, zipfile.ZIP_DEFLATED):
-            raise BadInput(f"{shown_name(name)} is packed in an unusual way", mend="use stored or deflated files")
+            raise BadInput(f"{printable_name(name)} is packed in an unusual way", mend="use stored or deflated files")
         members.append(info)
     if not any(info.filename != README for info in members):
         raise BadInput("there is nothing of ours in it", mend="give a .zip that `coach pack` made")
@@ -138,10 +140,10 @@ def _extract(archive: zipfile.ZipFile, info: zipfile.ZipInfo, path: Path, room: 
         while block := source.read(_BLOCK):
             size += len(block)
             if size > min(limit, room):
-                raise BadInput(f"{shown_name(info.filename)} unpacks to too much", mend="a pack is far smaller")
+                raise BadInput(f"{printable_name(info.filename)} unpacks to too much", mend="a pack is far smaller")
             if size > max(_FREE_OF_RATIO, MOST_RATIO * packed):
                 raise BadInput(
-                    f"{shown_name(info.filename)} unpacks to more than {MOST_RATIO} times its size",
+                    f"{printable_name(info.filename)} unpacks to more than {MOST_RATIO} times its size",
                     mend="files like that are made to fill a disk",
                 )
             target.write(block)
@@ -159,7 +161,7 @@ _BEGINS = {
 }
 
 
-def _look_at(path: Path, name: str, checks: Mapping[str, Check]) -> None:
+def _check_file(path: Path, name: str, checks: Mapping[str, Check]) -> None:
     """Raise BadInput unless the file is of the kind that its name says."""
     folder, ending = name.rpartition("/")[0], path.suffix
     if folder in checks:
@@ -168,25 +170,25 @@ def _look_at(path: Path, name: str, checks: Mapping[str, Check]) -> None:
         except CoachError as error:
             place = error.where.partition(": ")[2]
             what = f"{place}: {error.what}" if place else error.what
-            raise BadInput(f"{shown_name(name)} cannot be used: {what}", mend=error.mend) from None
+            raise BadInput(f"{printable_name(name)} cannot be used: {what}", mend=error.mend) from None
         return
     if ending in _BEGINS:
         with path.open("rb") as file:
             if not re.match(_BEGINS[ending], file.read(64), re.DOTALL):
-                raise _not_of_its_kind(name, ending)
+                raise _wrong_kind(name, ending)
     if ending in (".txt", ".musicxml"):
         text = path.read_bytes()
         # Escapes could take hold of a terminal, and entities of a reader of XML.
         if re.search(rb"[\x00-\x08\x0b\x0e-\x1f\x7f]|\xc2[\x80-\x9f]", text) or b"<!ENTITY" in text:
-            raise _not_of_its_kind(name, ending)
+            raise _wrong_kind(name, ending)
         try:
             text.decode("utf-8")
         except UnicodeDecodeError:
-            raise _not_of_its_kind(name, ending) from None
+            raise _wrong_kind(name, ending) from None
 
 
-def _not_of_its_kind(name: str, ending: str) -> BadInput:
-    return BadInput(f"{shown_name(name)} is not a {ending} file inside", mend="ask for the pack again")
+def _wrong_kind(name: str, ending: str) -> BadInput:
+    return BadInput(f"{printable_name(name)} is not a {ending} file inside", mend="ask for the pack again")
 
 
 # Into the library ---------------------------------------------------------------------------------
@@ -201,7 +203,7 @@ def place_all(moves: Mapping[Path, Path]) -> None:
             for folder in reversed([f for f in (target.parent, *target.parent.parents) if not f.exists()]):
                 folder.mkdir()
                 made.append(folder)
-            _moved(source, target)
+            _link_or_copy(source, target)
             done.append(target)
     except BaseException as error:  # an interruption too takes back what was put there
         for path in reversed(done):
@@ -217,7 +219,7 @@ def place_all(moves: Mapping[Path, Path]) -> None:
         ) from None
 
 
-def _moved(source: Path, target: Path) -> None:
+def _link_or_copy(source: Path, target: Path) -> None:
     """Another name for the same file, never over one that exists."""
     try:
         os.link(source, target)
@@ -232,11 +234,11 @@ def _moved(source: Path, target: Path) -> None:
                 raise
 
 
-def same_file(one: Path, other: Path) -> bool:
+def same_file(first: Path, second: Path) -> bool:
     """Whether two files hold the same bytes."""
-    if one.stat().st_size != other.stat().st_size:
+    if first.stat().st_size != second.stat().st_size:
         return False
-    with one.open("rb") as a, other.open("rb") as b:
+    with first.open("rb") as a, second.open("rb") as b:
         while True:
             left, right = a.read(_BLOCK), b.read(_BLOCK)
             if left != right:

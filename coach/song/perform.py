@@ -23,7 +23,7 @@ from math import lcm
 
 from coach.errors import BadInput, BadMusic, BadShape
 from coach.guitar.bass import bass_of
-from coach.guitar.choices import add_fingers, reachable_fingerings, spell_pitch
+from coach.guitar.choices import add_fingers, reachable_fingerings
 from coach.guitar.grip import Hand
 from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.search import best_grip
@@ -32,6 +32,7 @@ from coach.guitar.tuning import STANDARD, Tuning
 from coach.music.chords import Chord
 from coach.music.keys import KEYS, Key, interval_between
 from coach.music.meter import Meter
+from coach.music.notes import spell_pitch
 from coach.music.rekey import plain_chord, rekey
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.picking.layers import check_layer

@@ -10,8 +10,8 @@ from time import perf_counter
 
 import pymupdf
 
-from coach.paper.pdf.document import printed, sheet_leaves
-from coach.paper.pdf.endings import stretches
+from coach.paper.pdf.document import print_pages, sheet_pages
+from coach.paper.pdf.endings import find_sections
 from coach.paper.pdf.layout import PAPERS
 from tests.paper.pdf.pdf_faults import faults
 from tests.paper.pdf.pdf_made import made_song
@@ -25,12 +25,12 @@ def main() -> None:
     laying = painting = 0.0
     for seed in range(count):
         piece = made_song(seed)
-        written = [bar for part in stretches(piece) for bar in part.bars]
+        written = [bar for part in find_sections(piece) for bar in part.bars]
         for paper in PAPERS:
             start = perf_counter()
-            leaves = sheet_leaves([piece], paper=paper)
+            leaves = sheet_pages([piece], paper=paper)
             laid = perf_counter()
-            sheet = printed(leaves)
+            sheet = print_pages(leaves)
             laying += laid - start
             painting += perf_counter() - laid
             pages, bars = pages + sheet.pages, bars + sheet.bars

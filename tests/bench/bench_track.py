@@ -21,7 +21,7 @@ from pathlib import Path
 from coach import shelf
 from coach.commands.picking import held_bars
 from coach.music.notes import Pitch
-from coach.paper.midi_file import midi_of
+from coach.paper.midi_file import make_midi_file
 from coach.song.chart import TuneNote
 from coach.song.piece import Piece, pattern_piece
 from coach.sound.mixer import render_bars
@@ -105,8 +105,8 @@ def main() -> None:
         if shutil.which("fluidsynth") is None or not SOUND_FONT.exists():
             print("missing tool: fluidsynth and fluid-soundfont-gm, so no ratio")
         else:
-            (folder / "a.mid").write_bytes(midi_of(plain))
-            (folder / "none.mid").write_bytes(midi_of(replace(plain, bars=plain.bars[:1])))
+            (folder / "a.mid").write_bytes(make_midi_file(plain))
+            (folder / "none.mid").write_bytes(make_midi_file(replace(plain, bars=plain.bars[:1])))
 
             def fluid(midi: str) -> None:
                 command = ["fluidsynth", "-ni", "-R", "0", "-C", "0", "-F", str(folder / "f.wav"), "-r", str(RATE)]

@@ -22,7 +22,7 @@ import numpy as np
 import pytest
 
 from coach.music.tempo import TempoPlan, smooth_tempo
-from coach.paper.midi_file import VELOCITY, midi_of, ticks_for
+from coach.paper.midi_file import VELOCITY, make_midi_file, ticks_per_quarter
 from coach.picking.realise import HeldBar, Hold
 from coach.song.piece import Piece
 from tests.outside.test_midi_standard import EXAMPLE, VLQ
@@ -69,7 +69,7 @@ def meant(piece: Piece, ticks: int, *, bass: bool) -> list[Struck]:
 
 def test_the_header_is_that_of_the_standard() -> None:
     """SMF 1.0: `MThd`, six bytes, format 1, four tracks, 480 ticks; chunk lengths are exact, each ends FF 2F 00."""
-    data = midi_of(over("outside-in", "C"))
+    data = make_midi_file(over("outside-in", "C"))
     assert data[:14] == bytes.fromhex("4D546864 00000006 0001 0004 01E0")
     at, tracks = 14, 0
     while at < len(data):
@@ -88,13 +88,13 @@ def test_the_header_is_that_of_the_standard() -> None:
 )  # fmt: skip
 def test_tempo_is_microseconds_of_a_quarter_note(bpm: int, told: str) -> None:
     """SMF 1.0: FF 51 03 and 60 000 000 / bpm."""
-    assert bytes.fromhex("FF5103" + told) in midi_of(over("outside-in", "C", bpm=bpm))
+    assert bytes.fromhex("FF5103" + told) in make_midi_file(over("outside-in", "C", bpm=bpm))
 
 
 def test_meters_and_the_tempo_of_six_eight() -> None:
     """SMF 1.0: 4/4 is FF 58 04 04 02 18 08, 6/8 is FF 58 04 06 03 24 08; at dotted quarter 60 a quarter is 2/3 s."""
-    assert bytes.fromhex("FF580404021808") in midi_of(over("outside-in", "C"))
-    six = midi_of(over("six-eight-arpeggio", "C", bpm=60))
+    assert bytes.fromhex("FF580404021808") in make_midi_file(over("outside-in", "C"))
+    six = make_midi_file(over("six-eight-arpeggio", "C", bpm=60))
     assert bytes.fromhex("FF580406032408") in six
     assert bytes.fromhex("FF5103") + (666667).to_bytes(3, "big") in six
     assert read(six).length == pytest.approx(2.0, abs=1e-5)
@@ -102,7 +102,7 @@ def test_meters_and_the_tempo_of_six_eight() -> None:
 
 def test_instruments_are_general_midi_s() -> None:
     """Program byte 0x19 on the channels of thumb and fingers; the click on channel 10 with keys 76 and 77 alone."""
-    file = read(midi_of(over("outside-in", "C | F")))
+    file = read(make_midi_file(over("outside-in", "C | F")))
     for name, channel in (("Thumb", 0), ("Fingers", 1)):
         programs = [(m.channel, m.program) for m in named(file, name) if m.type == "program_change"]
         assert programs == [(channel, 0x19)]
@@ -116,7 +116,7 @@ def test_every_pattern_reads_back_pluck_for_pluck() -> None:
     assert len(PATTERNS) >= 74
     for number, pattern in enumerate(PATTERNS):
         piece = over(pattern, capo=number % 4)
-        file = read(midi_of(piece))
+        file = read(make_midi_file(piece))
         assert struck(named(file, "Thumb")) == meant(piece, file.ticks_per_beat, bass=True), pattern.id
         assert struck(named(file, "Fingers")) == meant(piece, file.ticks_per_beat, bass=False), pattern.id
 
@@ -124,7 +124,7 @@ def test_every_pattern_reads_back_pluck_for_pluck() -> None:
 def test_every_song_reads_back_pluck_for_pluck() -> None:
     """All arrangements of the shipped songs as they are sung."""
     for piece in songs():
-        file = read(midi_of(piece))
+        file = read(make_midi_file(piece))
         assert struck(named(file, "Thumb")) == meant(piece, file.ticks_per_beat, bass=True), piece.title
         assert struck(named(file, "Fingers")) == meant(piece, file.ticks_per_beat, bass=False), piece.title
 
@@ -132,7 +132,7 @@ def test_every_song_reads_back_pluck_for_pluck() -> None:
 def test_every_note_on_has_its_off_and_none_lasts_past_the_end() -> None:
     """On every track, in all patterns: as many offs as ons of each key, and nothing sounds before it is struck."""
     for pattern in PATTERNS:
-        for track in read(midi_of(over(pattern))).tracks:
+        for track in read(make_midi_file(over(pattern))).tracks:
             sounding: Counter[int] = Counter()
             for _, m in timed(track):
                 if m.type in ("note_on", "note_off"):
@@ -143,7 +143,7 @@ def test_every_note_on_has_its_off_and_none_lasts_past_the_end() -> None:
 
 def test_all_tracks_end_where_the_last_bar_does() -> None:
     """Five bars of 4/4 are 20 quarter notes."""
-    file = read(midi_of(over("outside-in")))
+    file = read(make_midi_file(over("outside-in")))
     ends = [[tick for tick, m in timed(t) if m.type == "end_of_track"] for t in file.tracks]
     assert ends == [[20 * file.ticks_per_beat]] * len(file.tracks)
 
@@ -153,8 +153,8 @@ def test_grids_fall_on_whole_ticks() -> None:
     for fractions, ticks in ((("1/2", "1/3", "2/5"), 480), (("1/64",), 960), (("3/7",), 3360)):
         bar = bar_of("4/4", fractions)
         piece = piece_of(replace(bar, slots=64))
-        assert ticks_for(piece) == ticks
-        file = read(midi_of(piece))
+        assert ticks_per_quarter(piece) == ticks
+        file = read(make_midi_file(piece))
         assert [t for t, _, _ in struck(named(file, "Fingers"))] == sorted(Fraction(f) * ticks for f in fractions)
 
 
@@ -176,7 +176,7 @@ def test_a_ramp_never_strays_by_a_millisecond(start: int, end: int) -> None:
     """Against t(x) = 60/a ln(1 + a x / b0), every eighth of a beat over 16 bars of ramp and 4 of the last tempo."""
     piece = over("outside-in", loops=4)
     plan = smooth_tempo(Fraction(start), Fraction(end), Fraction(64))
-    file = read(midi_of(piece, plan=plan))
+    file = read(make_midi_file(piece, plan=plan))
     for k, seconds in enumerate(at_beats(file, file.ticks_per_beat, 80)):
         assert abs(seconds - plan.seconds(Fraction(k, 8))) < 0.001
 
@@ -185,7 +185,7 @@ def test_steps_of_tempo_stay_exact_over_a_long_piece() -> None:
     """83 bpm for 100 bars, then 97: no rounding to microseconds adds up; half a millisecond at most."""
     piece = over("outside-in", loops=40)
     plan = TempoPlan.build([(Fraction(0), Fraction(83), Fraction(0)), (Fraction(400), Fraction(97), Fraction(0))])
-    file = read(midi_of(piece, plan=plan))
+    file = read(make_midi_file(piece, plan=plan))
     for k, seconds in enumerate(at_beats(file, file.ticks_per_beat, 800)):
         assert abs(seconds - plan.seconds(Fraction(k, 8))) < 0.0005
 
@@ -193,7 +193,7 @@ def test_steps_of_tempo_stay_exact_over_a_long_piece() -> None:
 def test_deltas_are_the_standard_s_variable_lengths() -> None:
     """SMF 1.0's table, and 480 ticks as 83 60: the click's delta from off to on is 420, 83 24."""
     assert VLQ[0x80] == "81 00"
-    data = midi_of(over("outside-in", "C"))
+    data = make_midi_file(over("outside-in", "C"))
     assert bytes.fromhex("83 24 99 4D".replace(" ", "")) in data
 
 
@@ -231,7 +231,7 @@ def test_a_synthesizer_sounds_the_plucks_where_they_are(meter: str, tmp_path: Pa
     plan = TempoPlan.build(parts)
     wanted = [plan.seconds(bar.start + p.sounds_at) for bar in piece.bars for p in bar.plucks]
     file, raw = tmp_path / "made.mid", tmp_path / "made.raw"
-    file.write_bytes(midi_of(piece, plan=plan, click=False))
+    file.write_bytes(make_midi_file(piece, plan=plan, click=False))
     plain = ["-n", "-i", "-q", "-R", "0", "-C", "0", "-g", "0.6", "-r", "44100", "-T", "raw", "-O", "s16"]
     command = ["fluidsynth", *plain, "-F", str(raw), str(SOUND_FONT), str(file)]
     subprocess.run(command, check=True, capture_output=True, timeout=120)
@@ -243,7 +243,7 @@ def test_a_synthesizer_sounds_the_plucks_where_they_are(meter: str, tmp_path: Pa
 
 def test_the_tune_has_a_track_of_its_own() -> None:
     """Its notes held over a bar line are struck once; the words stand at their beats as lyric events."""
-    file = read(midi_of(sung()))
+    file = read(make_midi_file(sung()))
     ticks = file.ticks_per_beat
     tune = named(file, "Tune")
     assert struck(tune) == [(0, 62, 88), (ticks, 66, 88), (2 * ticks, 57, 88)]

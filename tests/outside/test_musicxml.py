@@ -25,8 +25,8 @@ from coach.guitar.shape import Shape
 from coach.guitar.tuning import Tuning
 from coach.music.chords import Chord
 from coach.music.qualities import QUALITIES
-from coach.paper.musicxml.chord_symbols_out import frame, harmony
-from coach.paper.musicxml.score import musicxml_of
+from coach.paper.musicxml.chord_symbols_out import make_frame, make_harmony
+from coach.paper.musicxml.score import make_musicxml
 from coach.song.perform import perform
 from coach.song.piece import Piece
 from tests.paper.made import bar_of, over, piece_of, sung
@@ -110,7 +110,7 @@ def test_every_pattern_on_five_chords_is_a_valid_score(at: int) -> None:
     assert len(PATTERNS) >= 74
     for number, pattern in enumerate(PATTERNS[at::8]):
         piece = over(pattern, capo=number % 3)
-        data = musicxml_of(piece, over_bars=number % 2 == 1)
+        data = make_musicxml(piece, over_bars=number % 2 == 1)
         assert faults(piece, data) == [], pattern.id
         notes = heard(part(score(data), "Guitar"))
         tab = sorted((n.measure, n.quarter, n.midi, n.string, n.fret, n.pluck) for n in notes if n.staff == 2)
@@ -122,7 +122,7 @@ def test_every_pattern_on_five_chords_is_a_valid_score(at: int) -> None:
 def test_every_shipped_song_is_a_valid_score() -> None:
     """All arrangements as they are sung, and a made-up verse: no fault, and the tab has just the plucks that sound."""
     for piece in (sung(), *songs()):
-        data = musicxml_of(piece, source="made up for this test")
+        data = make_musicxml(piece, source="made up for this test")
         assert faults(piece, data) == [], piece.title
         notes = heard(part(score(data), "Guitar"))
         tab = sorted((n.measure, n.quarter, n.midi, n.string, n.fret, n.pluck) for n in notes if n.staff == 2)
@@ -137,7 +137,7 @@ def test_grids_off_the_beat_are_valid_scores() -> None:
             every = [Fraction(k * beats, slots) for k in range(slots)]
             bars += [bar_of(meter, every[1:], every[::2], slots=slots), bar_of(meter, every[::3], slots=slots)]
         piece = piece_of(*bars, bar_of(meter))
-        assert faults(piece, musicxml_of(piece)) == [], meter
+        assert faults(piece, make_musicxml(piece)) == [], meter
 
 
 @pytest.mark.parametrize(
@@ -156,7 +156,7 @@ def test_grids_off_the_beat_are_valid_scores() -> None:
 def test_the_checks_themselves_find_a_spoilt_score(old: str, new: str, fault: str) -> None:
     """Each kind of check fails on a score that was spoilt by hand."""
     piece = over("pinch-on-one", "C")
-    data = re.sub("<frame>.*?</frame>", "", musicxml_of(piece).decode(), flags=re.DOTALL)
+    data = re.sub("<frame>.*?</frame>", "", make_musicxml(piece).decode(), flags=re.DOTALL)
     assert faults(piece, data.encode()) == []
     assert old in data
     tree = data.replace(old, new)
@@ -199,7 +199,7 @@ def test_music21_reads_back_the_plucks(at: int) -> None:
     """Every pattern on two chords, both staves: the same pitches on the same beats, nothing more."""
     for pattern in PATTERNS[at::4]:
         piece = over(pattern, "C | Am")
-        data, wanted = musicxml_of(piece), [row[:3] for row in sorted(meant(piece), key=lambda r: r[:3])]
+        data, wanted = make_musicxml(piece), [row[:3] for row in sorted(meant(piece), key=lambda r: r[:3])]
         for staff in (1, 2):
             assert read_back(data, staff) == wanted, (pattern.id, staff)
 
@@ -209,7 +209,7 @@ def test_music21_reads_back_a_capo_and_triplets() -> None:
     triplets = piece_of(bar_of("4/4", ["0", "2/3", "4/3", 2], [0, 2], slots=6))
     for piece in (over("outside-in", "C | F", capo=3), triplets):
         wanted = [row[:3] for row in sorted(meant(piece), key=lambda r: r[:3])]
-        assert read_back(musicxml_of(piece), 1) == wanted
+        assert read_back(make_musicxml(piece), 1) == wanted
 
 
 # Chord symbols and frames
@@ -232,7 +232,7 @@ DOMINANT_DEGREES = {5: 7, 7: 10, 9: 14, 11: 17, 13: 21}
 @pytest.mark.parametrize("quality", QUALITIES)
 def test_kind_and_degrees_come_to_the_chord_s_tones(quality: str) -> None:
     """Each quality as the standard reads it; a thirteenth is written with the eleventh that players leave out."""
-    element = harmony(Chord.parse(f"D{quality}" if quality else "D"), None)
+    element = make_harmony(Chord.parse(f"D{quality}" if quality else "D"), None)
     tones = dict.fromkeys(KIND_TONES[element.findtext("kind", "")])
     for degree in element.findall("degree"):
         value, alter = int(degree.findtext("degree-value", "")), int(degree.findtext("degree-alter", ""))
@@ -253,14 +253,14 @@ def test_string_and_fret_sound_as_in_the_published_tutorials() -> None:
     tuning = Tuning.of("E2 A2 D3 G3 B3 E4")
     assert [tuning.open_midi(3) + fret for fret in (5, 7, 8, 7, 5)] == [60, 62, 63, 62, 60]
     for shape, pitches in (("x55430", (50, 55, 59, 62, 64)), ("x77600", (52, 57, 61, 59, 64))):
-        written = frame(Shape.parse(shape))
+        written = make_frame(Shape.parse(shape))
         notes = [(int(n.findtext("string", "")), int(n.findtext("fret", ""))) for n in written.findall("frame-note")]
         assert sounded(notes) == list(pitches)
 
 
 def test_a_frame_counts_frets_from_the_nut_and_strings_from_the_top() -> None:
     """x(10)(12)(12)(11)(10): the frame begins at fret 10, a barre runs from string 5 (start) to string 1 (stop)."""
-    written = frame(Shape.parse("x(10)(12)(12)(11)(10)", ".13421"))
+    written = make_frame(Shape.parse("x(10)(12)(12)(11)(10)", ".13421"))
     assert written.findtext("first-fret") == "10"
     barres = {n.findtext("string"): b.get("type") for n in written.findall("frame-note") for b in n.findall("barre")}
     assert barres == {"5": "start", "1": "stop"}
@@ -268,7 +268,7 @@ def test_a_frame_counts_frets_from_the_nut_and_strings_from_the_top() -> None:
 
 def test_guitar_is_written_an_octave_above_its_sound_and_tab_is_not() -> None:
     """W3C, clef-octave-change: -1 on the staff of notes alone; its pitches are the sounding ones."""
-    guitar = part(score(musicxml_of(over("outside-in", "C"))), "Guitar")
+    guitar = part(score(make_musicxml(over("outside-in", "C"))), "Guitar")
     changes = {c.get("number"): c.findtext("clef-octave-change") for c in guitar.iter("clef")}
     assert changes == {"1": "-1", "2": None}
     assert guitar.find(".//transpose") is None
@@ -276,7 +276,7 @@ def test_guitar_is_written_an_octave_above_its_sound_and_tab_is_not() -> None:
 
 def test_tempo_is_in_quarter_notes() -> None:
     """MusicXML 4.0, sound@tempo: 6/8 at a dotted quarter of 60 is 90 quarter notes a minute; programs count from 1."""
-    tree = score(musicxml_of(over("six-eight-arpeggio", "C", bpm=60)))
+    tree = score(make_musicxml(over("six-eight-arpeggio", "C", bpm=60)))
     sound = tree.find(".//sound[@tempo]")
     assert sound is not None
     assert sound.get("tempo") == "90"
@@ -287,7 +287,7 @@ def test_tempo_is_in_quarter_notes() -> None:
 def test_swing_is_told_as_the_standard_does() -> None:
     """MusicXML 4.0, swing: a share of 3/5 is 3 to 2, of two thirds 2 to 1, on eighth notes."""
     for pattern, told in (("swing-easy", ("3", "2")), ("swing-one-finger", ("2", "1"))):
-        swing = score(musicxml_of(over(pattern, "C"))).find(".//sound/swing")
+        swing = score(make_musicxml(over(pattern, "C"))).find(".//sound/swing")
         assert swing is not None
         assert (swing.findtext("first"), swing.findtext("second")) == told
         assert swing.findtext("swing-type") == "eighth"
@@ -295,6 +295,6 @@ def test_swing_is_told_as_the_standard_does() -> None:
 
 def test_the_file_says_what_it_is() -> None:
     """UTF-8, score-partwise, version 4.0 (MusicXML 4.0, score-partwise)."""
-    data = musicxml_of(sung())
+    data = make_musicxml(sung())
     assert data.startswith(b'<?xml version="1.0" encoding="UTF-8"?>')
     assert (ET.fromstring(data).tag, ET.fromstring(data).get("version")) == ("score-partwise", "4.0")

@@ -12,7 +12,7 @@ import mido
 import pytest
 
 from coach import shelf
-from coach.paper.midi_file import midi_of
+from coach.paper.midi_file import make_midi_file
 from coach.song.perform import arrangement_of, perform
 from coach.sound.timing import place
 from coach.tracks import Sounding, track_bars
@@ -32,7 +32,7 @@ def test_every_pluck_and_click_sounds_when_the_midi_file_says(name: str) -> None
         plucks += [(placed.plan.frame(at + p.sounds_at, RATE) / RATE, p.midi) for p in placed.score.plucks]
         clicks += [placed.plan.frame(at + s.beat, RATE) / RATE for s in placed.score.strokes]
     seconds, notes, knocks = 0.0, [], []
-    for message in mido.MidiFile(file=io.BytesIO(midi_of(piece))):
+    for message in mido.MidiFile(file=io.BytesIO(make_midi_file(piece))):
         seconds += message.time
         if message.type == "note_on" and message.velocity:
             if message.channel == 9:

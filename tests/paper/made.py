@@ -22,9 +22,9 @@ HALF = Fraction(1, 2)
 
 def over(pattern: Pattern | str, chords: str = FIVE, *, bpm: int = 84, loops: int = 1, capo: int = 0) -> Piece:
     """The piece of a shipped pattern over some chords."""
-    found = LIBRARY.find(pattern) if isinstance(pattern, str) else pattern
-    held = hold_bars(read_bars(chords), found.meter, BOOK)
-    return pattern_piece(found, held, Fraction(bpm), loops=loops, capo=capo)
+    shipped = LIBRARY.find(pattern) if isinstance(pattern, str) else pattern
+    held = hold_bars(read_bars(chords), shipped.meter, BOOK)
+    return pattern_piece(shipped, held, Fraction(bpm), loops=loops, capo=capo)
 
 
 def sung() -> Piece:
@@ -51,12 +51,12 @@ def bar_of(
     meter: str, fingers: Sequence[object] = (), thumb: Sequence[object] = (), *, beats: object = None, slots: int = 8
 ) -> PieceBar:
     """One bar on a C shape with plucks at these beats: fingers on string 1 (E4), the thumb on string 5 (C3)."""
-    found = METERS[meter]
+    metre = METERS[meter]
     plucks = [_pluck(b, 1, 0, 64, "a", "-") for b in fingers] + [_pluck(b, 5, 3, 48, "p", "r") for b in thumb]
     plucks.sort(key=lambda p: (p.beat, -p.string))
-    held = hold_bars(read_bars("C"), found, BOOK)[0]
-    length = Fraction(found.beats if beats is None else str(beats))
-    return PieceBar(0, "", 0, 0, Fraction(0), found, length, slots, Fraction(60), held, tuple(plucks))
+    held = hold_bars(read_bars("C"), metre, BOOK)[0]
+    length = Fraction(metre.beats if beats is None else str(beats))
+    return PieceBar(0, "", 0, 0, Fraction(0), metre, length, slots, Fraction(60), held, tuple(plucks))
 
 
 def _pluck(beat: object, string: int, fret: int, midi: int, finger: str, role: str) -> Pluck:

@@ -30,8 +30,8 @@ def score(data: bytes) -> ET.Element:
 
 def part(tree: ET.Element, name: str) -> ET.Element:
     """The part with this name in the part list."""
-    found = next(p.get("id") for p in tree.iter("score-part") if p.findtext("part-name") == name)
-    return next(p for p in tree.findall("part") if p.get("id") == found)
+    part_id = next(p.get("id") for p in tree.iter("score-part") if p.findtext("part-name") == name)
+    return next(p for p in tree.findall("part") if p.get("id") == part_id)
 
 
 def midi(note: ET.Element) -> int:
@@ -48,7 +48,7 @@ def step(element: ET.Element, name: str, alter: str) -> int:
 
 def heard(guitar: ET.Element) -> list[Heard]:
     """Every struck note of a part with its place; a note tied to the one before is not struck."""
-    found, divisions = [], 1
+    notes, divisions = [], 1
     for number, measure in enumerate(guitar.findall("measure")):
         at = start = Fraction(0)
         for element in measure:
@@ -68,13 +68,13 @@ def heard(guitar: ET.Element) -> list[Heard]:
                         for tag, default in (("string", "0"), ("fret", "0"), ("pluck", ""))
                     )
                     staff = int(element.findtext("staff", "1"))
-                    found.append(Heard(number, start, staff, midi(element), int(string), int(fret), finger))
-    return found
+                    notes.append(Heard(number, start, staff, midi(element), int(string), int(fret), finger))
+    return notes
 
 
 def lengths(part: ET.Element) -> list[dict[tuple[str, str], Fraction]]:
     """Bar by bar the sum of each (staff, voice) in quarter notes, chords counted once."""
-    found, divisions = [], 1
+    bars, divisions = [], 1
     for measure in part.findall("measure"):
         sums: dict[tuple[str, str], Fraction] = defaultdict(Fraction)
         for element in measure:
@@ -82,14 +82,14 @@ def lengths(part: ET.Element) -> list[dict[tuple[str, str], Fraction]]:
             if element.tag == "note" and element.find("chord") is None:
                 voice = element.findtext("staff", "1"), element.findtext("voice", "")
                 sums[voice] += Fraction(int(element.findtext("duration", "0")), divisions)
-        found.append(dict(sums))
-    return found
+        bars.append(dict(sums))
+    return bars
 
 
 def values_told(part: ET.Element) -> list[tuple[Fraction, Fraction]]:
     """(what type, dots and tuplet come to, duration) of each note in quarter notes; both must be one."""
     names = ["whole", "half", "quarter", "eighth", "16th", "32nd", "64th", "128th", "256th"]
-    found, divisions = [], 1
+    values, divisions = [], 1
     for element in part.iter():
         if element.tag == "divisions":
             divisions = int(element.text or "")
@@ -99,5 +99,5 @@ def values_told(part: ET.Element) -> list[tuple[Fraction, Fraction]]:
             changed = element.find("time-modification")
             if changed is not None:
                 value *= Fraction(int(changed.findtext("normal-notes", "")), int(changed.findtext("actual-notes", "")))
-            found.append((value, Fraction(int(element.findtext("duration", "")), divisions)))
-    return found
+            values.append((value, Fraction(int(element.findtext("duration", "")), divisions)))
+    return values

@@ -11,7 +11,7 @@ from hypothesis import strategies as st
 
 from coach.music.meter import METERS
 from coach.music.notes import Pitch
-from coach.paper.durations import TYPES, Written, spoken_line, tune_line, voices
+from coach.paper.durations import TYPES, WrittenNote, write_tune, write_voices, write_word_rhythm
 from coach.song.chart import TuneNote, Word
 from coach.song.piece import PieceBar
 from tests.paper.made import bar_of, over
@@ -20,7 +20,7 @@ from tests.picking.shipped import PATTERNS
 SHORT = {"whole": "1", "half": "2", "quarter": "4", "eighth": "8", "16th": "16", "32nd": "32"}
 
 
-def told(line: tuple[Written, ...]) -> str:
+def as_text(line: tuple[WrittenNote, ...]) -> str:
     """A voice on one line: 4 a quarter, 8. a dotted eighth, r8 a rest, 8~ tied on, 8/3 in a tuplet of three."""
     return " ".join(
         ("r" if w.rest else "") + SHORT[w.type] + "." * w.dots + (f"/{w.tuplet.parts}" if w.tuplet else "")
@@ -55,55 +55,55 @@ def told(line: tuple[Written, ...]) -> str:
 )
 def test_notes_ring_to_the_next_one_and_the_beats_can_be_seen(meter: str, beats: list[str], written: str) -> None:
     """Each note lasts until the next; what crosses the middle of four beats, or hides a beat, is tied."""
-    _, fingers = voices(bar_of(meter, beats))
-    assert told(fingers) == written
+    _, fingers = write_voices(bar_of(meter, beats))
+    assert as_text(fingers) == written
 
 
 def test_the_thumb_is_a_voice_of_its_own() -> None:
     """Half notes of the thumb under eighths of a finger; a pinch is one instant in both voices."""
-    thumb, fingers = voices(bar_of("4/4", ["0", "1/2"], ["0", "2"]))
-    assert (told(thumb), told(fingers)) == ("2 2", "8 8~ 2.")
+    thumb, fingers = write_voices(bar_of("4/4", ["0", "1/2"], ["0", "2"]))
+    assert (as_text(thumb), as_text(fingers)) == ("2 2", "8 8~ 2.")
     assert [p.string for p in thumb[0].plucks] == [5]
 
 
 def test_an_empty_bar_is_one_rest_and_an_empty_voice_is_nothing() -> None:
     """A whole rest stands for any bar; a voice without plucks is not written."""
-    thumb, fingers = voices(bar_of("3/4"))
+    thumb, fingers = write_voices(bar_of("3/4"))
     assert (thumb, [(w.bar_rest, w.length) for w in fingers]) == ((), [(True, Fraction(3))])
-    assert voices(bar_of("3/4", thumb=["0"]))[1] == ()
+    assert write_voices(bar_of("3/4", thumb=["0"]))[1] == ()
 
 
 def test_a_pick_up_is_the_end_of_its_bar() -> None:
     """One and a half beats before a 4/4 bar begin in the middle of beat three, so the tie shows beat four."""
-    _, fingers = voices(bar_of("4/4", ["0", "1/2"], beats="3/2"))
-    assert told(fingers) == "8 4"
-    _, fingers = voices(bar_of("4/4", ["0"], beats="3/2"))
-    assert told(fingers) == "8~ 4"
+    _, fingers = write_voices(bar_of("4/4", ["0", "1/2"], beats="3/2"))
+    assert as_text(fingers) == "8 4"
+    _, fingers = write_voices(bar_of("4/4", ["0"], beats="3/2"))
+    assert as_text(fingers) == "8~ 4"
 
 
 def test_only_the_layer_that_sounds_is_written() -> None:
     """The thumb alone under words."""
     bar = replace(bar_of("4/4", ["1/2"], ["0", "1", "2", "3"]), layer="thumb")
-    assert [told(line) for line in voices(bar)] == ["4 4 4 4", ""]
+    assert [as_text(line) for line in write_voices(bar)] == ["4 4 4 4", ""]
 
 
 def test_notes_are_tied_over_the_bar_line_only_if_asked() -> None:
     """A finger that begins the next bar late rings into it while the hand holds the same fret, and not otherwise."""
     first, second = bar_of("4/4", ["0", "7/2"]), replace(bar_of("4/4", ["1"]), number=1)
-    assert not voices(first)[1][-1].tied_start
-    assert voices(second)[1][0].rest
-    assert voices(first, after=second)[1][-1].tied_start
-    tied = voices(second, before=first)[1][0]
+    assert not write_voices(first)[1][-1].tied_start
+    assert write_voices(second)[1][0].rest
+    assert write_voices(first, after=second)[1][-1].tied_start
+    tied = write_voices(second, before=first)[1][0]
     assert (tied.tied_stop, [p.midi for p in tied.plucks], tied.length) == (True, [64], 1)
     again = replace(second, plucks=(replace(second.plucks[0], beat=Fraction(0), finger="p", role="a"), *second.plucks))
-    assert voices(again, before=first)[1][0].rest  # the thumb has plucked that string meanwhile
+    assert write_voices(again, before=first)[1][0].rest  # the thumb has plucked that string meanwhile
     moved = replace(second, held=over("outside-in", "F").bars[0].held)
-    assert voices(moved, before=first)[1][0].rest
+    assert write_voices(moved, before=first)[1][0].rest
 
 
 def test_beams_join_the_notes_of_a_beat() -> None:
     """Eighth, two sixteenths: one beam over all three, a second over the last two; a lone sixteenth has a hook."""
-    _, fingers = voices(bar_of("4/4", ["0", "1/2", "3/4", "1", "7/4", "2"]))
+    _, fingers = write_voices(bar_of("4/4", ["0", "1/2", "3/4", "1", "7/4", "2"]))
     beams = [w.beams for w in fingers]
     assert beams[:3] == [("begin",), ("continue", "begin"), ("end", "end")]
     assert beams[3:6] == [("begin",), ("end", "backward hook"), ()]
@@ -113,11 +113,11 @@ def test_shipped_patterns_are_written_without_tuplets_in_sixteenths_or_longer() 
     """Every shipped pattern is on a plain grid, so nothing of it needs a tuplet or a third flag."""
     for pattern in PATTERNS:
         for bar in over(pattern, "C | G").bars:
-            for line in voices(bar):
+            for line in write_voices(bar):
                 assert all(w.tuplet is None and TYPES[w.type] >= Fraction(1, 4) for w in line), pattern.id
 
 
-def _checked(line: tuple[Written, ...], bar: PieceBar) -> None:
+def _checked(line: tuple[WrittenNote, ...], bar: PieceBar) -> None:
     """Without gap or overlap, values that come to their lengths, tuplets opened and closed."""
     at, edges = Fraction(0), []
     for w in line:
@@ -137,7 +137,7 @@ def test_any_grid_fills_the_bar_exactly(meter: str, slots: int, data: st.DataObj
     taken = data.draw(st.sets(st.integers(0, slots - 1), max_size=12))
     beats = sorted(Fraction(k * METERS[meter].beats, slots) for k in taken)
     bar = bar_of(meter, beats, slots=slots)
-    _, fingers = voices(bar)
+    _, fingers = write_voices(bar)
     _checked(fingers, bar)
     assert [w.beat for w in fingers if not w.rest and not w.tied_stop] == beats
 
@@ -148,8 +148,8 @@ def test_a_tune_at_any_places_can_be_written(notes: list[tuple[Fraction, Fractio
     """Places that no sheet could hold are moved a little; the bar stays full."""
     tune = tuple(TuneNote(beat, length, Pitch.parse("A3")) for beat, length in notes)
     bar = replace(bar_of("4/4"), tune=tune, words=tuple(Word(n.beat, "la") for n in tune))
-    _checked(tune_line(bar), bar)
-    _checked(spoken_line(bar), bar)
+    _checked(write_tune(bar), bar)
+    _checked(write_word_rhythm(bar), bar)
 
 
 def test_a_tune_has_rests_between_and_ties_where_it_says_so() -> None:
@@ -157,5 +157,5 @@ def test_a_tune_has_rests_between_and_ties_where_it_says_so() -> None:
     rows = [("0", "1", False), ("2", "1", False), ("3", "1", True)]
     tune = tuple(TuneNote(Fraction(b), Fraction(n), Pitch.parse("A3"), tied) for b, n, tied in rows)
     bar = replace(bar_of("4/4"), tune=tune)
-    assert told(tune_line(bar)) == "4 r4 4~ 4"
-    assert told(tune_line(bar, goes_on=True)) == "4 r4 4~ 4~"
+    assert as_text(write_tune(bar)) == "4 r4 4~ 4"
+    assert as_text(write_tune(bar, goes_on=True)) == "4 r4 4~ 4~"

@@ -15,7 +15,7 @@ from hypothesis import strategies as st
 
 from coach.errors import BadInput, CoachError
 from coach.paper import unpack
-from coach.paper.pack import check_name, readme, write_pack
+from coach.paper.pack import check_name, write_pack, write_readme
 from coach.paper.unpack import place_all, take_apart
 from coach.picking.pattern_file import read_pattern
 from coach.plan.cautions import CAUTIONS
@@ -69,7 +69,7 @@ def test_any_zip_program_can_read_it() -> None:
 
 def test_the_readme_tells_what_is_there_and_the_cautions() -> None:
     """Every file by name, how to take it in, and each caution word for word."""
-    text = readme("Two", GOOD, CAUTIONS).decode()
+    text = write_readme("Two", GOOD, CAUTIONS).decode()
     assert all(name in text for name in GOOD if name != "README.txt")
     assert "coach unpack" in text
     assert all(caution in text for caution in CAUTIONS)

@@ -17,8 +17,8 @@ from coach.commands.picking import held_bars
 from coach.guitar.tuning import Tuning
 from coach.music.keys import Key
 from coach.music.meter import Meter, count_syllables
-from coach.paper.text_tab import text_sheet
-from coach.paper.written_bars import sounding_key, written_parts
+from coach.paper.text_tab import write_text_tab
+from coach.paper.written_bars import key_behind_capo, written_parts
 from coach.picking.layers import LAYERS
 from coach.song.chart import HOLD, Word
 from coach.song.piece import Piece, PieceBar, pattern_piece
@@ -62,8 +62,8 @@ def notes_in(text: str) -> list[list[list[tuple[int, int]]]]:
             continue
         places: dict[int, list[tuple[int, int]]] = defaultdict(list)
         for string in range(6, 0, -1):
-            for found in re.finditer(r"\(?(\d+)\)?", lines[string - 1][left + 1 : right]):
-                places[found.start(1)].append((string, int(found[1])))
+            for match in re.finditer(r"\(?(\d+)\)?", lines[string - 1][left + 1 : right]):
+                places[match.start(1)].append((string, int(match[1])))
         bars.append([places[at] for at in sorted(places)])
     return bars
 
@@ -78,7 +78,7 @@ def meant(bar: PieceBar) -> list[list[tuple[int, int]]]:
 
 def test_a_bar_by_hand() -> None:
     """Outside in over C, as a person would write it out."""
-    assert text_sheet(piece_of(chords="C")) == """\
+    assert write_text_tab(piece_of(chords="C")) == """\
 Outside in
 Tuning Standard E2 A2 D3 G3 B3 E4; meter 4/4; 84 bpm
 
@@ -101,14 +101,14 @@ Fingers i m a stand above the strings, the thumb p below; string 1 is on top.
 def test_what_is_drawn_is_what_is_plucked(name: str) -> None:
     """Every pattern over four bars, read back from the text: the same strings and frets, bar by bar, in order."""
     piece = piece_of(name)
-    assert notes_in(text_sheet(piece)) == [meant(bar) for bar in piece.bars]
+    assert notes_in(write_text_tab(piece)) == [meant(bar) for bar in piece.bars]
 
 
 @pytest.mark.parametrize("layer", LAYERS)
 def test_a_thinned_piece_is_drawn_as_it_sounds(layer: str) -> None:
     """Each layer of a pattern, read back."""
     piece = piece_of().layered([layer] * 4)
-    assert notes_in(text_sheet(piece)) == [meant(bar) for bar in piece.bars]
+    assert notes_in(write_text_tab(piece)) == [meant(bar) for bar in piece.bars]
 
 
 WORDS = st.lists(
@@ -132,7 +132,7 @@ def test_whatever_the_width_and_the_words(
     piece = replace(piece_of(name), capo=capo, key=Key.parse("C"))
     said = [tuple(Word(k * piece.bars[0].slot_beats, text) for k, text in sorted(bar)) for bar in words]
     piece = worded(piece, *[tuple(w for w in bar if w.beat < piece.bars[0].beats) for bar in said])
-    text = text_sheet(piece, width)
+    text = write_text_tab(piece, width)
     assert max(map(len, text.splitlines())) <= max(width, 24)
     assert text.isascii()
     assert notes_in(text) == [meant(bar) for bar in piece.bars]
@@ -141,9 +141,9 @@ def test_whatever_the_width_and_the_words(
 def test_a_bar_is_not_cut_where_it_fits() -> None:
     """Every line of strings begins and ends with a bar line as long as the widest bar fits."""
     piece = piece_of()
-    widest = 4 + max(len(line) for line in text_sheet(piece, 1).split("\n") if line.startswith("E |"))
+    widest = 4 + max(len(line) for line in write_text_tab(piece, 1).split("\n") if line.startswith("E |"))
     for width in range(max(widest, 60), 120, 7):
-        for line in text_sheet(piece, width).splitlines():
+        for line in write_text_tab(piece, width).splitlines():
             if _STRING.match(line):
                 assert line[2] == line[-1] == "|"
 
@@ -152,7 +152,7 @@ def test_a_bar_that_is_too_wide_is_cut_at_a_beat() -> None:
     """Sixteen slots of four cells on lines of 40: the second line begins on a beat, without a bar line."""
     name = next(p.id for p in PATTERNS.values() if p.slots == 16 and str(p.meter) == "4/4")
     piece = piece_of(name, "F#m7")
-    text = text_sheet(worded(piece, (Word(Fraction(0), "far"), Word(Fraction(1, 4), "out"))), 40)
+    text = write_text_tab(worded(piece, (Word(Fraction(0), "far"), Word(Fraction(1, 4), "out"))), 40)
     rows = [line for line in text.splitlines() if _STRING.match(line)]
     assert len(rows) > 6
     assert rows[0].startswith("E |")
@@ -171,7 +171,7 @@ def columns(text: str, words: list[str]) -> list[int]:
 def test_words_stand_under_the_slots_of_their_beats() -> None:
     """Syllables on 1, 2 and the half of 3 begin exactly under these counts."""
     said = (Word(Fraction(0), "Riv-"), Word(Fraction(1), "er"), Word(Fraction(5, 2), "landing"))
-    text = text_sheet(worded(piece_of(chords="C"), said))
+    text = write_text_tab(worded(piece_of(chords="C"), said))
     count = next(line for line in text.splitlines() if line.strip().startswith("1"))
     ands = [k for k, sign in enumerate(count) if sign == "&"]
     assert columns(text, ["Riv-", "er", "landing"]) == [count.index("1"), count.index("2"), ands[2]]
@@ -182,15 +182,15 @@ def test_breaths_stand_between_the_words() -> None:
     said = (Word(Fraction(0), "rope"), Word(Fraction(2), "wet"))
     piece = worded(piece_of(chords="C"), said)
     breathing = replace(piece.bars[0], breaths=(Fraction(2), Fraction(4)))
-    text = text_sheet(replace(piece, bars=(breathing,)))
+    text = write_text_tab(replace(piece, bars=(breathing,)))
     assert ["rope", "/", "wet", "/"] in [line.split() for line in text.splitlines()]
     assert "/ is a breath" in " ".join(text.split())
-    assert "breath" not in text_sheet(piece)
+    assert "breath" not in write_text_tab(piece)
 
 
 def test_chord_names_stand_over_their_beats() -> None:
     """The second chord of the bar over three, and both in full."""
-    text = text_sheet(piece_of(chords="F#m7b5 Bbmaj7"))
+    text = write_text_tab(piece_of(chords="F#m7b5 Bbmaj7"))
     count = next(line for line in text.splitlines() if line.strip().startswith("1"))
     assert columns(text, ["F#m7b5", "Bbmaj7"]) == [count.index("1"), count.index("3")]
 
@@ -199,7 +199,7 @@ def test_a_chord_that_goes_on_is_named_once_a_line() -> None:
     """C for three bars, F, C: wide enough it reads C F C; on lines of two bars each line begins with its chord."""
 
     def named(width: int) -> list[list[str]]:
-        lines = text_sheet(piece_of(chords="C | C | C | F | C"), width).splitlines()
+        lines = write_text_tab(piece_of(chords="C | C | C | F | C"), width).splitlines()
         return [line.split() for line in lines if set(line) <= set(" CF") and line.strip()]
 
     assert named(120) == [["C", "F", "C"]]
@@ -208,13 +208,13 @@ def test_a_chord_that_goes_on_is_named_once_a_line() -> None:
 
 def test_strings_are_named_by_the_tuning() -> None:
     """D A D G A D has D on both ends."""
-    text = text_sheet(replace(piece_of(chords="C"), tuning=Tuning.of("D2 A2 D3 G3 A3 D4", "Low D")))
+    text = write_text_tab(replace(piece_of(chords="C"), tuning=Tuning.of("D2 A2 D3 G3 A3 D4", "Low D")))
     assert [line[0] for line in text.splitlines() if _STRING.match(line)] == list("DAGDAD")
 
 
 def test_key_and_capo_are_told_with_what_sounds() -> None:
     """G shapes behind a capo on fret 2 sound in A."""
-    text = text_sheet(replace(piece_of(chords="G"), key=Key.parse("G"), capo=2))
+    text = write_text_tab(replace(piece_of(chords="G"), key=Key.parse("G"), capo=2))
     assert "Key G major; capo 2 (sounds in A major)" in text
     assert "frets count from the capo" in " ".join(text.split())
 
@@ -225,7 +225,7 @@ SOUNDING = [("C", 1, "Db"), ("G", 2, "A"), ("Em", 3, "Gm"), ("A", 11, "Ab"), ("B
 @pytest.mark.parametrize(("key", "capo", "sounds"), SOUNDING)
 def test_the_sounding_key_has_the_fewest_accidentals(key: str, capo: int, sounds: str) -> None:
     """Semitones up, spelled as players read it: F# before Gb (six each)."""
-    assert str(sounding_key(Key.parse(key), capo)) == sounds
+    assert str(key_behind_capo(Key.parse(key), capo)) == sounds
 
 
 # Songs: parts, meters, pick-ups -----------------------------------------------------------------
@@ -251,7 +251,7 @@ C_BAR, F_BAR = piece_of(chords="C | F").bars
 
 def test_a_part_that_comes_again_is_written_once() -> None:
     """Verse, Chorus, Verse: two parts are drawn, and the order says how they go."""
-    text = text_sheet(song(("Verse", C_BAR), ("Chorus", F_BAR), ("Verse", C_BAR)))
+    text = write_text_tab(song(("Verse", C_BAR), ("Chorus", F_BAR), ("Verse", C_BAR)))
     assert "Order: Verse, Chorus, Verse" in text
     assert text.count("\nVerse") == text.count("\nChorus") == 1
     assert len(notes_in(text)) == 2
@@ -259,7 +259,7 @@ def test_a_part_that_comes_again_is_written_once() -> None:
 
 def test_a_part_that_is_played_in_two_ways_is_written_twice() -> None:
     """The second time thinner: both are there, and which time each is."""
-    text = text_sheet(song(("Verse", C_BAR), ("Verse", replace(C_BAR, layer="thumb")), ("Verse", C_BAR)))
+    text = write_text_tab(song(("Verse", C_BAR), ("Verse", replace(C_BAR, layer="thumb")), ("Verse", C_BAR)))
     assert "Verse, time 1 and 3" in text
     assert "Verse, time 2; layer thumb" in text
     assert len(notes_in(text)) == 2
@@ -268,7 +268,7 @@ def test_a_part_that_is_played_in_two_ways_is_written_twice() -> None:
 def test_loops_of_a_pattern_are_told_not_repeated() -> None:
     """Three times round two bars."""
     piece = piece_of(chords="C | F", loops=3)
-    text = text_sheet(piece)
+    text = write_text_tab(piece)
     assert "\n3 times round\n" in text
     assert len(notes_in(text)) == 2
     assert [part.times for part in written_parts(piece)] == [(1, 2, 3)]
@@ -278,7 +278,7 @@ def test_another_meter_and_tempo_are_told_where_they_begin() -> None:
     """A chorus in 3/4 at 70, and back."""
     three = PATTERNS[next(p.id for p in PATTERNS.values() if p.meter == Meter(3, 4))]
     waltz = pattern_piece(three, held_bars("G", three.meter), Fraction(70)).bars[0]
-    text = text_sheet(song(("Verse", C_BAR), ("Chorus", waltz), ("End", F_BAR)))
+    text = write_text_tab(song(("Verse", C_BAR), ("Chorus", waltz), ("End", F_BAR)))
     assert "Chorus; 3/4; 70 bpm" in text
     assert "End; 4/4; 84 bpm" in text
 
@@ -288,7 +288,7 @@ def test_a_change_of_meter_inside_a_part_begins_a_line() -> None:
     three = PATTERNS[next(p.id for p in PATTERNS.values() if p.meter == Meter(3, 4))]
     waltz = pattern_piece(three, held_bars("G", three.meter), Fraction(84)).bars[0]
     bars = (replace(C_BAR, part="Verse"), replace(waltz, part="Verse", number=1, part_bar=1))
-    lines = text_sheet(replace(song(("Verse", C_BAR)), bars=bars)).splitlines()
+    lines = write_text_tab(replace(song(("Verse", C_BAR)), bars=bars)).splitlines()
     assert "3/4" in lines
     assert lines.index("3/4") > lines.index(next(line for line in lines if _STRING.match(line)))
 
@@ -296,14 +296,14 @@ def test_a_change_of_meter_inside_a_part_begins_a_line() -> None:
 def test_a_pick_up_is_counted_as_the_end_of_a_bar() -> None:
     """Two beats before the first bar: 3 & 4 &."""
     short = replace(C_BAR, beats=Fraction(2), plucks=tuple(p for p in C_BAR.plucks if p.beat < 2))
-    text = text_sheet(song(("Lead-in", short)))
+    text = write_text_tab(song(("Lead-in", short)))
     assert "    3 & 4 &" in text.splitlines()
     assert notes_in(text) == [meant(short)]
 
 
 def test_a_silent_bar_says_so() -> None:
     """Empty strings, the word, and the count."""
-    text = text_sheet(song(("Stop", replace(C_BAR, plucks=()))))
+    text = write_text_tab(song(("Stop", replace(C_BAR, plucks=()))))
     assert "    silent" in text.splitlines()
     assert notes_in(text) == [[]]
 
@@ -313,7 +313,7 @@ def test_the_count_is_that_of_the_meter(name: str) -> None:
     """Every syllable of one bar, in order, with a point where nothing is said."""
     piece = piece_of(name, "C")
     bar = piece.bars[0]
-    text = text_sheet(replace(piece, bars=(bar,)), 130)
+    text = write_text_tab(replace(piece, bars=(bar,)), 130)
     rows = text.split("\nFingers")[0].strip().splitlines()
     said = [word for word in count_syllables(bar.meter, bar.slots) if word != "·"]
     assert [word for word in rows[-1].split() if word != "."] == said
@@ -331,22 +331,22 @@ def held_at(*numbers: int) -> Piece:
 
 def test_a_chord_that_rings_on_says_so() -> None:
     """Inside the piece `let ring`, for the beat goes on; the last chord of all has a fermata (common practice)."""
-    text = text_sheet(held_at(0, 1))
+    text = write_text_tab(held_at(0, 1))
     assert re.search(r"C +F\n +let ring +fermata\n +a +a\n", text)
-    assert "fermata" not in text_sheet(held_at(0))
-    assert "let ring" not in text_sheet(held_at(1))
+    assert "fermata" not in write_text_tab(held_at(0))
+    assert "let ring" not in write_text_tab(held_at(1))
 
 
 def test_accents_stand_over_the_letters() -> None:
     """The sign of written music, and the legend tells it; a piece without one says nothing of it."""
-    text = text_sheet(piece_of("push-into-one-and-three", "C"))
+    text = write_text_tab(piece_of("push-into-one-and-three", "C"))
     over, letters = text.splitlines()[4:6]
     assert [letters[k] for k, sign in enumerate(over) if sign == ">"] == ["a", "a"]
     assert "> is an accent" in text
-    assert ">" not in text_sheet(piece_of())
+    assert ">" not in write_text_tab(piece_of())
 
 
 def test_where_a_song_comes_from_stands_under_its_title() -> None:
     """As on the printed sheet, wrapped to the width."""
-    lines = text_sheet(piece_of(), 40, source="Traditional; as sung at the landing on many evenings.").splitlines()
+    lines = write_text_tab(piece_of(), 40, source="Traditional; as sung at the landing on many evenings.").splitlines()
     assert lines[1] == "Traditional; as sung at the landing on"

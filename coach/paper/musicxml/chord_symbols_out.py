@@ -61,18 +61,18 @@ def add(parent: ET.Element, tag: str, content: object = None, /, **attributes: s
     return child
 
 
-def harmony(chord: Chord | None, shape: Shape | None) -> ET.Element:
+def make_harmony(chord: Chord | None, shape: Shape | None) -> ET.Element:
     """The harmony element of a chord (None: no chord) with the frame of its shape, without offset and staff."""
     element = ET.Element("harmony", {"placement": "above", "print-frame": "yes" if chord and shape else "no"})
     if chord is None:
-        _note(element, "root", Note(0))  # the standard wants a root even where there is no chord
+        _add_note(element, "root", Note(0))  # the standard wants a root even where there is no chord
         add(element, "kind", "none", text="N")
         return element
-    _note(element, "root", chord.root)
+    _add_note(element, "root", chord.root)
     kind, degrees = KINDS[chord.quality]
     add(element, "kind", kind, text=chord.quality)
     if chord.bass is not None:
-        _note(element, "bass", chord.bass)
+        _add_note(element, "bass", chord.bass)
     for value, alter, way in degrees:
         # It stands in the kind's text already.
         degree = add(element, "degree", print_object="no")
@@ -80,18 +80,18 @@ def harmony(chord: Chord | None, shape: Shape | None) -> ET.Element:
         add(degree, "degree-alter", alter)
         add(degree, "degree-type", way)
     if shape is not None:
-        element.append(frame(shape))
+        element.append(make_frame(shape))
     return element
 
 
-def _note(parent: ET.Element, what: str, note: Note) -> None:
+def _add_note(parent: ET.Element, what: str, note: Note) -> None:
     element = add(parent, what)
     add(element, f"{what}-step", LETTERS[note.step])
     if note.alter:
         add(element, f"{what}-alter", note.alter)
 
 
-def frame(shape: Shape) -> ET.Element:
+def make_frame(shape: Shape) -> ET.Element:
     """The shape's diagram: string 1 is the highest, frets count from the nut (or the capo), muted strings have none."""
     held = [f for f in shape.frets if f]
     first = min(held) if held and max(held) > _FRETS_SHOWN else 1

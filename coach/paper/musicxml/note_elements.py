@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.music.notes import LETTERS, Note, Pitch
-from coach.paper.durations import Written
+from coach.paper.durations import WrittenNote
 from coach.paper.midi_file import VELOCITY
 from coach.paper.musicxml.chord_symbols_out import add
 from coach.picking.plucks import ACCENT, SOFT, Pluck
@@ -19,7 +19,7 @@ _SIGNS = {-2: "flat-flat", -1: "flat", 0: "natural", 1: "sharp", 2: "double-shar
 
 
 @dataclass(frozen=True)
-class Head:
+class NoteHead:
     """One note head: its pitch (None: spoken, without one), an accidental to print, and the pluck it comes from.
 
     On a tab staff `fret` is shown; `finger` is the fretting hand's, "" where unknown.
@@ -33,7 +33,7 @@ class Head:
 
 
 @dataclass(frozen=True)
-class Line:
+class StaffVoice:
     """A voice on a staff: numbers as MusicXML gives them, "" for a part of one staff; `stem` is up, down or ""."""
 
     voice: int
@@ -42,7 +42,7 @@ class Line:
 
 
 @dataclass(frozen=True)
-class Syllable:
+class Lyric:
     """A lyric: `syllabic` is single, begin, middle or end."""
 
     text: str
@@ -50,46 +50,48 @@ class Syllable:
 
 
 def note_elements(
-    written: Written,
-    heads: tuple[Head, ...],
-    line: Line,
+    written: WrittenNote,
+    heads: tuple[NoteHead, ...],
+    line: StaffVoice,
     divisions: int,
     *,
-    lyric: Syllable | None = None,
+    lyric: Lyric | None = None,
     breath: bool = False,
     fermata: bool = False,
 ) -> Iterator[ET.Element]:
     """The elements of one chord or note, its lowest head first; of a rest when there is no head."""
     if not heads:
-        yield _element(written, None, line, divisions, chord=False)
+        yield _make_note(written, None, line, divisions, chord=False)
     for k, head in enumerate(heads):
-        element = _element(written, head, line, divisions, chord=k > 0)
+        element = _make_note(written, head, line, divisions, chord=k > 0)
         if k == 0 and breath:
-            add(_child(_notations(element), "articulations"), "breath-mark")
+            add(_find_or_add(_notations(element), "articulations"), "breath-mark")
         if k == 0 and fermata:
             add(_notations(element), "fermata", type="inverted" if line.stem == "down" else "upright")
         if k == 0 and lyric is not None:
-            said = add(element, "lyric", number="1")
-            add(said, "syllabic", lyric.syllabic)
-            add(said, "text", lyric.text)
+            lyric_element = add(element, "lyric", number="1")
+            add(lyric_element, "syllabic", lyric.syllabic)
+            add(lyric_element, "text", lyric.text)
         yield element
 
 
-def _element(written: Written, head: Head | None, line: Line, divisions: int, *, chord: bool) -> ET.Element:
+def _make_note(
+    written: WrittenNote, head: NoteHead | None, line: StaffVoice, divisions: int, *, chord: bool
+) -> ET.Element:
     note = ET.Element("note")
     pluck = head.pluck if head else None
     if pluck is not None:
         note.set("dynamics", _DYNAMICS[pluck.stress])
     if chord:
         add(note, "chord")
-    _what(note, written, head)
-    add(note, "duration", whole(written.length * divisions))
+    _add_pitch(note, written, head)
+    add(note, "duration", whole_number(written.length * divisions))
     if head is not None:
         for way in _ties(written):
             add(note, "tie", type=way)
     add(note, "voice", line.voice)
     if not written.bar_rest:
-        _value(note, written, head.sign if head else "")
+        _add_value(note, written, head.sign if head else "")
         if line.stem and head is not None:
             add(note, "stem", line.stem)
         if pluck is not None and pluck.stress == SOFT:
@@ -101,11 +103,11 @@ def _element(written: Written, head: Head | None, line: Line, divisions: int, *,
     if not chord:
         for number, beam in enumerate(written.beams[:8], start=1):
             add(note, "beam", beam, number=str(number))
-    _marks(note, written, head, chord=chord)
+    _add_marks(note, written, head, chord=chord)
     return note
 
 
-def _what(note: ET.Element, written: Written, head: Head | None) -> None:
+def _add_pitch(note: ET.Element, written: WrittenNote, head: NoteHead | None) -> None:
     if head is None:
         rest = add(note, "rest")
         if written.bar_rest:
@@ -122,7 +124,7 @@ def _what(note: ET.Element, written: Written, head: Head | None) -> None:
         add(pitch, "octave", head.pitch.octave)
 
 
-def _value(note: ET.Element, written: Written, sign: str) -> None:
+def _add_value(note: ET.Element, written: WrittenNote, sign: str) -> None:
     add(note, "type", written.type)
     for _ in range(written.dots):
         add(note, "dot")
@@ -135,7 +137,7 @@ def _value(note: ET.Element, written: Written, sign: str) -> None:
         add(changed, "normal-type", written.tuplet.unit)
 
 
-def _ties(written: Written) -> Iterator[str]:
+def _ties(written: WrittenNote) -> Iterator[str]:
     if written.tied_stop:
         yield "stop"
     if written.tied_start:
@@ -143,15 +145,15 @@ def _ties(written: Written) -> Iterator[str]:
 
 
 def _notations(note: ET.Element) -> ET.Element:
-    return _child(note, "notations")
+    return _find_or_add(note, "notations")
 
 
-def _child(parent: ET.Element, tag: str) -> ET.Element:
-    found = parent.find(tag)
-    return add(parent, tag) if found is None else found
+def _find_or_add(parent: ET.Element, tag: str) -> ET.Element:
+    child = parent.find(tag)
+    return add(parent, tag) if child is None else child
 
 
-def _marks(note: ET.Element, written: Written, head: Head | None, *, chord: bool) -> None:
+def _add_marks(note: ET.Element, written: WrittenNote, head: NoteHead | None, *, chord: bool) -> None:
     """Ties, tuplets, strings and fingers, accents."""
     if head is not None:
         for way in _ties(written):
@@ -167,35 +169,35 @@ def _marks(note: ET.Element, written: Written, head: Head | None, *, chord: bool
     if head is None or pluck is None:
         return
     if head.tab:
-        technical = _child(_notations(note), "technical")
+        technical = _find_or_add(_notations(note), "technical")
         add(technical, "string", pluck.string)
         add(technical, "fret", pluck.fret)
         if head.finger:
             add(technical, "fingering", head.finger)
     if not written.tied_stop:  # what rings on is not plucked again
-        add(_child(_notations(note), "technical"), "pluck", pluck.finger)
+        add(_find_or_add(_notations(note), "technical"), "pluck", pluck.finger)
         if pluck.stress == ACCENT and not head.tab:
             add(add(_notations(note), "articulations"), "accent")
 
 
-def whole(value: Fraction) -> int:
+def whole_number(value: Fraction) -> int:
     """`value` in divisions; they are chosen so that every length is a whole number of them."""
     assert value.denominator == 1, value
     return value.numerator
 
 
-class Signs:
-    """Which accidentals must be printed in a bar: those that neither the key nor an earlier note there has told."""
+class Accidentals:
+    """Which accidentals must be printed in a bar: those that neither the key nor an earlier note there has set."""
 
     def __init__(self, scale: tuple[Note, ...]) -> None:
         self._key = {note.step: note.alter for note in scale}
-        self._told: dict[tuple[int, int], int] = {}
+        self._printed: dict[tuple[int, int], int] = {}
 
     def sign(self, pitch: Pitch) -> str:
         """The name of the accidental that `pitch` needs here, "" for none; notes must come in order of time."""
         place = pitch.note.step, pitch.octave
         alter = pitch.note.alter
-        if self._told.get(place, self._key[place[0]]) == alter:
+        if self._printed.get(place, self._key[place[0]]) == alter:
             return ""
-        self._told[place] = alter
+        self._printed[place] = alter
         return _SIGNS.get(alter, "")

@@ -1,4 +1,4 @@
-"""What the bars of every part of a MusicXML score have in common: number, meter, key, tempo, bar lines."""
+"""Measure elements common to all parts of a MusicXML score: number, meter, key, tempo, bar lines."""
 
 from __future__ import annotations
 
@@ -11,14 +11,14 @@ from functools import cached_property
 
 from coach.paper.musicxml.chord_symbols_out import add
 from coach.paper.spelling import Spelling
-from coach.paper.swing import swing_changes
+from coach.paper.written_bars import swing_changes
 from coach.song.piece import Piece, PieceBar
 
 _NO_XML = re.compile("[\x00-\x08\x0b\x0c\x0e-\x1f\ud800-\udfff\ufffe\uffff]")
 
 
 @dataclass(frozen=True)
-class Page:
+class ScoreContext:
     """What both parts need: the piece, how it is spelled, divisions of a quarter note, ties over bar lines or not."""
 
     piece: Piece
@@ -39,7 +39,7 @@ class Page:
         return {"before": bars[k - 1] if k else None, "after": bars[k + 1] if k + 1 < len(bars) else None}
 
 
-def measure_of(page: Page, bar: PieceBar) -> ET.Element:
+def make_measure(page: ScoreContext, bar: PieceBar) -> ET.Element:
     """The empty measure; numbers begin at 1, a pick-up at the very beginning is 0."""
     pick_up = int(page.piece.bars[0].beats < page.piece.bars[0].meter.beats)
     measure = ET.Element("measure", {"number": str(bar.number + 1 - pick_up)})
@@ -48,17 +48,17 @@ def measure_of(page: Page, bar: PieceBar) -> ET.Element:
     return measure
 
 
-def bar_before(page: Page, bar: PieceBar) -> PieceBar | None:
+def bar_before(page: ScoreContext, bar: PieceBar) -> PieceBar | None:
     """The bar played before this one, None for the first."""
     return page.piece.bars[bar.number - 1] if bar.number else None
 
 
-def new_part(bar: PieceBar, before: PieceBar | None) -> bool:
+def starts_part(bar: PieceBar, before: PieceBar | None) -> bool:
     """Whether a part begins with this bar."""
     return before is None or (bar.part, bar.time) != (before.part, before.time) or (bar.part != "" and not bar.part_bar)
 
 
-def attributes_of(page: Page, bar: PieceBar, before: PieceBar | None) -> ET.Element:
+def make_attributes(page: ScoreContext, bar: PieceBar, before: PieceBar | None) -> ET.Element:
     """What the bar says of key and meter: all of it at the beginning, then what changes; clefs come after it."""
     attributes = ET.Element("attributes")
     if before is None:
@@ -73,11 +73,11 @@ def attributes_of(page: Page, bar: PieceBar, before: PieceBar | None) -> ET.Elem
     return attributes
 
 
-def part_and_tempo(bar: PieceBar, before: PieceBar | None) -> Iterator[ET.Element]:
+def part_and_tempo_directions(bar: PieceBar, before: PieceBar | None) -> Iterator[ET.Element]:
     """The name of a part where it begins, the tempo where it or the beat's note changes."""
-    if bar.part and new_part(bar, before):
+    if bar.part and starts_part(bar, before):
         direction = ET.Element("direction", {"placement": "above"})
-        add(add(direction, "direction-type"), "rehearsal", legible(bar.part))
+        add(add(direction, "direction-type"), "rehearsal", strip_control_signs(bar.part))
         yield direction
     quarters = bar.meter.quarters_per_beat
     if before is None or (before.bpm, before.meter.quarters_per_beat) != (bar.bpm, quarters):
@@ -92,22 +92,22 @@ def part_and_tempo(bar: PieceBar, before: PieceBar | None) -> Iterator[ET.Elemen
         yield direction
 
 
-def words(text: str) -> ET.Element:
+def make_words(text: str) -> ET.Element:
     """A direction in words above the staff."""
     direction = ET.Element("direction", {"placement": "above"})
-    add(add(direction, "direction-type"), "words", legible(text))
+    add(add(direction, "direction-type"), "words", strip_control_signs(text))
     return direction
 
 
-def close(measure: ET.Element, piece: Piece, bar: PieceBar) -> None:
+def add_bar_line(measure: ET.Element, piece: Piece, bar: PieceBar) -> None:
     """A double line at the end of a part, the closing one at the end."""
     after = piece.bars[bar.number + 1 : bar.number + 2]
-    if after and not (bar.part and new_part(after[0], bar)):
+    if after and not (bar.part and starts_part(after[0], bar)):
         return
     barline = add(measure, "barline", location="right")
     add(barline, "bar-style", "light-light" if after else "light-heavy")
 
 
-def legible(text: str) -> str:
+def strip_control_signs(text: str) -> str:
     """`text` without the control characters that XML 1.0 has no place for."""
     return _NO_XML.sub("", text)

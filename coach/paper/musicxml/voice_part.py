@@ -7,23 +7,31 @@ from collections.abc import Sequence
 from dataclasses import replace
 from fractions import Fraction
 
-from coach.paper.durations import Written, spoken_line, tune_line
+from coach.paper.durations import WrittenNote, write_tune, write_word_rhythm
 from coach.paper.musicxml.chord_symbols_out import add
-from coach.paper.musicxml.note_elements import Head, Line, Signs, Syllable, note_elements
-from coach.paper.musicxml.score_bars import Page, attributes_of, bar_before, close, legible, measure_of, part_and_tempo
+from coach.paper.musicxml.note_elements import Accidentals, Lyric, NoteHead, StaffVoice, note_elements
+from coach.paper.musicxml.score_bars import (
+    ScoreContext,
+    add_bar_line,
+    bar_before,
+    make_attributes,
+    make_measure,
+    part_and_tempo_directions,
+    strip_control_signs,
+)
 from coach.song.chart import Word
 from coach.song.piece import Piece, PieceBar
 
 _MIDDLE_C = 60
 
 
-def voice_bar(page: Page, bar: PieceBar, said: Sequence[tuple[Word, str]]) -> ET.Element:
+def make_voice_bar(page: ScoreContext, bar: PieceBar, words: Sequence[tuple[Word, str]]) -> ET.Element:
     """One measure of the voice: the tune where it is known, else the words in their rhythm without a pitch.
 
-    `said` are the bar's words with their place in the word: single, begin, middle or end.
+    `words` are the bar's words with their place in the word: single, begin, middle or end.
     """
-    measure, before = measure_of(page, bar), bar_before(page, bar)
-    attributes = attributes_of(page, bar, before)
+    measure, before = make_measure(page, bar), bar_before(page, bar)
+    attributes = make_attributes(page, bar, before)
     if before is None:
         clef = add(attributes, "clef")
         for tag, text in (("sign", "G"), ("line", 2)):
@@ -32,28 +40,28 @@ def voice_bar(page: Page, bar: PieceBar, said: Sequence[tuple[Word, str]]) -> ET
             add(clef, "clef-octave-change", -1)
     if len(attributes):
         measure.append(attributes)
-    measure.extend(part_and_tempo(bar, before))
+    measure.extend(part_and_tempo_directions(bar, before))
     following = page.piece.bars[bar.number + 1 : bar.number + 2]
     goes_on = bool(following and any(n.tied and n.beat == 0 for n in following[0].tune))
-    line = tune_line(bar, goes_on=goes_on) if bar.tune else spoken_line(bar)
-    lyrics, signs = _lyrics(line, said), Signs(page.spelling.sounding.scale)
-    breaths = {_breathing(line, bar, beat) for beat in bar.breaths}
+    line = write_tune(bar, goes_on=goes_on) if bar.tune else write_word_rhythm(bar)
+    lyrics, signs = _lyrics_by_note(line, words), Accidentals(page.spelling.sounding.scale)
+    breaths = {_note_before_breath(line, bar, beat) for beat in bar.breaths}
     for k, written in enumerate(line):
-        heads: tuple[Head, ...] = ()
+        heads: tuple[NoteHead, ...] = ()
         if not written.rest:
             pitch = written.tune.pitch if written.tune else None
             sign = signs.sign(pitch) if pitch and not written.tied_stop else ""
-            heads = (Head(pitch, sign),)
+            heads = (NoteHead(pitch, sign),)
         measure.extend(
-            note_elements(written, heads, Line(1), page.divisions, lyric=lyrics.get(k), breath=k in breaths)
+            note_elements(written, heads, StaffVoice(1), page.divisions, lyric=lyrics.get(k), breath=k in breaths)
         )
-    close(measure, page.piece, bar)
+    add_bar_line(measure, page.piece, bar)
     return measure
 
 
 def syllabics(piece: Piece) -> list[list[tuple[Word, str]]]:
     """Bar by bar every word with its syllabic: a text that ends in `-` goes on in the next one."""
-    found: list[list[tuple[Word, str]]] = []
+    rows: list[list[tuple[Word, str]]] = []
     inside = False
     for bar in piece.bars:
         row = []
@@ -61,11 +69,11 @@ def syllabics(piece: Piece) -> list[list[tuple[Word, str]]]:
             goes_on = word.text.endswith("-") and len(word.text) > 1
             row.append((word, ("middle" if inside else "begin") if goes_on else "end" if inside else "single"))
             inside = goes_on
-        found.append(row)
-    return found
+        rows.append(row)
+    return rows
 
 
-def _lyrics(line: Sequence[Written], said: Sequence[tuple[Word, str]]) -> dict[int, Syllable]:
+def _lyrics_by_note(line: Sequence[WrittenNote], words: Sequence[tuple[Word, str]]) -> dict[int, Lyric]:
     """Which note of the line each word is sung on: the one that begins with it, else the next, else the last.
 
     Words that fall on one note stand under it together.
@@ -73,19 +81,19 @@ def _lyrics(line: Sequence[Written], said: Sequence[tuple[Word, str]]) -> dict[i
     notes = [k for k, w in enumerate(line) if not w.rest and not w.tied_stop] or [
         k for k, w in enumerate(line) if not w.rest
     ]
-    found: dict[int, Syllable] = {}
-    for word, syllabic in said if notes else ():
+    by_note: dict[int, Lyric] = {}
+    for word, syllabic in words if notes else ():
         at = next((k for k in notes if line[k].beat >= word.beat), notes[-1])
-        text = legible(word.text.removesuffix("-") if syllabic in ("begin", "middle") else word.text)
-        if at in found:
-            glue = "" if found[at].syllabic in ("begin", "middle") else " "
-            found[at] = replace(found[at], text=found[at].text + glue + text)
+        text = strip_control_signs(word.text.removesuffix("-") if syllabic in ("begin", "middle") else word.text)
+        if at in by_note:
+            glue = "" if by_note[at].syllabic in ("begin", "middle") else " "
+            by_note[at] = replace(by_note[at], text=by_note[at].text + glue + text)
         else:
-            found[at] = Syllable(text, syllabic)
-    return found
+            by_note[at] = Lyric(text, syllabic)
+    return by_note
 
 
-def _breathing(line: Sequence[Written], bar: PieceBar, beat: Fraction) -> int:
+def _note_before_breath(line: Sequence[WrittenNote], bar: PieceBar, beat: Fraction) -> int:
     """The note after which to breathe: the last that begins before `beat`; -1 where there is none."""
     return max((k for k, w in enumerate(line) if not w.rest and w.beat < beat), default=-1)
 

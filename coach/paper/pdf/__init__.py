@@ -1,1 +1,1 @@
-"""PDF handouts: bars engraved as tab, shape diagrams, pages of placed values, painted to a file."""
+"""PDF handouts: bars engraved as tab, laid out on pages and painted to a file."""

@@ -1,4 +1,4 @@
-"""Where the columns of a line of music stand: as far apart as time asks and as what stands in them needs.
+"""Horizontal spacing of a line of music: its columns as far apart as time asks and as what stands in them needs.
 
 A column is an instant (or a bar line). A cell is something that stands at a column, in a track: two cells of one
 track never overlap. Columns are set from left to right, each as near as its cells allow. A line is brought to its
@@ -44,7 +44,7 @@ class Cell:
     joins: bool = False
 
 
-def cell(
+def make_cell(
     lane: str, column: int, items: Sequence[Item], tracks: Sequence[str], gap: float, joins: bool = False
 ) -> Cell:
     """A cell as wide as its items."""
@@ -53,7 +53,7 @@ def cell(
     return Cell(lane, column, tuple(items), tuple(tracks), left, right + (4.5 if joins else 0), gap, joins=joins)
 
 
-def positions(steps: Sequence[Step], cells: Sequence[Cell], ease: float = 1.0) -> tuple[float, ...]:
+def column_positions(steps: Sequence[Step], cells: Sequence[Cell], ease: float = 1.0) -> tuple[float, ...]:
     """x of every column; the last one is the line's right edge, past which nothing reaches.
 
     `steps[k]` is what column k wants (the first: from the line's left edge); `ease` multiplies what grows of it.
@@ -80,18 +80,18 @@ def positions(steps: Sequence[Step], cells: Sequence[Cell], ease: float = 1.0) -
     return (*xs[:-1], max(xs[-1], wide))
 
 
-def spread(steps: Sequence[Step], cells: Sequence[Cell], room: float) -> tuple[float, ...]:
+def spread_columns(steps: Sequence[Step], cells: Sequence[Cell], room: float) -> tuple[float, ...]:
     """The columns over `room` points, which is no less than they need: each distance of time as even as can be."""
     low, high = 1.0, 2.0
-    while positions(steps, cells, high)[-1] < room:
+    while column_positions(steps, cells, high)[-1] < room:
         low, high = high, 2 * high
     for _ in range(_HALVINGS):
         middle = (low + high) / 2
-        low, high = (middle, high) if positions(steps, cells, middle)[-1] < room else (low, middle)
-    return positions(steps, cells, low)
+        low, high = (middle, high) if column_positions(steps, cells, middle)[-1] < room else (low, middle)
+    return column_positions(steps, cells, low)
 
 
-def broken(naturals: Sequence[Sequence[float]], room: float) -> list[int]:
+def break_lines(naturals: Sequence[Sequence[float]], room: float) -> list[int]:
     """Where lines begin so that their bars are spread most evenly; `naturals[i][k]` is the width of bars i to i+k.
 
     The sum of squared white space is least (after Knuth & Plass 1981, "Breaking paragraphs into lines"); lines that

@@ -1,4 +1,4 @@
-"""The PDF handouts: pages of values painted to a file, with fonts embedded, an outline, and always the same bytes."""
+"""PDF files: pages of values painted, with fonts embedded, an outline, and always the same bytes."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from dataclasses import dataclass
 from io import BytesIO
 from typing import Any
 
-from coach.paper.pdf.glyphs import FONTS, load
+from coach.paper.pdf.glyphs import FONTS, load_font
 from coach.paper.pdf.layout import Item, Path, Text, check_paper
-from coach.paper.pdf.page_flow import Leaves, flow
-from coach.paper.pdf.sections import ladder_blocks, layer_blocks, piece_blocks
+from coach.paper.pdf.page_flow import Document, flow_blocks
+from coach.paper.pdf.sections import make_ladder_blocks, make_layer_blocks, make_piece_blocks
 from coach.song.piece import Piece
 
 CAUTION = "Stop at pain, numbness or tingling. General information, not medical advice."
 
 
 @dataclass(frozen=True)
-class Sheet:
+class PdfSheet:
     """A finished PDF, its pages, and how many bars are engraved in it."""
 
     data: bytes
@@ -25,55 +25,59 @@ class Sheet:
     bars: int
 
 
-def sheet_pdf(
+def make_sheet_pdf(
     pieces: Sequence[Piece], *, source: str = "", ties: bool = False, paper: str = "a4", caution: str = CAUTION
-) -> Sheet:
+) -> PdfSheet:
     """The handout of a song's arrangements (or of patterns over chords), each piece from a new page on.
 
     Each part is written once, in the layer in which it sounds, with the order of parts at the head. `source` says
     where words and tune come from. A note that rings over a beat gets a light rest there, or with `ties` a tie.
     Raises BadInput for an unknown `paper` (a4, letter).
     """
-    return printed(sheet_leaves(pieces, source=source, ties=ties, paper=paper, caution=caution))
+    return print_pages(sheet_pages(pieces, source=source, ties=ties, paper=paper, caution=caution))
 
 
-def sheet_leaves(
+def sheet_pages(
     pieces: Sequence[Piece], *, source: str = "", ties: bool = False, paper: str = "a4", caution: str = CAUTION
-) -> Leaves:
-    """The pages of `sheet_pdf` as values."""
+) -> Document:
+    """The pages of `make_sheet_pdf` as values."""
     paper = check_paper(paper)
-    blocks = [b for k, piece in enumerate(pieces) for b in piece_blocks(piece, paper, f"piece{k}", source, ties)]
+    blocks = [b for k, piece in enumerate(pieces) for b in make_piece_blocks(piece, paper, f"piece{k}", source, ties)]
     names = ", ".join(dict.fromkeys(p.arrangement for p in pieces if p.arrangement))
-    return flow(blocks, paper, _title(pieces), f"Fingerstyle guitar tab{': ' if names else ''}{names}", caution)
+    return flow_blocks(blocks, paper, _title(pieces), f"Fingerstyle guitar tab{': ' if names else ''}{names}", caution)
 
 
-def layers_pdf(piece: Piece, *, about: str = "", paper: str = "a4", caution: str = CAUTION) -> Sheet:
-    """One pattern over its chords in every layer, from the thumb alone to all of it. Raises BadInput as `sheet_pdf`."""
-    return printed(layers_leaves(piece, about=about, paper=paper, caution=caution))
+def make_layers_pdf(piece: Piece, *, about: str = "", paper: str = "a4", caution: str = CAUTION) -> PdfSheet:
+    """One pattern over its chords in every layer, from the thumb alone to all of it. Raises as `make_sheet_pdf`."""
+    return print_pages(layers_pages(piece, about=about, paper=paper, caution=caution))
 
 
-def layers_leaves(piece: Piece, *, about: str = "", paper: str = "a4", caution: str = CAUTION) -> Leaves:
-    """The pages of `layers_pdf` as values."""
+def layers_pages(piece: Piece, *, about: str = "", paper: str = "a4", caution: str = CAUTION) -> Document:
+    """The pages of `make_layers_pdf` as values."""
     paper = check_paper(paper)
-    return flow(layer_blocks(piece, about, paper), paper, piece.title, "Picking pattern, layer by layer", caution)
+    return flow_blocks(
+        make_layer_blocks(piece, about, paper), paper, piece.title, "Picking pattern, layer by layer", caution
+    )
 
 
-def ladder_pdf(
+def make_ladder_pdf(
     pieces: Sequence[Piece], *, title: str, abouts: Sequence[str] = (), paper: str = "a4", caution: str = CAUTION
-) -> Sheet:
+) -> PdfSheet:
     """Several patterns one under the other, in the order given; `abouts` says what each is good for.
 
-    Raises BadInput as `sheet_pdf`.
+    Raises BadInput as `make_sheet_pdf`.
     """
-    return printed(ladder_leaves(pieces, title=title, abouts=abouts, paper=paper, caution=caution))
+    return print_pages(ladder_pages(pieces, title=title, abouts=abouts, paper=paper, caution=caution))
 
 
-def ladder_leaves(
+def ladder_pages(
     pieces: Sequence[Piece], *, title: str, abouts: Sequence[str] = (), paper: str = "a4", caution: str = CAUTION
-) -> Leaves:
-    """The pages of `ladder_pdf` as values."""
+) -> Document:
+    """The pages of `make_ladder_pdf` as values."""
     paper = check_paper(paper)
-    return flow(ladder_blocks(pieces, title, abouts, paper), paper, title, "Picking patterns, easiest first", caution)
+    return flow_blocks(
+        make_ladder_blocks(pieces, title, abouts, paper), paper, title, "Picking patterns, easiest first", caution
+    )
 
 
 def _title(pieces: Sequence[Piece]) -> str:
@@ -83,13 +87,13 @@ def _title(pieces: Sequence[Piece]) -> str:
 # The painter ----------------------------------------------------------------------------------
 
 
-def printed(leaves: Leaves) -> Sheet:
+def print_pages(leaves: Document) -> PdfSheet:
     """The pages as a PDF. It carries no date, so equal pages give equal bytes."""
     from reportlab.pdfgen.canvas import Canvas
 
     out = BytesIO()
     for font in FONTS:
-        load(font)
+        load_font(font)
     canvas = Canvas(out, pagesize=leaves.size, invariant=1, pageCompression=1, lang="en", initialFontName=FONTS[0])
     canvas.setTitle(leaves.title)
     canvas.setSubject(leaves.subject)
@@ -106,7 +110,7 @@ def printed(leaves: Leaves) -> Sheet:
             _paint(canvas, item, leaves.size[1])
         canvas.showPage()
     canvas.save()
-    return Sheet(out.getvalue(), len(leaves.pages), leaves.bars)
+    return PdfSheet(out.getvalue(), len(leaves.pages), leaves.bars)
 
 
 def _paint(canvas: Any, item: Item, high: float) -> None:

@@ -1,4 +1,4 @@
-"""What is written once on a handout: a part with all its times, and where only its last bars differ, with endings."""
+"""Sections of a handout: a part written once for all its times, with endings where only its last bars differ."""
 
 from __future__ import annotations
 
@@ -6,7 +6,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
-from coach.paper.pdf.engraved_lines import heard
+from coach.paper.pdf.engraved_lines import plucks_without_bar
 from coach.paper.written_bars import WrittenPart, written_parts
 from coach.song.piece import Piece, PieceBar
 
@@ -15,7 +15,7 @@ _SHARED = 2  # bars that must be the same before it
 
 
 @dataclass(frozen=True)
-class Stretch:
+class Section:
     """Bars under one heading.
 
     heading   "" for none
@@ -32,33 +32,33 @@ class Stretch:
     rounds: int
 
 
-def stretches(piece: Piece) -> tuple[Stretch, ...]:
+def find_sections(piece: Piece) -> tuple[Section, ...]:
     """A piece's parts as they are written, in the order they first come."""
     parts = written_parts(piece)
     names = dict.fromkeys(part.name for part in parts)
     by_name = {name: [part for part in parts if part.name == name] for name in names}
-    joined = {name: _joined(ways) for name, ways in by_name.items()}
-    return tuple(_in_order(parts, joined))
+    joined = {name: _join_endings(ways) for name, ways in by_name.items()}
+    return tuple(_order_sections(parts, joined))
 
 
-def _in_order(parts: Sequence[WrittenPart], joined: dict[str, Stretch | None]) -> Iterator[Stretch]:
+def _order_sections(parts: Sequence[WrittenPart], joined: dict[str, Section | None]) -> Iterator[Section]:
     done = set()
     for part in parts:
         whole = joined[part.name]
         if whole is None:
             heading = part.heading if part.name or len(part.times) < part.of else ""
-            yield Stretch(heading, part.name, part.bars, ("",) * len(part.bars), len(part.times))
+            yield Section(heading, part.name, part.bars, ("",) * len(part.bars), len(part.times))
         elif part.name not in done:
             done.add(part.name)
             yield whole
 
 
-def _joined(ways: Sequence[WrittenPart]) -> Stretch | None:
+def _join_endings(ways: Sequence[WrittenPart]) -> Section | None:
     """The ways to play a part as one with endings, None where they differ in more than their last bars."""
     first = ways[0]
     if len(ways) == 1 or not first.name or any(len(way.bars) != len(first.bars) for way in ways):
         return None
-    shared = min(_shared(first.bars, way.bars) for way in ways[1:])
+    shared = min(_count_shared(first.bars, way.bars) for way in ways[1:])
     if shared < _SHARED or len(first.bars) - shared > _LONGEST:
         return None
     bars, endings = list(first.bars[:shared]), [""] * shared
@@ -66,16 +66,16 @@ def _joined(ways: Sequence[WrittenPart]) -> Stretch | None:
         said = "time " + " and ".join(map(str, way.times))
         bars += way.bars[shared:]
         endings += [said] * (len(way.bars) - shared)
-    return Stretch(first.name, first.name, tuple(bars), tuple(endings), 1)
+    return Section(first.name, first.name, tuple(bars), tuple(endings), 1)
 
 
-def _shared(a: Sequence[PieceBar], b: Sequence[PieceBar]) -> int:
+def _count_shared(a: Sequence[PieceBar], b: Sequence[PieceBar]) -> int:
     """How many bars from the first on are played alike."""
-    for k, (one, other) in enumerate(zip(a, b, strict=True)):
-        if _played(one) != _played(other):
+    for k, (left, right) in enumerate(zip(a, b, strict=True)):
+        if _as_played(left) != _as_played(right):
             return k
     return len(a)
 
 
-def _played(bar: PieceBar) -> object:
-    return heard(bar), replace(bar, number=0, time=0, start=Fraction(0), plucks=())
+def _as_played(bar: PieceBar) -> object:
+    return plucks_without_bar(bar), replace(bar, number=0, time=0, start=Fraction(0), plucks=())

@@ -1,4 +1,4 @@
-"""A bar to engrave, with what is told at it; and the columns and cells of a line while they are gathered."""
+"""Input of the engraver: a bar with the marks to print at it; and the columns and cells of a line being planned."""
 
 from __future__ import annotations
 
@@ -7,16 +7,16 @@ from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
 
-from coach.paper.durations import Written, voices
-from coach.paper.pdf.column_spacing import Cell, Step, cell
+from coach.paper.durations import WrittenNote, write_voices
+from coach.paper.pdf.column_spacing import Cell, Step, make_cell
 from coach.paper.pdf.layout import Item
-from coach.paper.pdf.stems import light
+from coach.paper.pdf.stems import replace_ties
 from coach.song.piece import PieceBar
 
 
 @dataclass(frozen=True)
-class Drawn:
-    """A bar to engrave, with what is to be told at it.
+class EngravedBar:
+    """A bar to engrave, with the marks to print at it.
 
     diagrams  which of its holds get a shape diagram
     meter, tempo   the time signature, the tempo stand here
@@ -41,23 +41,23 @@ class Drawn:
     waits: bool = False
 
     @cached_property
-    def spoken(self) -> tuple[tuple[Written, ...], tuple[Written, ...]]:
+    def voices(self) -> tuple[tuple[WrittenNote, ...], tuple[WrittenNote, ...]]:
         """Thumb and fingers as written notes."""
-        thumb, fingers = voices(self.bar)
-        return (thumb, fingers) if self.ties else (light(thumb), light(fingers))
+        thumb, fingers = write_voices(self.bar)
+        return (thumb, fingers) if self.ties else (replace_ties(thumb), replace_ties(fingers))
 
     @cached_property
     def beats(self) -> tuple[Fraction, ...]:
         """Every instant of the bar at which something stands."""
         here, offset = self.bar, self.bar.offset
         beats = {slot * here.slot_beats - offset for slot in range(here.slots)}
-        beats |= {n.beat for voice in self.spoken for n in voice} | {h.beat for h in here.held.holds}
+        beats |= {n.beat for voice in self.voices for n in voice} | {h.beat for h in here.held.holds}
         beats |= {w.beat for w in here.words} | {p.beat for p in here.sounding}
         return tuple(sorted(b for b in beats if 0 <= b < max(here.beats, Fraction(1))))
 
 
-class Plan:
-    """Columns and cells of a line, being gathered."""
+class LinePlan:
+    """The columns and cells of a line while it is planned."""
 
     def __init__(self, group: str) -> None:
         self.group = group
@@ -65,21 +65,21 @@ class Plan:
         self.cells: list[Cell] = []
         self.chord = ""
 
-    def column(self, fixed: float, grows: float = 0.0) -> int:
+    def add_column(self, fixed: float, grows: float = 0.0) -> int:
         """A new column this far after the last one; its number."""
         self.steps.append((fixed, grows))
         return len(self.steps) - 1
 
     def put(
-        self, lane: str, column: int, items: Sequence[Item], tracks: Sequence[str], gap: float, joins: bool = False
+        self, lane: str, add_column: int, items: Sequence[Item], tracks: Sequence[str], gap: float, joins: bool = False
     ) -> None:
         """Let items, drawn around their column and the lane's own zero, stand there."""
-        self.cells.append(cell(lane, column, items, tracks, gap, joins))
+        self.cells.append(make_cell(lane, add_column, items, tracks, gap, joins))
 
-    def claim(self, column: int, track: str, left: float, right: float) -> None:
+    def claim(self, add_column: int, track: str, left: float, right: float) -> None:
         """Keep room for what is drawn later."""
-        self.cells.append(Cell("", column, (), (track,), left, right, 1.0))
+        self.cells.append(Cell("", add_column, (), (track,), left, right, 1.0))
 
-    def name(self, what: object) -> str:
+    def group_name(self, what: object) -> str:
         """The group of an item of this line."""
         return f"{self.group}-{what}"

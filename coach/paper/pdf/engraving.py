@@ -1,4 +1,4 @@
-"""Bars of a piece engraved as lines of tab: what stands at each instant, then all of it placed.
+"""Engraving: bars of a piece broken into lines of tab, and everything on a line placed.
 
 From top to bottom a line has, where there is something to show: what changes (tempo, layer), shape diagrams, chord
 names, the fingers' letters, accents, tuplets and stems; the staff with fret numbers cut into its lines; then the same
@@ -11,12 +11,12 @@ from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from itertools import groupby
 
-from coach.paper.pdf.column_spacing import MOST_STRETCH, broken, spread
-from coach.paper.pdf.engraved_bars import Drawn
-from coach.paper.pdf.engraved_lines import Line, planned
+from coach.paper.pdf.column_spacing import MOST_STRETCH, break_lines, spread_columns
+from coach.paper.pdf.engraved_bars import EngravedBar
+from coach.paper.pdf.engraved_lines import TabLine, plan_line
 from coach.paper.pdf.engraved_marks import WORD
-from coach.paper.pdf.layout import Block, Item, Text, rule, words
-from coach.paper.pdf.stems import DOWN, LINE_GAP, STAFF, UP, ZONE, stems
+from coach.paper.pdf.layout import Item, LayoutBlock, Text, draw_rule, make_text
+from coach.paper.pdf.stems import DOWN, LINE_GAP, STAFF, UP, ZONE, draw_stems
 
 _MOST_BARS = 12
 
@@ -28,44 +28,44 @@ _ABOVE = (
 _BELOW = (("tuplet-down", 2.0), ("accent-down", 2.0), ("thumb", 2.0), ("count", 3.0), ("words", 0.0))
 
 
-def engraved(bars: Sequence[Drawn], room: float, group: str) -> list[Block]:
+def engrave(bars: Sequence[EngravedBar], room: float, group: str) -> list[LayoutBlock]:
     """The bars as blocks, a line each, `room` points wide. `group` tells their items from those of others."""
     naturals = []
     for start in range(len(bars)):
         widths: list[float] = []
         for end in range(start + 1, min(len(bars), start + _MOST_BARS) + 1):
-            widths.append(planned(bars[start:end], group).natural)
+            widths.append(plan_line(bars[start:end], group).natural)
             if widths[-1] > room:
                 break
         naturals.append(widths)
-    starts = broken(naturals, room)
+    starts = break_lines(naturals, room)
     ends = [*starts[1:], len(bars)]
-    lines = [planned(bars[a:b], f"{group}-{k}") for k, (a, b) in enumerate(zip(starts, ends, strict=True))]
+    lines = [plan_line(bars[a:b], f"{group}-{k}") for k, (a, b) in enumerate(zip(starts, ends, strict=True))]
     stretches = [min(room / line.natural, MOST_STRETCH) for line in lines]
     if len(lines) > 1:
         stretches[-1] = min(stretches[-1], max(stretches[:-1]))
     blocks = []
     for k, (line, stretch) in enumerate(zip(lines, stretches, strict=True)):
         if stretch < 1:  # one bar that is wider than the page: all of it smaller
-            blocks.append(_shrunk(placed(line, line.natural, f"{group}-{k}"), stretch))
+            blocks.append(_shrink(place_line(line, line.natural, f"{group}-{k}"), stretch))
         else:
             near = line.natural * stretch > room * (0.88 if len(lines) > 1 else 0.7)
-            blocks.append(placed(line, room if near else line.natural * stretch, f"{group}-{k}"))
+            blocks.append(place_line(line, room if near else line.natural * stretch, f"{group}-{k}"))
     return blocks
 
 
-def fits(bars: Sequence[Drawn], room: float) -> bool:
+def fits_one_line(bars: Sequence[EngravedBar], room: float) -> bool:
     """Whether these bars are one line in that room."""
-    return planned(bars, "").natural <= room
+    return plan_line(bars, "").natural <= room
 
 
-def _shrunk(block: Block, by: float) -> Block:
+def _shrink(block: LayoutBlock, by: float) -> LayoutBlock:
     return replace(block, items=tuple(i.scaled(by) for i in block.items), height=block.height * by)
 
 
-def placed(line: Line, room: float, group: str) -> Block:
+def place_line(line: TabLine, room: float, group: str) -> LayoutBlock:
     """The line spread over `room` points."""
-    xs = spread(line.steps, line.cells, room)
+    xs = spread_columns(line.steps, line.cells, room)
     lanes: dict[str, list[Item]] = {}
     for each in line.cells:
         x = xs[each.column] if each.until is None else (xs[each.column] + xs[each.until]) / 2
@@ -75,28 +75,28 @@ def placed(line: Line, room: float, group: str) -> Block:
     items: list[Item] = []
     y = 0.0
     for lane, space in _ABOVE:
-        y = _row(items, lanes.get(lane, []), y, space)
+        y = _place_lane(items, lanes.get(lane, []), y, space)
     # With nothing over the staff the bar's number still needs room.
-    y = max(y + (ZONE if _stemmed(line, 1) else 5.0), 10.0)
+    y = max(y + (ZONE if _has_stems(line, 1) else 5.0), 10.0)
     staff = lanes.pop("staff")
     items += [item.moved(0, y) for item in (*staff, *_staff_lines(staff, xs, f"{group}-staff"))]
     items += [item.moved(0, y - 6) for item in lanes["number"]]
     for k, set_ in enumerate(line.sets):
         for voice, side in zip(set_.voices, (DOWN, UP), strict=True):
             at = [(xs[set_.first] + xs[set_.last]) / 2 if n.bar_rest else xs[set_.at[n.beat]] for n in voice]
-            items += [i.moved(0, y) for i in stems(voice, at, side, f"{group}-v{k}{side.way}")]
-    y += STAFF + (ZONE + 2 if _stemmed(line, 0) else 8.0)
+            items += [i.moved(0, y) for i in draw_stems(voice, at, side, f"{group}-v{k}{side.way}")]
+    y += STAFF + (ZONE + 2 if _has_stems(line, 0) else 8.0)
     for lane, space in _BELOW:
-        y = _row(items, lanes.get(lane, []), y, space)
-    return Block(tuple(items), y, apart=8.0, bars=len(line.sets))
+        y = _place_lane(items, lanes.get(lane, []), y, space)
+    return LayoutBlock(tuple(items), y, apart=8.0, bars=len(line.sets))
 
 
-def _stemmed(line: Line, voice: int) -> bool:
+def _has_stems(line: TabLine, voice: int) -> bool:
     """Whether a voice has more than whole notes, which have no stem."""
     return any(n.rest or n.type != "whole" for s in line.sets for n in s.voices[voice])
 
 
-def _row(items: list[Item], lane: Sequence[Item], y: float, space: float) -> float:
+def _place_lane(items: list[Item], lane: Sequence[Item], y: float, space: float) -> float:
     """Place a lane's items below y; where the next lane begins."""
     if not lane:
         return y
@@ -105,7 +105,7 @@ def _row(items: list[Item], lane: Sequence[Item], y: float, space: float) -> flo
     return y + bottom - top + space
 
 
-def _hyphens(line: Line, xs: Sequence[float], group: str) -> Iterator[Item]:
+def _hyphens(line: TabLine, xs: Sequence[float], group: str) -> Iterator[Item]:
     """A hyphen midway between a syllable that goes on and the next one, or right after it at the line's end."""
     sung = sorted((c for c in line.cells if c.lane == "words" and isinstance(c.items[0], Text)), key=lambda c: c.column)
     for k, each in enumerate(sung):
@@ -114,17 +114,17 @@ def _hyphens(line: Line, xs: Sequence[float], group: str) -> Iterator[Item]:
         end = xs[each.column] + each.items[0].box.right
         after = sung[k + 1] if k + 1 < len(sung) else None
         x = end + 2.6 if after is None else (end + xs[after.column] + after.left) / 2
-        yield words("hyphen", f"{group}-hyphen{k}", x, 0, "-", WORD, anchor=0.5)
+        yield make_text("hyphen", f"{group}-hyphen{k}", x, 0, "-", WORD, anchor=0.5)
 
 
-def _brackets(line: Line, xs: Sequence[float], group: str) -> Iterator[Item]:
+def _brackets(line: TabLine, xs: Sequence[float], group: str) -> Iterator[Item]:
     """A line over the bars of each ending, with a hook where it begins."""
     for ending, run in groupby(line.sets, key=lambda s: s.drawn.ending):
         sets = list(run)
         if ending:
             left, right, name = xs[sets[0].first] + 2, xs[sets[-1].last] - 3, f"{group}-bracket{sets[0].first}"
-            yield rule("bracket", name, left, -9.5, right, -9.5, 0.6)
-            yield rule("bracket", name, left, -9.5, left, 0, 0.6)
+            yield draw_rule("bracket", name, left, -9.5, right, -9.5, 0.6)
+            yield draw_rule("bracket", name, left, -9.5, left, 0, 0.6)
 
 
 def _staff_lines(staff: Sequence[Item], xs: Sequence[float], group: str) -> Iterator[Item]:
@@ -139,7 +139,7 @@ def _staff_lines(staff: Sequence[Item], xs: Sequence[float], group: str) -> Iter
         x = xs[0]
         for left, right in cuts:
             if left > x:
-                yield rule("staffline", group, x, y, left, y, 0.5)
+                yield draw_rule("staffline", group, x, y, left, y, 0.5)
             x = max(x, right)
         if x < xs[-1]:
-            yield rule("staffline", group, x, y, xs[-1], y, 0.5)
+            yield draw_rule("staffline", group, x, y, xs[-1], y, 0.5)

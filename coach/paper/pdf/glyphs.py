@@ -1,4 +1,4 @@
-"""The fonts of paper with their widths, and the signs of music drawn as paths.
+"""Fonts with their widths, and the signs of music drawn as paths.
 
 Fonts: DejaVu Sans Condensed (shared/fonts, free licence beside it). The signs are our own outlines, around (0, 0).
 """
@@ -30,7 +30,7 @@ def font_file(name: str) -> File:
 
 
 @cache
-def load(name: str) -> Any:
+def load_font(name: str) -> Any:
     """The font for a painter and for measuring, registered once."""
     from reportlab.pdfbase import pdfmetrics
     from reportlab.pdfbase.ttfonts import TTFont
@@ -40,15 +40,15 @@ def load(name: str) -> Any:
     return font
 
 
-def lacking(text: str) -> str:
+def missing_letters(text: str) -> str:
     """The letters of `text` that the fonts have no sign for, each once."""
-    has = load(REGULAR).face.charToGlyph
+    has = load_font(REGULAR).face.charToGlyph
     return "".join(dict.fromkeys(c for c in text if not c.isspace() and ord(c) not in has))
 
 
 def width(text: str, font: str, size: float) -> float:
     """Points that `text` takes."""
-    return float(load(font).stringWidth(text, size))
+    return float(load_font(font).stringWidth(text, size))
 
 
 def height(text: str, size: float) -> float:
@@ -68,7 +68,7 @@ def depth(text: str, size: float) -> float:
 # Signs ----------------------------------------------------------------------------------------
 
 
-def _at(x: float, y: float, ops: tuple[Op, ...], by: float = 1.0) -> tuple[Op, ...]:
+def _shift_path(x: float, y: float, ops: tuple[Op, ...], by: float = 1.0) -> tuple[Op, ...]:
     return tuple((o, tuple(v * by + (y if k % 2 else x) for k, v in enumerate(at))) for o, at in ops)
 
 
@@ -84,7 +84,7 @@ def disc(x: float, y: float, radius: float) -> tuple[Op, ...]:
         ("C", (c, -r, r, -c, r, 0)),
         ("Z", ()),
     )
-    return _at(x, y, ops)
+    return _shift_path(x, y, ops)
 
 
 def flag(x: float, y: float, down: int) -> tuple[Op, ...]:
@@ -95,7 +95,7 @@ def flag(x: float, y: float, down: int) -> tuple[Op, ...]:
         ("C", (3.6, 6.0 * down, 1.6, 4.6 * down, 0, 4.2 * down)),
         ("Z", ()),
     )
-    return _at(x, y, ops)
+    return _shift_path(x, y, ops)
 
 
 def quarter_rest(x: float, y: float) -> tuple[Op, ...]:
@@ -110,7 +110,7 @@ def quarter_rest(x: float, y: float) -> tuple[Op, ...]:
         ("C", (-0.3, -2.0, -0.3, -3.4, -1.2, -5)),
         ("Z", ()),
     )
-    return _at(x, y, ops)
+    return _shift_path(x, y, ops)
 
 
 def flagged_rest(x: float, y: float, flags: int) -> tuple[Op, ...]:
@@ -129,7 +129,7 @@ def flagged_rest(x: float, y: float, flags: int) -> tuple[Op, ...]:
             ("C", (0.9 + lean, level + 2.0, -0.4 + lean, level + 2.0, -1.5 + lean, level + 0.9)),
             ("Z", ()),
         ]
-    return _at(x, y, tuple(ops))
+    return _shift_path(x, y, tuple(ops))
 
 
 def block_rest(x: float, y: float, hangs: bool) -> tuple[Op, ...]:
@@ -147,7 +147,7 @@ def block_rest(x: float, y: float, hangs: bool) -> tuple[Op, ...]:
         ("L", (-4.6, 0.25)),
         ("Z", ()),
     )
-    return _at(x, y, ops)
+    return _shift_path(x, y, ops)
 
 
 def repeat_bar(x: float, y: float) -> tuple[Op, ...]:
@@ -161,7 +161,7 @@ def repeat_bar(x: float, y: float) -> tuple[Op, ...]:
         *disc(-6, -4, 1.7),
         *disc(6, 4, 1.7),
     )
-    return _at(x, y, ops)
+    return _shift_path(x, y, ops)
 
 
 def fermata(x: float, y: float) -> tuple[Op, ...]:
@@ -172,7 +172,7 @@ def fermata(x: float, y: float) -> tuple[Op, ...]:
         ("C", (4.6, -6.6, -4.6, -6.6, -6.5, 0)),
         ("Z", ()),
     )
-    return _at(x, y, (*bow, *disc(0, -1.3, 1.3)))
+    return _shift_path(x, y, (*bow, *disc(0, -1.3, 1.3)))
 
 
 def wedge(x: float, y: float) -> tuple[Op, ...]:

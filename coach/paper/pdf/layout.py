@@ -1,4 +1,4 @@
-"""What is placed on a page, as values: texts and paths with their boxes, and blocks of them that stay together.
+"""Layout values: texts and paths with their boxes, and blocks of them that stay together on a page.
 
 Everything is in points (1/72 inch) from the left and top edge of the page, y growing downwards. Nothing here draws:
 a painter turns the values into a file, a test looks at their boxes.
@@ -99,7 +99,7 @@ class Path(Item):
         return replace(self, ops=ops, line=self.line * by, box=self.box.scaled(by))
 
 
-def words(
+def make_text(
     kind: str, group: str, x: float, y: float, text: str, size: float, font: str = REGULAR, anchor: float = 0.0
 ) -> Text:
     """Text with its baseline at y; `anchor` is the share of its width left of x: 0 starts there, 1/2 is centred."""
@@ -110,20 +110,24 @@ def words(
     return Text(kind, group, box, left, y, text, font, size)
 
 
-def rule(kind: str, group: str, x1: float, y1: float, x2: float, y2: float, line: float = 0.5, grey: float = 0) -> Path:
+def draw_rule(
+    kind: str, group: str, x1: float, y1: float, x2: float, y2: float, line: float = 0.5, grey: float = 0
+) -> Path:
     """A straight line."""
     half = line / 2
     box = Box(min(x1, x2) - half, min(y1, y2) - half, max(x1, x2) + half, max(y1, y2) + half)
     return Path(kind, group, box, (("M", (x1, y1)), ("L", (x2, y2))), line, grey)
 
 
-def bar(kind: str, group: str, left: float, top: float, right: float, bottom: float, grey: float = 0.0) -> Path:
+def draw_rectangle(
+    kind: str, group: str, left: float, top: float, right: float, bottom: float, grey: float = 0.0
+) -> Path:
     """A filled rectangle: a beam, a thick bar line."""
     ops = (("M", (left, top)), ("L", (right, top)), ("L", (right, bottom)), ("L", (left, bottom)), ("Z", ()))
     return Path(kind, group, Box(left, top, right, bottom), ops, 0.0, grey)
 
 
-def drawn(kind: str, group: str, ops: Iterable[Op], line: float = 0.0, grey: float = 0.0) -> Path:
+def draw_path(kind: str, group: str, ops: Iterable[Op], line: float = 0.0, grey: float = 0.0) -> Path:
     """A path whose box is that of its points (control points of a curve lie outside of it or on its edge)."""
     ops = tuple(ops)
     xs = [v for _, at in ops for v in at[0::2]]
@@ -133,7 +137,7 @@ def drawn(kind: str, group: str, ops: Iterable[Op], line: float = 0.0, grey: flo
 
 
 @dataclass(frozen=True)
-class Block:
+class LayoutBlock:
     """Things that stay together on a page, placed from (0, 0); `height` is what they take.
 
     keep      it never stands last on a page: it goes along with the block after it
@@ -166,7 +170,7 @@ def text_width(paper: str) -> float:
     return PAPERS[paper][0] - MARGIN_LEFT - MARGIN_RIGHT
 
 
-def fitted(
+def fit_text(
     kind: str,
     group: str,
     x: float,
@@ -188,10 +192,10 @@ def fitted(
             text = whole.rstrip() + "…"
             if not whole:
                 break
-    return words(kind, group, x, y, text, size, font, anchor)
+    return make_text(kind, group, x, y, text, size, font, anchor)
 
 
-def wrapped(kind: str, group: str, text: str, size: float, room: float, font: str = REGULAR) -> tuple[Text, ...]:
+def wrap_text(kind: str, group: str, text: str, size: float, room: float, font: str = REGULAR) -> tuple[Text, ...]:
     """Text set in lines of `room` points, the first baseline one size below 0; a line is 1.25 sizes high."""
     lines: list[str] = []
     for word in text.split():
@@ -200,5 +204,6 @@ def wrapped(kind: str, group: str, text: str, size: float, room: float, font: st
         else:
             lines.append(word)
     return tuple(
-        fitted(kind, f"{group}-{k}", 0, size + k * size * 1.25, line, size, room, font) for k, line in enumerate(lines)
+        fit_text(kind, f"{group}-{k}", 0, size + k * size * 1.25, line, size, room, font)
+        for k, line in enumerate(lines)
     )

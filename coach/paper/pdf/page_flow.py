@@ -1,4 +1,4 @@
-"""How blocks flow onto pages: what stays together, where a new page begins, and the line at each page's foot."""
+"""Page breaks: blocks flow onto pages, with what stays together, where a page begins, and the line at its foot."""
 
 from __future__ import annotations
 
@@ -11,12 +11,12 @@ from coach.paper.pdf.layout import (
     MARGIN_RIGHT,
     MARGIN_TOP,
     PAPERS,
-    Block,
     Item,
-    fitted,
-    rule,
+    LayoutBlock,
+    draw_rule,
+    fit_text,
+    make_text,
     text_width,
-    words,
 )
 
 
@@ -29,7 +29,7 @@ class Page:
 
 
 @dataclass(frozen=True)
-class Leaves:
+class Document:
     """A finished document: pages of one size with what is said about it."""
 
     paper: str
@@ -48,10 +48,10 @@ _MOST_SPREAD = 8.0  # points that may come between two blocks of a page with roo
 
 
 @dataclass
-class _Stack:
+class _OpenPage:
     """A page being filled: its blocks with the heights at which they begin."""
 
-    blocks: list[tuple[Block, float]] = field(default_factory=list)
+    blocks: list[tuple[LayoutBlock, float]] = field(default_factory=list)
     y: float = MARGIN_TOP
 
     def page(self, room: float) -> tuple[list[Item], list[tuple[int, str, float]]]:
@@ -67,11 +67,11 @@ class _Stack:
         return items, marks
 
 
-def flow(blocks: Sequence[Block], paper: str, title: str, subject: str = "", foot: str = "") -> Leaves:
+def flow_blocks(blocks: Sequence[LayoutBlock], paper: str, title: str, subject: str = "", foot: str = "") -> Document:
     """Stack blocks onto pages; `foot` stands small at the foot of each, beside title and page number."""
     bottom = PAPERS[paper][1] - MARGIN_BOTTOM
-    stacks = [_Stack()]
-    for chain in _chains(blocks):
+    stacks = [_OpenPage()]
+    for chain in _split_chains(blocks):
         here = stacks[-1]
         need = sum(b.height + (b.apart if k else 0.0) for k, b in enumerate(chain))
         want = max(need, min(max(b.want for b in chain), bottom - MARGIN_TOP))
@@ -79,7 +79,7 @@ def flow(blocks: Sequence[Block], paper: str, title: str, subject: str = "", foo
         # A part that would fit on a page of its own is not torn, unless that left much of this one white.
         crowded = top + want > bottom and here.y > MARGIN_TOP + 0.7 * (bottom - MARGIN_TOP)
         if here.blocks and (chain[0].fresh or top + need > bottom or crowded):
-            stacks.append(_Stack())
+            stacks.append(_OpenPage())
             here = stacks[-1]
         for block in chain:
             if here.blocks:
@@ -92,12 +92,12 @@ def flow(blocks: Sequence[Block], paper: str, title: str, subject: str = "", foo
         full = k + 1 < len(stacks) and not stacks[k + 1].blocks[0][0].fresh
         items, marks = stack.page(bottom - stack.y if full else 0.0)
         pages.append(Page((*items, *_footer(paper, title, foot, k + 1, len(stacks))), tuple(marks)))
-    return Leaves(paper, tuple(pages), title, subject, sum(b.bars for b in blocks))
+    return Document(paper, tuple(pages), title, subject, sum(b.bars for b in blocks))
 
 
-def _chains(blocks: Sequence[Block]) -> Iterator[list[Block]]:
+def _split_chains(blocks: Sequence[LayoutBlock]) -> Iterator[list[LayoutBlock]]:
     """Blocks that must share a page, in order: each that keeps to the next, and that next one."""
-    chain: list[Block] = []
+    chain: list[LayoutBlock] = []
     for block in blocks:
         chain.append(block)
         if not block.keep:
@@ -110,11 +110,11 @@ def _chains(blocks: Sequence[Block]) -> Iterator[list[Block]]:
 def _footer(paper: str, title: str, foot: str, number: int, count: int) -> Iterator[Item]:
     wide, high = PAPERS[paper]
     y = high - MARGIN_BOTTOM + 18
-    right = words("page", "foot-page", wide - MARGIN_RIGHT, y, f"{number} / {count}", 8, anchor=1)
-    yield rule("footrule", "foot-rule", MARGIN_LEFT, y - 10, wide - MARGIN_RIGHT, y - 10, 0.4, 0.4)
-    left = fitted("foot", "foot-title", MARGIN_LEFT, y, title, 8, text_width(paper) * (0.4 if foot else 0.8))
+    right = make_text("page", "foot-page", wide - MARGIN_RIGHT, y, f"{number} / {count}", 8, anchor=1)
+    yield draw_rule("footrule", "foot-rule", MARGIN_LEFT, y - 10, wide - MARGIN_RIGHT, y - 10, 0.4, 0.4)
+    left = fit_text("foot", "foot-title", MARGIN_LEFT, y, title, 8, text_width(paper) * (0.4 if foot else 0.8))
     yield left
     if foot:
         room = right.box.left - left.box.right - 24
-        yield fitted("caution", "foot-caution", (left.box.right + right.box.left) / 2, y, foot, 7.5, room, anchor=0.5)
+        yield fit_text("caution", "foot-caution", (left.box.right + right.box.left) / 2, y, foot, 7.5, room, anchor=0.5)
     yield right

@@ -69,9 +69,9 @@ class Stopped(CoachError):
 
 def preview(what: Chosen, width: int) -> tuple[str, ...]:
     """The text tab, line by line."""
-    from coach.paper.text_tab import text_sheet
+    from coach.paper.text_tab import write_text_tab
 
-    return tuple(text_sheet(what.piece, width, source=what.song.source if what.song else "").splitlines())
+    return tuple(write_text_tab(what.piece, width, source=what.song.source if what.song else "").splitlines())
 
 
 def seconds_of(piece: Piece, share: Fraction, rounds: int) -> float:

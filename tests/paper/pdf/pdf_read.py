@@ -34,14 +34,14 @@ class Staff:
 
 def runs(page: pymupdf.Page) -> list[Run]:
     """Everything written on the page."""
-    found: list[Run] = []
+    texts: list[Run] = []
     for block in page.get_text("rawdict", flags=pymupdf.TEXTFLAGS_RAWDICT & ~pymupdf.TEXT_PRESERVE_IMAGES)["blocks"]:
         for line in block.get("lines", ()):
             for span in line["spans"]:
                 for char in span["chars"]:
                     left, _, right, _ = char["bbox"]
                     base, size = char["origin"][1], round(span["size"], 2)
-                    last = found[-1] if found else None
+                    last = texts[-1] if texts else None
                     if (
                         last is not None
                         and last.size == size
@@ -49,10 +49,10 @@ def runs(page: pymupdf.Page) -> list[Run]:
                         and -0.5 < left - last.right < 1.2
                         and char["c"] != " "
                     ):
-                        found[-1] = Run(last.text + char["c"], last.left, right, base, size)
+                        texts[-1] = Run(last.text + char["c"], last.left, right, base, size)
                     elif char["c"] != " ":
-                        found.append(Run(char["c"], left, right, base, size))
-    return found
+                        texts.append(Run(char["c"], left, right, base, size))
+    return texts
 
 
 def strokes(page: pymupdf.Page) -> tuple[list[Stroke], list[Stroke], list[Stroke]]:
@@ -75,21 +75,21 @@ def staves(page: pymupdf.Page, gap: float = 8.0) -> list[Staff]:
     """The staves of the page from the top: six level lines `gap` points apart, closed by upright ones."""
     level, upright, heavy = strokes(page)
     heights = sorted({round(y, 2) for y, left, right in level})
-    found = []
+    staffs = []
     for top in heights:
         lines = [next((y for y in heights if abs(y - top - k * gap) < 0.05), None) for k in range(6)]
         across = [(x, a, b) for x, a, b in upright + heavy if abs(a - top) < 0.6 and abs(b - top - 5 * gap) < 0.6]
         bars = sorted({round(x, 1) for x, _, _ in across})
         if None not in lines and len(bars) > 1:
             thick = tuple(round(x, 1) for x, a, _ in heavy if abs(a - top) < 0.6)
-            found.append(Staff(tuple(y for y in lines if y is not None), tuple(bars), thick))
-    return found
+            staffs.append(Staff(tuple(y for y in lines if y is not None), tuple(bars), thick))
+    return staffs
 
 
 def bars_of(page: pymupdf.Page) -> list[list[Figures]]:
     """Every bar of the page in reading order, as its columns of figures."""
     written = runs(page)
-    found: list[list[Figures]] = []
+    bars: list[list[Figures]] = []
     for staff in staves(page):
         # Lines closer than this are one bar line: a double one, or one with a repeat sign.
         edges = [x for k, x in enumerate(staff.bars) if k == 0 or x - staff.bars[k - 1] > 6]
@@ -108,5 +108,5 @@ def bars_of(page: pymupdf.Page) -> list[list[Figures]]:
             # Between the line's beginning and the sign that a repeat begins there is no bar, only the meter.
             opens = left == edges[0] and any(abs(x - right) < 4 for x in staff.thick) and right != edges[-1]
             if columns or not opens:
-                found.append([tuple(sorted(column)) for _, column in sorted(columns.items())])
-    return found
+                bars.append([tuple(sorted(column)) for _, column in sorted(columns.items())])
+    return bars

@@ -12,16 +12,16 @@ from coach.errors import BadInput
 from coach.guitar.shape import Shape
 from coach.music.chords import read_bars
 from coach.music.meter import METERS
-from coach.paper.pdf.column_spacing import Cell, broken, positions, spread
-from coach.paper.pdf.diagrams import barres, diagram
-from coach.paper.pdf.document import ladder_leaves, layers_leaves, sheet_leaves
-from coach.paper.pdf.endings import stretches
-from coach.paper.pdf.engraved_bars import Drawn
-from coach.paper.pdf.engraving import engraved
+from coach.paper.pdf.column_spacing import Cell, break_lines, column_positions, spread_columns
+from coach.paper.pdf.diagrams import draw_diagram, find_barres
+from coach.paper.pdf.document import ladder_pages, layers_pages, sheet_pages
+from coach.paper.pdf.endings import find_sections
+from coach.paper.pdf.engraved_bars import EngravedBar
+from coach.paper.pdf.engraved_marks import tempo_mark
+from coach.paper.pdf.engraving import engrave
 from coach.paper.pdf.glyphs import REGULAR, width
-from coach.paper.pdf.layout import PAPERS, Block, Item, Text, text_width, words, wrapped
-from coach.paper.pdf.page_flow import Leaves, flow
-from coach.paper.pdf.tempo_mark import tempo_mark
+from coach.paper.pdf.layout import PAPERS, Item, LayoutBlock, Text, make_text, text_width, wrap_text
+from coach.paper.pdf.page_flow import Document, flow_blocks
 from coach.picking.pattern import Pattern, make_pattern_bar
 from coach.picking.realise import hold_bars
 from coach.song.chart import HOLD, Word
@@ -43,10 +43,10 @@ def sung(piece: Piece, *words: tuple[str, str]) -> PieceBar:
     return replace(piece.bars[0], words=tuple(Word(Fraction(beat), text) for beat, text in words))
 
 
-def line(*bars: PieceBar | Drawn, room: float = 500) -> Block:
+def line(*bars: PieceBar | EngravedBar, room: float = 500) -> LayoutBlock:
     """These bars as one line."""
-    drawn = [b if isinstance(b, Drawn) else Drawn(b) for b in bars]
-    (block,) = engraved(drawn, room, "line")
+    drawn = [b if isinstance(b, EngravedBar) else EngravedBar(b) for b in bars]
+    (block,) = engrave(drawn, room, "line")
     return block
 
 
@@ -125,7 +125,7 @@ def test_three_in_a_beat_are_told_by_a_number() -> None:
 def test_ties_only_where_asked() -> None:
     """A note on `and` that rings over the next beat: a light rest, or a tie when asked."""
     bar = piece_of("C", i=". 3 . . . 2 . .").bars[0]
-    plain, tied = line(bar).items, line(Drawn(bar, ties=True)).items
+    plain, tied = line(bar).items, line(EngravedBar(bar, ties=True)).items
     assert not kinds(plain, "tie")
     assert kinds(tied, "tie")
     assert len(kinds(plain, "rest")) > len(kinds(tied, "rest"))
@@ -142,7 +142,7 @@ def test_a_held_last_chord_has_a_fermata_above_all_its_letters() -> None:
     """In the piece before it only the words let ring are told; the bar is no repeat of the one before."""
     piece = piece_of("C | C", p="r . . . . . . .", m="2 . . . . . . .")
     held = replace(piece, bars=tuple(replace(bar, way=HOLD) for bar in piece.bars))
-    items = tuple(item for page in sheet_leaves([held]).pages for item in page.items)
+    items = tuple(item for page in sheet_pages([held]).pages for item in page.items)
     (sign,) = kinds(items, "fermata")
     assert sign.box.bottom <= min(item.box.top for item in kinds(items, "letter"))
     assert texts(items, "note") == ["let ring"]
@@ -151,7 +151,7 @@ def test_a_held_last_chord_has_a_fermata_above_all_its_letters() -> None:
 
 def test_no_line_runs_through_a_figure() -> None:
     """The staff's lines are cut around every figure, clef and meter."""
-    items = line(Drawn(piece_of("C", **PLAIN).bars[0], meter=True)).items
+    items = line(EngravedBar(piece_of("C", **PLAIN).bars[0], meter=True)).items
     for stroke in kinds(items, "staffline"):
         for other in (i for i in items if i.kind in ("fret", "clef", "meter")):
             assert not stroke.box.meets(other.box)
@@ -173,7 +173,7 @@ def test_long_words_push_beats_apart_and_never_touch() -> None:
     """Eight long syllables on eight slots."""
     piece = piece_of("C", **PLAIN)
     syllables = [(f"{k}/2", "landingplaces") for k in range(8)]
-    (block,) = engraved([Drawn(sung(piece, *syllables))], 500, "line")
+    (block,) = engrave([EngravedBar(sung(piece, *syllables))], 500, "line")
     placed = kinds(block.items, "words")
     assert len(placed) == 8
     assert all(a.box.right < b.box.left for a, b in pairwise(placed))
@@ -189,8 +189,8 @@ def test_times_are_even_where_nothing_pushes() -> None:
 
 def test_a_full_line_ends_at_both_margins() -> None:
     """Eight bars break into two lines of four, both as wide as the page."""
-    bars = [Drawn(b) for b in piece_of("C | Am | F | G | C | Am | F | G", **PLAIN).bars]
-    blocks = engraved(bars, text_width("a4"), "song")
+    bars = [EngravedBar(b) for b in piece_of("C | Am | F | G | C | Am | F | G", **PLAIN).bars]
+    blocks = engrave(bars, text_width("a4"), "song")
     assert [block.bars for block in blocks] == [4, 4]
     for block in blocks:
         right = max(i.box.right for i in kinds(block.items, "barline"))
@@ -208,7 +208,7 @@ def test_a_bar_that_returns_is_a_sign_only_inside_a_line() -> None:
 
 def test_a_shape_is_drawn_where_it_comes_first() -> None:
     """C G C G: one diagram each, over its name."""
-    leaves = sheet_leaves([piece_of("C | G | C | G", **PLAIN)])
+    leaves = sheet_pages([piece_of("C | G | C | G", **PLAIN)])
     groups = {i.group for i in leaves.pages[0].items if i.kind == "diagram"}
     assert len(groups) == 2
     assert texts(leaves.pages[0].items, "chord") == ["C", "G", "C", "G"]
@@ -217,7 +217,7 @@ def test_a_shape_is_drawn_where_it_comes_first() -> None:
 def test_a_song_s_shapes_stand_together_at_its_head() -> None:
     """Each once beside its name, and none over the staves; where a chord is held in two ways both stand over theirs."""
     piece = replace(piece_of("C G | C F"), order=("",))
-    page = sheet_leaves([piece]).pages[0]
+    page = sheet_pages([piece]).pages[0]
     top = min(item.box.top for item in kinds(page.items, "staffline"))
     drawn = kinds(page.items, "diagram")
     assert len({item.group for item in drawn}) == 3
@@ -227,22 +227,22 @@ def test_a_song_s_shapes_stand_together_at_its_head() -> None:
     first, second = piece.bars
     other = replace(second.held.holds[0], shape=Shape.parse("x32013"))
     twice = replace(piece, bars=(first, replace(second, held=replace(second.held, holds=(other,)))))
-    page = sheet_leaves([twice]).pages[0]
+    page = sheet_pages([twice]).pages[0]
     names = {item.group.split("-shape")[0] for item in kinds(page.items, "diagram")}
     assert not any("shapes" in name for name in names)
 
 
 def test_a_barre_is_one_finger_over_its_strings() -> None:
     """F as 133211: finger 1 over all six at fret 1; C as x32010 has none."""
-    assert barres(Shape.parse("133211", "134211")) == ((1, 0, 5),)
-    assert barres(Shape.parse("x32010", ".32.1.")) == ()
+    assert find_barres(Shape.parse("133211", "134211")) == ((1, 0, 5),)
+    assert find_barres(Shape.parse("x32010", ".32.1.")) == ()
 
 
 def test_a_shape_up_the_neck_names_its_fret() -> None:
     """x68876 begins at fret 6; an open shape names none and has a nut."""
-    high = diagram(Shape.parse("x68876", ".13421"), "d")
+    high = draw_diagram(Shape.parse("x68876", ".13421"), "d")
     assert texts(high, "diagramfret") == ["fr 6"]
-    assert texts(diagram(Shape.parse("x32010", ".32.1."), "d"), "diagramfret") == []
+    assert texts(draw_diagram(Shape.parse("x32010", ".32.1."), "d"), "diagramfret") == []
     assert len(kinds(high, "muted")) == 2  # two strokes of one cross
     assert texts(high, "diagramfinger") == ["1", "3", "4", "2", "1"]
 
@@ -250,7 +250,7 @@ def test_a_shape_up_the_neck_names_its_fret() -> None:
 def test_a_song_writes_each_part_once_with_its_order() -> None:
     """However often a part is played alike, its heading stands once."""
     piece = made_song(0)
-    leaves = sheet_leaves([piece])
+    leaves = sheet_pages([piece])
     headings = [i.text for page in leaves.pages for i in page.items if isinstance(i, Text) and i.kind == "heading"]
     assert len(headings) == len(set(headings))
     assert set(piece.order) <= {h.split(", time")[0] for h in headings}
@@ -260,8 +260,8 @@ def test_a_song_writes_each_part_once_with_its_order() -> None:
 
 def test_a_page_with_room_left_spreads_its_lines_and_the_last_does_not() -> None:
     """Lines of 100 points on A4: seven to a page, 8 points further apart at most; what stays together does."""
-    one = Block((words("info", "g", 0, 80, "x", 8),), 100)
-    leaves = flow([replace(one, keep=True), *[one] * 9], "a4", "Lines")
+    block = LayoutBlock((make_text("info", "g", 0, 80, "x", 8),), 100)
+    leaves = flow_blocks([replace(block, keep=True), *[block] * 9], "a4", "Lines")
     first, last = ([i.box.top for i in page.items if i.kind == "info"] for page in leaves.pages)
     steps = [b - a for a, b in pairwise(first)]
     assert len(first) == 7
@@ -273,7 +273,7 @@ def test_a_page_with_room_left_spreads_its_lines_and_the_last_does_not() -> None
 def test_a_heading_never_stands_alone_at_the_foot() -> None:
     """On no page is a heading the last thing above the foot."""
     for seed in range(8):
-        for page in sheet_leaves([made_song(seed)]).pages:
+        for page in sheet_pages([made_song(seed)]).pages:
             lowest = max(page.items, key=lambda i: i.box.bottom if i.kind not in ("page", "foot", "caution") else 0)
             assert lowest.kind not in ("heading", "title", "info")
 
@@ -282,7 +282,7 @@ def test_a_pattern_played_twice_has_repeat_signs() -> None:
     """Two loops are written once between repeat signs, with how often."""
     pattern = LIBRARY.patterns["outside-in"]
     held = hold_bars(read_bars("C | G"), pattern.meter, BOOK)
-    leaves = sheet_leaves([pattern_piece(pattern, held, Fraction(80), loops=2)])
+    leaves = sheet_pages([pattern_piece(pattern, held, Fraction(80), loops=2)])
     assert leaves.bars == 2
     assert len(kinds(leaves.pages[0].items, "repeatdot")) == 4
     assert "2 times round" in texts(leaves.pages[0].items, "note")
@@ -294,31 +294,31 @@ def test_a_part_that_ends_otherwise_has_endings() -> None:
     twice = [replace(b, part="Verse", time=t, number=b.number + 4 * t) for t in (0, 1) for b in four.bars]
     twice[-1] = replace(twice[-1], layer="thumb")
     piece = replace(four, bars=tuple(twice), order=("Verse", "Verse"))
-    (stretch,) = stretches(piece)
+    (stretch,) = find_sections(piece)
     assert stretch.endings == ("", "", "", "time 1", "time 2")
-    leaves = sheet_leaves([piece])
+    leaves = sheet_pages([piece])
     items = leaves.pages[0].items
     assert texts(items, "ending") == ["time 1", "time 2"]
     assert texts(items, "heading") == ["Verse"]
     assert (leaves.bars, faults(leaves)) == (5, ())
     other = replace(piece, bars=(*piece.bars[:4], *(replace(b, layer="thumb") for b in piece.bars[4:])))
-    assert [s.heading for s in stretches(other)] == ["Verse, time 1", "Verse, time 2"]
+    assert [s.heading for s in find_sections(other)] == ["Verse, time 1", "Verse, time 2"]
 
 
 def test_the_singing_layer_is_what_is_printed() -> None:
     """Sung over the thumb: no finger's letter on the sheet, and the heading of a wordless part stays silent on it."""
     piece = piece_of("C | G", **PLAIN).layered(["thumb", "thumb"])
-    assert set(texts(sheet_leaves([piece]).pages[0].items, "letter")) == {"p"}
+    assert set(texts(sheet_pages([piece]).pages[0].items, "letter")) == {"p"}
 
 
 def test_short_patterns_of_a_ladder_stand_side_by_side() -> None:
     """Eight patterns on one chord fit a page in two columns; with four chords they go one under the other."""
     names = [name for name, p in LIBRARY.patterns.items() if p.slots <= 8 and len(p.bars) == 1][:8]
     short = [_over(name, "C") for name in names]
-    leaves = ladder_leaves(short, title="A ladder", abouts=["One line."] * 8)
+    leaves = ladder_pages(short, title="A ladder", abouts=["One line."] * 8)
     assert len(leaves.pages) == 1
     assert len({round(i.box.left) for i in leaves.pages[0].items if i.kind == "heading"}) == 2
-    long = ladder_leaves([_over(name, "C | Am | F | G") for name in names], title="A ladder")
+    long = ladder_pages([_over(name, "C | Am | F | G") for name in names], title="A ladder")
     assert {round(i.box.left) for page in long.pages for i in page.items if i.kind == "heading"} == {42}
     assert faults(leaves) == faults(long) == ()
 
@@ -331,49 +331,51 @@ def _over(name: str, chords: str) -> Piece:
 def test_every_shipped_pattern_in_all_its_layers_without_a_collision() -> None:
     """A page or two each, over E minor."""
     for name in LIBRARY.patterns:
-        assert faults(layers_leaves(_over(name, "Em"), about="About it.")) == ()
+        assert faults(layers_pages(_over(name, "Em"), about="About it.")) == ()
 
 
 def test_overlaps_and_margins_are_found() -> None:
     """Two texts on one spot, and one that leaves the page, are named; touching things of one group are no fault."""
-    one = words("words", "a", 100, 100, "landing", 11)
-    page = flow([], "a4", "Title").pages[0]
-    there = replace(page, items=(*page.items, one, one.moved(5, 2)))
-    assert faults(Leaves("a4", (there,), "t")) == ()  # one group
-    clash = replace(page, items=(*page.items, one, replace(one, group="b").moved(5, 2)))
-    assert len(faults(Leaves("a4", (clash,), "t"))) == 1
-    outside = replace(page, items=(*page.items, one.moved(460, 0)))
-    assert ["margins" in fault for fault in faults(Leaves("a4", (outside,), "t"))] == [True]
+    landing = make_text("words", "a", 100, 100, "landing", 11)
+    page = flow_blocks([], "a4", "Title").pages[0]
+    there = replace(page, items=(*page.items, landing, landing.moved(5, 2)))
+    assert faults(Document("a4", (there,), "t")) == ()  # one group
+    clash = replace(page, items=(*page.items, landing, replace(landing, group="b").moved(5, 2)))
+    assert len(faults(Document("a4", (clash,), "t"))) == 1
+    outside = replace(page, items=(*page.items, landing.moved(460, 0)))
+    assert ["margins" in fault for fault in faults(Document("a4", (outside,), "t"))] == [True]
 
 
 def test_columns_stand_apart_by_time_and_by_need() -> None:
     """Three columns ten apart; a wide cell in one track pushes the next cell of that track only."""
     steps = [(0.0, 0.0), (0.0, 10.0), (0.0, 10.0)]
-    assert positions(steps, []) == (0, 10, 20)
+    assert column_positions(steps, []) == (0, 10, 20)
     cells = [Cell("l", 0, (), ("a",), 0, 25, 2), Cell("l", 1, (), ("b",), 0, 1, 2), Cell("l", 2, (), ("a",), -1, 0, 2)]
-    assert positions(steps, cells) == (0, 10, 28)
+    assert column_positions(steps, cells) == (0, 10, 28)
 
 
 def test_room_goes_to_time_and_evens_it_out() -> None:
     """A step that a word pushed to 30 beside one of 10: over 60 points they are 30 and 30, over 80 40 and 40."""
     steps = [(0.0, 0.0), (0.0, 10.0), (0.0, 10.0)]
     word = [Cell("w", 0, (), ("w",), 0, 28, 0), Cell("w", 1, (), ("w",), 0, 5, 2)]
-    assert positions(steps, word) == (0, 30, 40)
-    assert spread(steps, word, 60) == pytest.approx((0, 30, 60), abs=0.001)
-    assert spread(steps, word, 80) == pytest.approx((0, 40, 80), abs=0.001)
+    assert column_positions(steps, word) == (0, 30, 40)
+    assert spread_columns(steps, word, 60) == pytest.approx((0, 30, 60), abs=0.001)
+    assert spread_columns(steps, word, 80) == pytest.approx((0, 40, 80), abs=0.001)
 
 
 def test_lines_are_broken_evenly() -> None:
     """Five bars of 100 in 320 points: three and two, not three and then whatever is left over of four."""
     naturals = [[100.0 * (k + 1) for k in range(min(4, 5 - start))] for start in range(5)]
-    assert broken(naturals, 320) == [0, 3] or broken(naturals, 320) == [0, 2]
-    assert broken([[400.0], [100.0]], 320) == [0, 1]
+    assert break_lines(naturals, 320) == [0, 3] or break_lines(naturals, 320) == [0, 2]
+    assert break_lines([[400.0], [100.0]], 320) == [0, 1]
 
 
 def test_text_is_cut_or_wrapped_to_its_room() -> None:
     """No line is wider than its room, whatever the words."""
     for room in (60.0, 130.0, 300.0):
-        lines = wrapped("info", "g", "Order: Intro, a-very-long-name-indeed-without-a-blank, Verse, Chorus", 9.5, room)
+        lines = wrap_text(
+            "info", "g", "Order: Intro, a-very-long-name-indeed-without-a-blank, Verse, Chorus", 9.5, room
+        )
         assert all(item.box.right - item.box.left <= room + 0.01 for item in lines)
     assert width("mm", REGULAR, 10) == pytest.approx(2 * width("m", REGULAR, 10))
 
@@ -383,4 +385,4 @@ def test_paper_sizes_are_those_of_the_standards() -> None:
     assert PAPERS["a4"] == pytest.approx((210 / 25.4 * 72, 297 / 25.4 * 72), abs=0.01)
     assert PAPERS["letter"] == (8.5 * 72, 11 * 72)
     with pytest.raises(BadInput, match="a4, letter"):
-        sheet_leaves([made_song(1)], paper="foolscap")
+        sheet_pages([made_song(1)], paper="foolscap")

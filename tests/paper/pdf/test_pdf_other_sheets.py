@@ -12,10 +12,10 @@ import pytest
 from coach.log.takes import VERDICTS
 from coach.music.keys import KEYS, Key
 from coach.music.keysheet import make_keysheet, make_keysheets
-from coach.paper.pdf.document import sheet_leaves, sheet_pdf
-from coach.paper.pdf.keysheet_pdf import keysheet_leaves, keysheet_pdf
+from coach.paper.pdf.document import make_sheet_pdf, sheet_pages
+from coach.paper.pdf.keysheet_pdf import keysheet_pages, make_keysheet_pdf
 from coach.paper.pdf.layout import Item, Text
-from coach.paper.pdf.record_sheet import record_leaves, record_pdf
+from coach.paper.pdf.record_sheet import make_record_pdf, record_pages
 from coach.plan.cautions import CAUTIONS
 from tests.paper.pdf.pdf_faults import faults
 from tests.paper.pdf.pdf_made import made_song
@@ -32,9 +32,9 @@ def placed(items: tuple[Item, ...], kind: str) -> list[Text]:
 @pytest.mark.parametrize("paper", PAPERS)
 def test_every_key_on_paper_without_a_collision(paper: str) -> None:
     """Thirty keys, each in the outline; every chord of each sheet stands there."""
-    leaves = keysheet_leaves(make_keysheets(), paper=paper)
+    leaves = keysheet_pages(make_keysheets(), paper=paper)
     assert faults(leaves) == ()
-    document = pymupdf.open(stream=keysheet_pdf(make_keysheets(), paper=paper).data)
+    document = pymupdf.open(stream=make_keysheet_pdf(make_keysheets(), paper=paper).data)
     assert [title for level, title, _ in document.get_toc() if level == 2] == [key.title for key in KEYS]
     for page in document:
         check_page(page)
@@ -46,7 +46,7 @@ def test_every_key_on_paper_without_a_collision(paper: str) -> None:
 
 def test_a_dominant_stands_under_the_chord_it_leads_to() -> None:
     """G major: B7, V7/vi, in the column of Em; the numeral over its chord."""
-    items = keysheet_leaves([make_keysheet(Key.parse("G"))]).pages[0].items
+    items = keysheet_pages([make_keysheet(Key.parse("G"))]).pages[0].items
     by_text = {i.text: i for i in placed(items, "chord")}
     numerals = {i.text: i for i in placed(items, "numeral")}
     assert by_text["B7"].x == by_text["Em"].x == numerals["V7/vi"].x
@@ -58,7 +58,7 @@ def test_a_dominant_stands_under_the_chord_it_leads_to() -> None:
 def test_a_record_to_fill_in(paper: str, count: int) -> None:
     """Each drill and each day is there, in each square the four verdicts; cautions on every page; nothing collides."""
     drills = [f"Outside in over a rather long list of chords, drill {k}" for k in range(count)]
-    leaves = record_leaves(drills, verdicts=VERDICTS, cautions=CAUTIONS, paper=paper)
+    leaves = record_pages(drills, verdicts=VERDICTS, cautions=CAUTIONS, paper=paper)
     assert faults(leaves) == ()
     for page in leaves.pages:
         assert [i.text for i in placed(page.items, "head")] == ["Drill", *(f"Day {d}" for d in range(1, 8))]
@@ -75,9 +75,9 @@ def test_a_record_to_fill_in(paper: str, count: int) -> None:
 def test_the_same_sheet_has_the_same_bytes() -> None:
     """No clock and no chance in them."""
     sheet = make_keysheet(Key.parse("Ebm"))
-    assert keysheet_pdf([sheet]).data == keysheet_pdf([sheet]).data
-    blank = record_pdf(verdicts=VERDICTS, cautions=CAUTIONS)
-    assert blank.data == record_pdf(verdicts=VERDICTS, cautions=CAUTIONS).data
+    assert make_keysheet_pdf([sheet]).data == make_keysheet_pdf([sheet]).data
+    blank = make_record_pdf(verdicts=VERDICTS, cautions=CAUTIONS)
+    assert blank.data == make_record_pdf(verdicts=VERDICTS, cautions=CAUTIONS).data
     assert blank.pages == 1
 
 
@@ -93,10 +93,10 @@ def test_the_printer_is_loaded_only_to_print() -> None:
 def test_a_source_and_odd_titles() -> None:
     """Where a song comes from stands under its title; a title of any letters is printed on one page all the same."""
     piece = made_song(3)
-    leaves = sheet_leaves([piece], source="Words and tune of our own.")
+    leaves = sheet_pages([piece], source="Words and tune of our own.")
     assert "Words and tune of our own." in [i.text for i in placed(leaves.pages[0].items, "info")]
     for title in ("", "x" * 300, "Ночь на переправе", "(unbalanced \\ <b>&amp;", "two\nlines"):
         odd = replace(piece, title=title)
-        assert faults(sheet_leaves([odd])) == ()
-        shown = " ".join(pymupdf.open(stream=sheet_pdf([odd]).data)[0].get_text().split())
+        assert faults(sheet_pages([odd])) == ()
+        shown = " ".join(pymupdf.open(stream=make_sheet_pdf([odd]).data)[0].get_text().split())
         assert " ".join(title.split())[:12] in shown

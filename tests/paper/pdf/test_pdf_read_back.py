@@ -9,8 +9,8 @@ import pymupdf
 import pytest
 
 from coach.music.chords import read_bars
-from coach.paper.pdf.document import layers_pdf, printed, sheet_leaves, sheet_pdf
-from coach.paper.pdf.endings import stretches
+from coach.paper.pdf.document import make_layers_pdf, make_sheet_pdf, print_pages, sheet_pages
+from coach.paper.pdf.endings import find_sections
 from coach.picking.plucks import SOFT
 from coach.picking.realise import hold_bars
 from coach.song.piece import Piece, PieceBar, pattern_piece
@@ -40,12 +40,12 @@ def check_figures(document: pymupdf.Document, bars: list[PieceBar]) -> int:
     read = [bar for page in document for bar in bars_of(page)]
     assert len(read) == len(bars)
     like = 0
-    for k, (found, bar) in enumerate(zip(read, bars, strict=True)):
-        if not found and bar.sounding:
+    for k, (figures, bar) in enumerate(zip(read, bars, strict=True)):
+        if not figures and bar.sounding:
             assert expected(bar) == expected(bars[k - 1])
             like += 1
         else:
-            assert found == expected(bar), f"bar {k + 1}"
+            assert figures == expected(bar), f"bar {k + 1}"
     return like
 
 
@@ -76,10 +76,10 @@ def check_page(page: pymupdf.Page) -> None:
 def test_songs_of_every_kind_without_a_collision(seed: int, paper: str) -> None:
     """Random charts: as values nothing overlaps or leaves the margins, the PDF says the plucks. (All: the bench.)"""
     piece = made_song(seed)
-    leaves = sheet_leaves([piece], paper=paper)
+    leaves = sheet_pages([piece], paper=paper)
     assert faults(leaves) == ()
-    document = pymupdf.open(stream=printed(leaves).data)
-    check_figures(document, [bar for part in stretches(piece) for bar in part.bars])
+    document = pymupdf.open(stream=print_pages(leaves).data)
+    check_figures(document, [bar for part in find_sections(piece) for bar in part.bars])
     for page in document:
         check_page(page)
 
@@ -88,16 +88,16 @@ def test_songs_of_every_kind_without_a_collision(seed: int, paper: str) -> None:
 def test_every_shipped_pattern_prints_its_plucks(first: int) -> None:
     """Over two chords, the figures of all bars are the frets plucked, and nothing collides."""
     pieces = [over(p.id, p.chords or "C | F#m", loops=len(p.bars)) for p in PATTERNS[first : first + 12]]
-    leaves = sheet_leaves(pieces)
+    leaves = sheet_pages(pieces)
     assert faults(leaves) == ()
-    document = pymupdf.open(stream=printed(leaves).data)
-    check_figures(document, [bar for piece in pieces for part in stretches(piece) for bar in part.bars])
+    document = pymupdf.open(stream=print_pages(leaves).data)
+    check_figures(document, [bar for piece in pieces for part in find_sections(piece) for bar in part.bars])
 
 
 def test_a_bar_played_again_is_a_sign() -> None:
     """Four bars of C on the thumb alone: one is written, three say `as before`; a new line writes it out again."""
     piece = over("thumb-on-the-beat", "C | C | C | C")
-    document = pymupdf.open(stream=sheet_pdf([piece]).data)
+    document = pymupdf.open(stream=make_sheet_pdf([piece]).data)
     assert check_figures(document, list(piece.bars)) == 3
 
 
@@ -105,15 +105,15 @@ def test_a_bar_played_again_is_a_sign() -> None:
 def test_with_ties_nothing_collides_either(seed: int) -> None:
     """Asked for, ringing notes are tied instead of resting; the figures are the same."""
     piece = made_song(seed)
-    leaves = sheet_leaves([piece], ties=True)
+    leaves = sheet_pages([piece], ties=True)
     assert faults(leaves) == ()
-    document = pymupdf.open(stream=printed(leaves).data)
-    check_figures(document, [bar for part in stretches(piece) for bar in part.bars])
+    document = pymupdf.open(stream=print_pages(leaves).data)
+    check_figures(document, [bar for part in find_sections(piece) for bar in part.bars])
 
 
 def test_a_wrong_figure_would_be_found() -> None:
     """The reader is no rubber stamp: another chord's bars are not these."""
-    document = pymupdf.open(stream=sheet_pdf([over("outside-in", "C | Am")]).data)
+    document = pymupdf.open(stream=make_sheet_pdf([over("outside-in", "C | Am")]).data)
     with pytest.raises(AssertionError):
         check_figures(document, list(over("outside-in", "C | F").bars))
 
@@ -121,7 +121,7 @@ def test_a_wrong_figure_would_be_found() -> None:
 def test_every_layer_of_a_pattern_is_printed() -> None:
     """Thumb first, the full pattern last; each layer's figures are what sounds in it."""
     piece = over("pinch-on-one", "C | G")
-    sheet = layers_pdf(piece, about="A pinch.")
+    sheet = make_layers_pdf(piece, about="A pinch.")
     bars = [bar for layer in piece.layers for bar in piece.layered([layer] * 2).bars]
     document = pymupdf.open(stream=sheet.data)
     assert len(piece.layers) > 2
@@ -134,7 +134,7 @@ def test_every_layer_of_a_pattern_is_printed() -> None:
 def test_fonts_are_embedded_and_text_comes_out() -> None:
     """Each font's program is in the file; title, part, words, chords and count can be copied out."""
     piece = made_song(4)
-    document = pymupdf.open(stream=sheet_pdf([piece]).data)
+    document = pymupdf.open(stream=make_sheet_pdf([piece]).data)
     for page in document:
         fonts = page.get_fonts()
         assert fonts
@@ -151,13 +151,13 @@ def test_fonts_are_embedded_and_text_comes_out() -> None:
 def test_metadata_outline_and_page_numbers() -> None:
     """Title and subject are those of the sheet, the outline leads to each part, no clock is in it."""
     piece = made_song(4)
-    sheet = sheet_pdf([piece], paper="letter")
+    sheet = make_sheet_pdf([piece], paper="letter")
     document = pymupdf.open(stream=sheet.data)
     assert document.metadata["title"] == piece.title
     assert document.metadata["subject"].startswith("Fingerstyle guitar tab")
-    assert [title for level, title, _ in document.get_toc() if level == 2] == [p.heading for p in stretches(piece)]
+    assert [title for level, title, _ in document.get_toc() if level == 2] == [p.heading for p in find_sections(piece)]
     assert (round(document[0].rect.width), round(document[0].rect.height)) == (612, 792)
     for number, page in enumerate(document, start=1):
         assert f"{number} / {sheet.pages}" in page.get_text()
         assert "not medical advice" in page.get_text()
-    assert sheet.data == sheet_pdf([piece], paper="letter").data
+    assert sheet.data == make_sheet_pdf([piece], paper="letter").data

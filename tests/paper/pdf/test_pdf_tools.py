@@ -9,7 +9,7 @@ from pathlib import Path
 
 import pytest
 
-from coach.paper.pdf.document import sheet_pdf
+from coach.paper.pdf.document import make_sheet_pdf
 from coach.paper.pdf.layout import MARGIN_LEFT, MARGIN_TOP
 from tests.paper.pdf.pdf_made import made_song
 
@@ -23,7 +23,7 @@ def sheet(tmp_path_factory: pytest.TempPathFactory) -> Path:
         if shutil.which(tool) is None:
             pytest.skip(f"missing tool: {tool}")
     path = tmp_path_factory.mktemp("paper") / "sheet.pdf"
-    path.write_bytes(sheet_pdf([made_song(4)]).data)
+    path.write_bytes(make_sheet_pdf([made_song(4)]).data)
     return path
 
 

@@ -9,7 +9,7 @@ import pytest
 
 from coach import places
 from coach.handout import Chosen
-from coach.paper.text_tab import text_sheet
+from coach.paper.text_tab import write_text_tab
 from coach.screens.desk.desk_page import DeskPage
 from coach.screens.songs.export_page import Exporting, pattern_chosen, seconds_of, song_chosen
 from coach.song.files.song_shelf import read_songs
@@ -62,11 +62,11 @@ async def test_the_text_is_that_of_the_preview_and_the_piece(tmp_path: Path) -> 
         song, way = page.what.song, page.what.arrangement
         assert song is not None
         assert way is not None
-        assert whole == text_sheet(page.what.piece, source=song.source)
+        assert whole == write_text_tab(page.what.piece, source=song.source)
         await here.press("s", "enter", "enter")
         await here.until(lambda: page.writing is None and page.path.read_text(encoding="utf-8") != whole, "the other")
         sung = page.what.piece.sung(way.singing, early=way.early)
-        assert page.path.read_text(encoding="utf-8") == text_sheet(sung, source=song.source)
+        assert page.path.read_text(encoding="utf-8") == write_text_tab(sung, source=song.source)
 
 
 async def test_a_file_that_is_there_is_only_written_over_when_asked_twice(tmp_path: Path) -> None:
