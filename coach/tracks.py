@@ -11,7 +11,7 @@ from coach.errors import BadInput
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.picking.plucks import swing_beat
 from coach.song.piece import Piece, PieceBar
-from coach.song.ties import joined_tune
+from coach.song.ties import join_ties
 from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
 
 # (bar of the track from 0, without the count-in; the piece's bar) -> bpm at its bar line and at its end
@@ -83,7 +83,7 @@ def hummed(bars: Sequence[PieceBar]) -> tuple[tuple[Tone, ...], ...]:
     """The tones that begin in each bar: tied notes are one, off-beats swing with the guitar."""
     return tuple(
         tuple(_tone(bar, note.beat, note.beat + note.length, note.pitch.midi) for note in notes)
-        for bar, notes in zip(bars, joined_tune(bars), strict=True)
+        for bar, notes in zip(bars, join_ties(bars), strict=True)
     )
 
 

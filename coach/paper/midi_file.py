@@ -24,7 +24,7 @@ from coach.paper.spelling import spelling_of
 from coach.paper.tempo_map import tempo_map
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
 from coach.song.piece import Piece, PieceBar
-from coach.song.ties import joined_tune
+from coach.song.ties import join_ties
 
 # The same strength for a stress, and the same keys, as the sound room sends to MIDI instruments.
 VELOCITY = {SOFT: 48, PLAIN: 80, ACCENT: 112}
@@ -157,7 +157,7 @@ def _tune_notes(piece: Piece, ticks: int) -> list[MidiNote]:
         MidiNote(
             places.tick(bar, note.beat), places.tick(bar, note.beat + note.length), note.pitch.midi, _TUNE_VELOCITY
         )
-        for bar, notes in zip(piece.bars, joined_tune(piece.bars), strict=True)
+        for bar, notes in zip(piece.bars, join_ties(piece.bars), strict=True)
         for note in notes
     ]
 

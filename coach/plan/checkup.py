@@ -19,7 +19,7 @@ from coach.plan.need import Reason
 from coach.skill.diagnosis import LATELY_DAYS, LATELY_TAKES, LEAST_HITS, Trouble, gathered
 from coach.skill.plateau import curve
 from coach.skill.remedies import DROPPED, NOTE, Course, Finding, courses, finding
-from coach.song.cuts import cut, part_span
+from coach.song.cuts import cut_bars, part_span
 from coach.song.piece import Piece
 
 PieceOf = Callable[[str, str], Piece | None]
@@ -52,7 +52,7 @@ def _map_of_song(drill: str, piece_of: PieceOf) -> LoopMap | None:
     if asked is None or piece is None or not piece.bars:
         return None
     try:
-        return piece_map(cut(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
+        return piece_map(cut_bars(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
     except BadInput:
         return None
 

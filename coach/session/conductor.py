@@ -19,7 +19,7 @@ from coach.picking.pattern import Pattern
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar
 from coach.session.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
-from coach.song.cuts import cut, part_spans
+from coach.song.cuts import cut_bars, part_spans
 from coach.song.piece import Piece, PieceBar, pattern_piece
 from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
 from coach.tracks import hummed
@@ -120,7 +120,7 @@ def song_loop(
 ) -> Loop:
     """A song, or its bars `first` to `last` (both included), as a loop. Raises BadInput where there are none."""
     whole = first == 0 and last in (None, len(piece.bars) - 1) and piece.bars
-    part = piece if whole else cut(piece, first, len(piece.bars) - 1 if last is None else last)
+    part = piece if whole else cut_bars(piece, first, len(piece.bars) - 1 if last is None else last)
     return Loop(part, under, early, sung, climbs)
 
 

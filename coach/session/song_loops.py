@@ -24,7 +24,7 @@ from coach.picking.realise import HeldBar
 from coach.session.conductor import Loop, make_loop, song_loop
 from coach.song.arrangement import Arrangement
 from coach.song.chart import Song
-from coach.song.cuts import corner_span, held_at, part_span
+from coach.song.cuts import corner_span, hand_in_bar, part_span
 from coach.song.perform import arrangement_of, perform
 from coach.song.piece import Piece
 
@@ -60,12 +60,12 @@ def _change(song: Song, way: Arrangement, piece: Piece, asked: SongDrillId) -> l
     """The two chords of a change, a bar each, held as where they first follow each other."""
     found = change_in(song, way, asked.name)
     assert found is not None  # its drill was made
-    return [held_at(piece, chord.part, chord.bar, chord.place) for chord in found]
+    return [hand_in_bar(piece, chord.part, chord.bar, chord.place) for chord in found]
 
 
 def _chords(song: Song, way: Arrangement, piece: Piece, pattern: str) -> list[HeldBar]:
     """The bars that lie over a pattern, held as where they first stand."""
     bars = pattern_bars(list(chords_of(song, way)), pattern)
     return [
-        held_at(piece, bar[0].part, bar[0].bar, bar[0].place if len(bar) == 1 else None) for bar in bars
+        hand_in_bar(piece, bar[0].part, bar[0].bar, bar[0].place if len(bar) == 1 else None) for bar in bars
     ]

@@ -11,7 +11,7 @@ from coach.picking.realise import HeldBar
 from coach.song.piece import Piece, PieceBar
 
 
-def cut(piece: Piece, first: int, last: int) -> Piece:
+def cut_bars(piece: Piece, first: int, last: int) -> Piece:
     """Bars `first` to `last` of the piece, both included, numbered anew from 0 and from beat 0.
 
     A bar keeps its part, its place in it and its layer. Raises BadInput when there are no such bars.
@@ -21,7 +21,7 @@ def cut(piece: Piece, first: int, last: int) -> Piece:
             f"'{piece.id}' has no bars {first + 1} to {last + 1}", mend=f"it is played in {len(piece.bars)} bars"
         )
     begin = piece.bars[first].start
-    bars = tuple(_moved(bar, bar.number - first, begin) for bar in piece.bars[first : last + 1])
+    bars = tuple(_renumber(bar, bar.number - first, begin) for bar in piece.bars[first : last + 1])
     order: list[str] = []
     for before, bar in zip((None, *bars), bars, strict=False):
         if bar.part and (before is None or (before.part, before.time) != (bar.part, bar.time)):
@@ -29,7 +29,7 @@ def cut(piece: Piece, first: int, last: int) -> Piece:
     return replace(piece, bars=bars, order=tuple(order))
 
 
-def _moved(bar: PieceBar, number: int, begin: Fraction) -> PieceBar:
+def _renumber(bar: PieceBar, number: int, begin: Fraction) -> PieceBar:
     plucks = tuple(replace(pluck, bar=number) for pluck in bar.plucks)
     return replace(bar, number=number, start=bar.start - begin, plucks=plucks)
 
@@ -62,7 +62,7 @@ def corner_span(piece: Piece, part: str, bar: int) -> tuple[int, int]:
     return max(at - 1, 0), min(at + 1, len(piece.bars) - 1)
 
 
-def held_at(piece: Piece, part: str, bar: int, place: int | None = None) -> HeldBar:
+def hand_in_bar(piece: Piece, part: str, bar: int, place: int | None = None) -> HeldBar:
     """What the hand holds in a bar of a part, from 0; with `place` only the chord that stands there, for a whole bar.
 
     Raises BadInput where there is no such bar or chord.

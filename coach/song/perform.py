@@ -89,7 +89,7 @@ def perform(
             raise BadInput(f"'{song.id}' has no part '{name}'", mend=hint)
     if sum(len(song.parts[name].bars) for name in order) > MOST_PLAYED_BARS:
         raise BadInput(f"'{song.id}' has more than {MOST_PLAYED_BARS} bars to play", mend="shorten its order")
-    player = _Player(song, arrangement, patterns, Shapes(song, arrangement, book, hand, tuning), tuning)
+    player = _Performer(song, arrangement, patterns, Shapes(song, arrangement, book, hand, tuning), tuning)
     written = {name: tuple(player.part(song.parts[name])) for name in dict.fromkeys(order)}
     bars: list[PieceBar] = []
     times: dict[str, int] = {}
@@ -98,7 +98,7 @@ def perform(
         time = times[name] = times.get(name, -1) + 1
         for bar in written[name]:
             number = len(bars)
-            plucks = tuple(_in_bar(number, p) for p in bar.plucks)
+            plucks = tuple(_move_to_bar(number, p) for p in bar.plucks)
             bars.append(replace(bar, number=number, time=time, start=start, plucks=plucks))
             start += bar.beats
     key = arrangement.key or song.key
@@ -106,7 +106,7 @@ def perform(
     return piece if sing is None else piece.sung(check_layer(sing), early=arrangement.early)
 
 
-def _in_bar(number: int, p: Pluck) -> Pluck:
+def _move_to_bar(number: int, p: Pluck) -> Pluck:
     """The pluck in another bar (several times quicker than `replace`, and a long song has thousands)."""
     return Pluck(number, p.beat, p.sounds_at, p.string, p.fret, p.midi, p.finger, p.role, p.stress, p.why)
 
@@ -143,7 +143,7 @@ def tune_shift(song: Song, arrangement: Arrangement) -> int:
     return arrangement.shift
 
 
-def moved_tune(tune: Sequence[TuneNote], old: Key, new: Key, by: int) -> tuple[TuneNote, ...]:
+def move_tune(tune: Sequence[TuneNote], old: Key, new: Key, by: int) -> tuple[TuneNote, ...]:
     """The tune `by` semitones away, spelled as in the key it comes to stand in."""
     if not by and old == new:
         return tuple(tune)
@@ -181,26 +181,26 @@ class Shapes:
             return Hold(beat, None, add_fingers(shape), bass_of(shape, None, self.tuning))
         name = str(chord)
         if name in bar.shapes:
-            return self._held(beat, chord, bar.shapes[name])
+            return self._make_hold(beat, chord, bar.shapes[name])
         for way in (part, self.arrangement.way):
             if name in way.stand_in:
-                other, shape = self._stand_in(name, way.stand_in[name], part)
+                other, shape = self._stand_in_shape(name, way.stand_in[name], part)
                 kept = ":" in way.stand_in[name]
                 return Hold(beat, chord if kept else other, shape, bass_of(shape, other, self.tuning))
             if name in way.shapes:
-                return self._held(beat, chord, way.shapes[name])
-        return self._held(beat, chord, self.song.shapes.get(name) or self._usual(chord))
+                return self._make_hold(beat, chord, way.shapes[name])
+        return self._make_hold(beat, chord, self.song.shapes.get(name) or self._usual_shape(chord))
 
-    def _held(self, beat: Fraction, chord: Chord, shape: Shape) -> Hold:
+    def _make_hold(self, beat: Fraction, chord: Chord, shape: Shape) -> Hold:
         shape = add_fingers(shape)
         return Hold(beat, chord, shape, bass_of(shape, chord, self.tuning))
 
-    def _stand_in(self, name: str, recipe: str, part: PartWay) -> tuple[Chord, Shape]:
+    def _stand_in_shape(self, name: str, recipe: str, part: PartWay) -> tuple[Chord, Shape]:
         """(the chord whose shape it is, the shape) of `Am7` or of `G:1@1`."""
         symbol, changes = read_stand_in(recipe)
         chord = Chord.parse(symbol)
         pins = (part.shapes, self.arrangement.way.shapes, self.song.shapes)
-        shape = next((p[str(chord)] for p in pins if str(chord) in p), None) or self._usual(chord)
+        shape = next((p[str(chord)] for p in pins if str(chord) in p), None) or self._usual_shape(chord)
         if not changes:
             return chord, add_fingers(shape)
         frets = list(shape.frets)
@@ -214,12 +214,12 @@ class Shapes:
             )
         return chord, Shape(tuple(frets), held[0].fingers)
 
-    def _usual(self, chord: Chord) -> Shape:
+    def _usual_shape(self, chord: Chord) -> Shape:
         if chord not in self.usual:
-            self.usual[chord] = self._found(chord)
+            self.usual[chord] = self._find_usual_shape(chord)
         return self.usual[chord]
 
-    def _found(self, chord: Chord) -> Shape:
+    def _find_usual_shape(self, chord: Chord) -> Shape:
         capo = self.arrangement.capo
         try:
             known = self.book.shapes(chord, self.tuning)
@@ -231,7 +231,7 @@ class Shapes:
         return best_grip(chord, self.hand, self.tuning, capo=capo).shape
 
 
-class _Player:
+class _Performer:
     """One arrangement being played through; bars that are alike are worked out once."""
 
     def __init__(
@@ -275,16 +275,16 @@ class _Player:
         # Reading gives bars with the same chords one and the same value; by its identity they are found quickly.
         asked = (id(bar.chords), bar.way, beats, part, turn % self.cycle, first, number if own is not _NO_BAR else -1)
         if asked not in self.alike:
-            self.alike[asked] = self.hands(bar, number, part, own, way, meter, beats, turn, first)
+            self.alike[asked] = self.play_hands(bar, number, part, own, way, meter, beats, turn, first)
         held, slots, plucks = self.alike[asked]
         return PieceBar(
             number=number, part=part, part_bar=number, time=0, start=Fraction(0), meter=meter, beats=beats,
             slots=slots, bpm=bpm, held=held, plucks=plucks, words=bar.words,
-            tune=moved_tune(bar.tune, self.song.key, self.heard_key, self.by), breaths=bar.breaths,
+            tune=move_tune(bar.tune, self.song.key, self.heard_key, self.by), breaths=bar.breaths,
             way=bar.way,
         )  # fmt: skip
 
-    def hands(
+    def play_hands(
         self,
         bar: ChartBar,
         number: int,
@@ -299,7 +299,7 @@ class _Player:
         """What both hands do in a bar: what is held, the grid, the plucks."""
         charted = chords_in_key(bar, self.song.key, self.key)
         held = HeldBar(tuple(self.shapes.hold(beat, chord, way, own) for beat, chord in charted))
-        picked = [self.pattern(own, part, number, chord, meter) for _, chord in charted]
+        picked = [self.find_pattern(own, part, number, chord, meter) for _, chord in charted]
         slots = lcm(*(p.slots for p in picked))
         if slots > MOST_SLOTS:
             raise BadInput(
@@ -309,11 +309,11 @@ class _Player:
         if bar.way == SILENT:
             return held, slots, ()
         if bar.way == HOLD:
-            return held, slots, tuple(self.together(held))
+            return held, slots, tuple(self.pluck_together(held))
         offset = meter.beats - beats if first else Fraction(0)
-        return held, slots, tuple(self.picked(held, picked, turn, beats, offset))
+        return held, slots, tuple(self.pick_plucks(held, picked, turn, beats, offset))
 
-    def pattern(self, own: BarWay, part: str, number: int, chord: Chord | None, meter: Meter) -> Pattern:
+    def find_pattern(self, own: BarWay, part: str, number: int, chord: Chord | None, meter: Meter) -> Pattern:
         """The pattern under `chord`, by precedence. Raises BadInput when it is unknown or of another meter."""
         if own.lanes:
             slots = own.slots
@@ -327,11 +327,11 @@ class _Player:
         pattern = self.patterns[wanted]
         if pattern.meter != meter:
             raise BadInput(
-                f"it is in {meter} and the pattern {wanted} in {pattern.meter}", mend=self.fitting(pattern, meter)
+                f"it is in {meter} and the pattern {wanted} in {pattern.meter}", mend=self.fitting_hint(pattern, meter)
             )
         return pattern
 
-    def fitting(self, pattern: Pattern, meter: Meter) -> str:
+    def fitting_hint(self, pattern: Pattern, meter: Meter) -> str:
         """What might be meant instead: the pattern of that meter that asks about as much."""
         asked = difficulty(pattern)
         same = [p for p in self.patterns.values() if p.meter == meter]
@@ -340,7 +340,7 @@ class _Player:
         near = min(same, key=lambda p: (abs(difficulty(p) - asked), p.id))
         return f"give it a pattern in {meter}, like {near.id}"
 
-    def picked(
+    def pick_plucks(
         self, held: HeldBar, patterns: Sequence[Pattern], turn: int, beats: Fraction, offset: Fraction
     ) -> Iterator[Pluck]:
         """The plucks of a bar: each chord's pattern while that chord lasts."""
@@ -348,12 +348,12 @@ class _Player:
         moved = HeldBar((first, *(replace(h, beat=h.beat + offset) for h in rest)))
         ends = [*(h.beat for h in rest), beats]
         for hold, pattern, end in zip(held.holds, patterns, ends, strict=True):
-            for pluck in self.realised(pattern, turn, moved):
+            for pluck in self.realise_bar(pattern, turn, moved):
                 at = pluck.beat - offset
                 if hold.beat <= at < end:
                     yield replace(pluck, beat=at, sounds_at=pluck.sounds_at - offset) if offset else pluck
 
-    def realised(self, pattern: Pattern, turn: int, held: HeldBar) -> tuple[Pluck, ...]:
+    def realise_bar(self, pattern: Pattern, turn: int, held: HeldBar) -> tuple[Pluck, ...]:
         number = turn % len(pattern.bars)
         # A pattern of its own lanes has no id that tells it from another bar's.
         name = pattern.id if pattern.id in self.patterns else str(pattern.bars)
@@ -363,7 +363,7 @@ class _Player:
             self.known[asked] = realise(alone, [held], tuning=self.tuning, capo=self.arrangement.capo)
         return self.known[asked]
 
-    def together(self, held: HeldBar) -> Iterator[Pluck]:
+    def pluck_together(self, held: HeldBar) -> Iterator[Pluck]:
         """Each chord once, thumb on its root and fingers on the strings above, at the moment it begins."""
         for hold in held.holds:
             alone = HeldBar((replace(hold, beat=Fraction(0)),))

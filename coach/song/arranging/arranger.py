@@ -31,9 +31,9 @@ from coach.music.notes import Pitch
 from coach.picking.pattern import MOST_SLOTS, Pattern
 from coach.picking.realise import HeldBar, Hold, realise
 from coach.song.arrangement import FULL, PLAIN, Arrangement, BarWay, PartWay
-from coach.song.arranging.shape_choice import Shaping
-from coach.song.arranging.tiers import Family, check_tier, families, of_tier, slots_for, woven
-from coach.song.arranging.tune_placing import Placing, Sung, TuneBar, place_tune
+from coach.song.arranging.shape_choice import ShapeChoice
+from coach.song.arranging.tiers import Family, check_tier, find_families, grid_for, patterns_of_tier, weave_lanes
+from coach.song.arranging.tune_placing import Placing, SungNote, TuneBar, place_tune
 from coach.song.chart import SOUND, ChartBar, Part, Song
 from coach.song.perform import chords_in_key
 
@@ -42,7 +42,7 @@ HARD_KEY = 6.0
 
 
 @dataclass(frozen=True)
-class _Plan:
+class _KeyPlan:
     """What is settled before the bars: key, capo, the tune's move, and the families of patterns by meter."""
 
     choice: KeyChoice
@@ -79,8 +79,8 @@ def propose(
     """
     check_tier(tier)
     proposer = _Proposer(song, patterns, book, hand, tuning, tier, melody)
-    plans = proposer.plans(voice, max_capo, key) if place is None else [proposer.chosen(place)]
-    return proposer.arrangement(name or tier, plans, early)
+    plans = proposer.rank_plans(voice, max_capo, key) if place is None else [proposer.make_plan(place)]
+    return proposer.propose(name or tier, plans, early)
 
 
 def propose_tiers(
@@ -130,20 +130,20 @@ class _Proposer:
         self.tier, self.melody = tier, melody
         self.parts = {name: song.parts[name] for name in dict.fromkeys(song.order)}
         meters = {part.meter or song.meter for part in self.parts.values()} | {song.meter}
-        self.families = {meter: families(patterns, meter) for meter in meters}
+        self.families = {meter: find_families(patterns, meter) for meter in meters}
         if not patterns:
             raise BadInput("there is no pattern to arrange with", mend="`coach doctor` tells where they are")
 
     # The whole.
 
-    def arrangement(self, name: str, plans: Sequence[_Plan], early: bool) -> Arrangement:
+    def propose(self, name: str, plans: Sequence[_KeyPlan], early: bool) -> Arrangement:
         if not self.melody or not self.has_tune():
-            return self.made(name, plans[0], early, {})
-        best: tuple[tuple[int, float], _Plan, dict[str, Placing]] | None = None
+            return self.make_arrangement(name, plans[0], early, {})
+        best: tuple[tuple[int, float], _KeyPlan, dict[str, Placing]] | None = None
         for plan in plans:
-            for shift in self.shifts(plan.choice):
+            for shift in self.tune_shifts(plan.choice):
                 tried = replace(plan, shift=shift)
-                placed = self.placed(tried)
+                placed = self.place_tunes(tried)
                 lost = sum(len(p.missed) for p in placed.values())
                 rank = (lost, sum(p.cost for p in placed.values()))
                 if best is None or rank < best[0]:
@@ -151,26 +151,26 @@ class _Proposer:
             if best is not None and best[0][0] == 0:
                 break
         assert best is not None
-        return self.made(name, best[1], early, best[2])
+        return self.make_arrangement(name, best[1], early, best[2])
 
     def has_tune(self) -> bool:
         return any(bar.tune for part in self.parts.values() for bar in part.bars)
 
-    def made(self, name: str, plan: _Plan, early: bool, placed: Mapping[str, Placing]) -> Arrangement:
+    def make_arrangement(self, name: str, plan: _KeyPlan, early: bool, placed: Mapping[str, Placing]) -> Arrangement:
         """The arrangement by this plan."""
-        shaped = self.shaping(plan)
+        shaped = self.choose_shapes(plan)
         usual = self.families[self.song.meter][self.tier].usual
         whole = PartWay(
             pattern=usual or next(iter(self.patterns)), shapes=shaped.shapes(), stand_in=shaped.recipes
         )
         ways: dict[str, PartWay] = {}
         for part in self.parts.values():
-            way = self.part(part, plan, shaped, placed.get(part.name))
+            way = self.make_part_way(part, plan, shaped, placed.get(part.name))
             if way != PartWay():
                 ways[part.name] = way
-        by_chord, reasons = self.by_chord(shaped)
-        final = self.final(ways)
-        why = (*plan.why, *self.pattern_reasons(), *shaped.told, *reasons, *self.tune_reasons(plan, placed), *final)
+        by_chord, reasons = self.patterns_by_chord(shaped)
+        final = self.hold_last_chord(ways)
+        why = (*plan.why, *self.pattern_reasons(), *shaped.notes, *reasons, *self.tune_reasons(plan, placed), *final)
         return Arrangement(
             name, replace(whole, by_chord=by_chord), ways, plan.choice.shape_key, plan.choice.capo, plan.shift,
             early=early, why=why,
@@ -178,7 +178,7 @@ class _Proposer:
 
     # Key and capo.
 
-    def plans(self, voice: Range | None, max_capo: int, key: Key | None) -> list[_Plan]:
+    def rank_plans(self, voice: Range | None, max_capo: int, key: Key | None) -> list[_KeyPlan]:
         """The ways to place the song, best first; only with a tune to place are all but the first looked at."""
         melody = tune_range(self.song)
         if voice is not None and melody is None:
@@ -189,7 +189,7 @@ class _Proposer:
         bars = [[c for _, c in bar.chords] for name in self.song.order for bar in self.song.parts[name].bars]
         own = self.song.key
 
-        def ranked(fixed: bool) -> list[KeyChoice]:
+        def rank_keys(fixed: bool) -> list[KeyChoice]:
             try:
                 return list(
                     find_keys(
@@ -206,47 +206,47 @@ class _Proposer:
                     f"{self.song.id} is in {own.title} and cannot sound in {key.title}",
                     mend=f"did you mean {Key(key.tonic, own.minor).neighbour}?",
                 )
-            found = [c for c in ranked(fixed=False) if c.sounding_key.tonic.pitch_class == key.tonic.pitch_class]
+            choices = [c for c in rank_keys(fixed=False) if c.sounding_key.tonic.pitch_class == key.tonic.pitch_class]
             first = f"it sounds in {key.title}, as asked"
         elif voice is not None:
-            found = ranked(fixed=False)
-            first = f"it sounds in {found[0].sounding_key.title}, for a voice of {voice[0]} to {voice[1]}"
+            choices = rank_keys(fixed=False)
+            first = f"it sounds in {choices[0].sounding_key.title}, for a voice of {voice[0]} to {voice[1]}"
         else:
-            found, first = ranked(fixed=True), f"it sounds in {own.title}, as it is charted"
-            if not found or dict(found[0].parts)["ease"] > HARD_KEY:
-                found = ranked(fixed=False)
+            choices, first = rank_keys(fixed=True), f"it sounds in {own.title}, as it is charted"
+            if not choices or dict(choices[0].parts)["ease"] > HARD_KEY:
+                choices = rank_keys(fixed=False)
                 first = f"its own key asks more than {HARD_KEY:g} points a chord, so it moves"
             elif self.melody:
-                found += [c for c in ranked(fixed=False) if c.voice_shift]
-        if not found:
+                choices += [c for c in rank_keys(fixed=False) if c.voice_shift]
+        if not choices:
             raise BadInput(
                 f"no shapes with a capo up to {max_capo} sound in {key.title if key else own.title}",
                 mend="allow a higher capo",
             )
         plans = []
         seen: set[Key] = set()
-        for choice in found:
+        for choice in choices:
             # How the tune lies on the strings depends on the shapes' key alone: the best capo for each will do.
             if choice.shape_key in seen and self.melody:
                 continue
             seen.add(choice.shape_key)
             there = choice.sounding_key
-            said = first if there == found[0].sounding_key else f"it sounds in {there.title}, where the tune fits"
+            sounding = first if there == choices[0].sounding_key else f"it sounds in {there.title}, where the tune fits"
             ease = dict(choice.parts)["ease"]
             points = f"its chords ask {ease:.1f} points on the average, score {choice.score:.0f} of 100"
-            plans.append(_Plan(choice, choice.voice_shift, self.families, (said, *choice.why, points)))
+            plans.append(_KeyPlan(choice, choice.voice_shift, self.families, (sounding, *choice.why, points)))
         return plans
 
-    def chosen(self, place: KeyChoice) -> _Plan:
+    def make_plan(self, place: KeyChoice) -> _KeyPlan:
         """The plan for a key and capo that were chosen by hand."""
         where = "as it is charted" if place.sounding_key == self.song.key else "as chosen"
-        return _Plan(
+        return _KeyPlan(
             place, place.voice_shift, self.families, (f"it sounds in {place.sounding_key.title}, {where}", *place.why)
         )
 
     # Bars.
 
-    def part(self, part: Part, plan: _Plan, shaped: Shaping, placed: Placing | None) -> PartWay:
+    def make_part_way(self, part: Part, plan: _KeyPlan, shaped: ShapeChoice, placed: Placing | None) -> PartWay:
         """What is said for this part alone."""
         meter = part.meter or self.song.meter
         family = self.families[meter][self.tier]
@@ -254,49 +254,49 @@ class _Proposer:
         for number, bar in enumerate(part.bars):
             way = placed.ways.get(number) if placed else None
             if way is None and bar.way == SOUND:
-                way = self.bar_way(part, number, bar, meter, family, plan)
+                way = self.make_bar_way(part, number, bar, meter, family, plan)
             other = shaped.others.get((part.name, number), {})
             if other and (way is None or not way.shapes):
                 way = replace(way or BarWay(), shapes={s: g.shape for s, g in other.items()})
-                named = _listed([f"{g.shape} for {s}" for s, g in other.items()])
+                named = _join_words([f"{g.shape} for {s}" for s, g in other.items()])
                 way = replace(way, why="; ".join(filter(None, (way.why, f"{named} is easier to reach here"))))
             if way is not None:
                 bars[number] = way
         return PartWay(pattern="" if meter == self.song.meter else family.usual, bars=bars)
 
-    def shaping(self, plan: _Plan) -> Shaping:
+    def choose_shapes(self, plan: _KeyPlan) -> ShapeChoice:
         """The shapes of all parts in this key."""
-        return Shaping(self.song, self.parts, self.hand, self.tuning, plan.choice.shape_key, plan.choice.capo)
+        return ShapeChoice(self.song, self.parts, self.hand, self.tuning, plan.choice.shape_key, plan.choice.capo)
 
-    def bar_way(
-        self, part: Part, number: int, bar: ChartBar, meter: Meter, family: Family, plan: _Plan
+    def make_bar_way(
+        self, part: Part, number: int, bar: ChartBar, meter: Meter, family: Family, plan: _KeyPlan
     ) -> BarWay | None:
         """Another pattern, or lanes, where the usual pattern does not serve the bar; None where it does."""
         offset = pick_up_offset(part, number, meter)
         changes = [beat + offset for beat, _ in bar.chords[1:]]
         if not family.usual:
-            return self.lanes(meter, changes, offset, f"there is no {self.tier} pattern in {meter}")
+            return self.weave_bar(meter, changes, offset, f"there is no {self.tier} pattern in {meter}")
         thumb = thumb_beats(self.patterns[family.usual])
         if offset and offset not in thumb.get("r", ()):
-            return self.lanes(meter, [offset, *changes], offset, "the pick-up begins on the root")
+            return self.weave_bar(meter, [offset, *changes], offset, "the pick-up begins on the root")
         if not changes:
             return None
-        told = "the chord changes on beat " + _listed([beat_text(beat) for beat in changes])
+        what_changes = "the chord changes on beat " + _join_words([beat_text(beat) for beat in changes])
         if family.half and not offset and changes == [Fraction(meter.beats, 2)]:
-            return BarWay(pattern=family.half, why=f"{told}: {family.half} tells its root there")
+            return BarWay(pattern=family.half, why=f"{what_changes}: {family.half} tells its root there")
         if set(changes) <= {beat for beats in thumb.values() for beat in beats}:
             return None
-        return self.lanes(meter, changes, offset, told)
+        return self.weave_bar(meter, changes, offset, what_changes)
 
-    def lanes(self, meter: Meter, changes: Sequence[Fraction], offset: Fraction, why: str) -> BarWay | None:
+    def weave_bar(self, meter: Meter, changes: Sequence[Fraction], offset: Fraction, why: str) -> BarWay | None:
         """Woven lanes with the root on each of these beats; None where no grid is fine enough."""
-        slots = slots_for(meter, self.tier, (*changes, offset))
+        slots = grid_for(meter, self.tier, (*changes, offset))
         if slots > MOST_SLOTS:
             return None
         said = f"{why}: the thumb plays a root there" if changes and not offset else why
-        return BarWay(lanes=woven(meter, self.tier, changes, offset), slots=slots, why=said)
+        return BarWay(lanes=weave_lanes(meter, self.tier, changes, offset), slots=slots, why=said)
 
-    def final(self, ways: dict[str, PartWay]) -> list[str]:
+    def hold_last_chord(self, ways: dict[str, PartWay]) -> list[str]:
         """Let the last chord ring; only where the song's last bar is played once. What was done, or why not."""
         last = self.song.order[-1]
         part = self.song.parts[last]
@@ -313,7 +313,7 @@ class _Proposer:
         meter = part.meter or self.song.meter
         offset = pick_up_offset(part, number, meter)
         beats = [beat + offset for beat, _ in bar.chords]
-        slots = slots_for(meter, PLAIN, beats)
+        slots = grid_for(meter, PLAIN, beats)
         if slots > MOST_SLOTS:
             return []
         at = {int(beat * slots / meter.beats) for beat in beats}
@@ -330,24 +330,24 @@ class _Proposer:
 
     # Patterns.
 
-    def by_chord(self, shaped: Shaping) -> tuple[dict[str, str], list[str]]:
+    def patterns_by_chord(self, shaped: ShapeChoice) -> tuple[dict[str, str], list[str]]:
         """Another pattern of the tier under chords on whose shape the usual one would lose plucks."""
         meter = self.song.meter
         usual = self.families[meter][self.tier].usual
-        found: dict[str, str] = {}
-        told: list[str] = []
+        patterns: dict[str, str] = {}
+        reasons: list[str] = []
         if not usual:
-            return found, told
+            return patterns, reasons
         for symbol, grip in shaped.chosen.items():
             lost = lost_plucks(self.patterns[usual], grip, self.tuning)
             if not lost:
                 continue
-            tier = of_tier(self.patterns.values(), meter, self.tier)
+            tier = patterns_of_tier(self.patterns.values(), meter, self.tier)
             others = [p for p in tier if not lost_plucks(p, grip, self.tuning)]
             if others:
-                found[symbol] = others[0].id
-                told.append(f"{symbol} {grip.shape} would lose {lost} plucks of {usual}: {others[0].id} fits it")
-        return found, told
+                patterns[symbol] = others[0].id
+                reasons.append(f"{symbol} {grip.shape} would lose {lost} plucks of {usual}: {others[0].id} fits it")
+        return patterns, reasons
 
     def pattern_reasons(self) -> Iterator[str]:
         for meter, tiers in self.families.items():
@@ -361,17 +361,17 @@ class _Proposer:
             kin = ""
             if family.steps is not None and other:
                 steps = f"{family.steps} step{'s' if family.steps != 1 else ''}"
-                one, two = (other, "it") if self.tier == PLAIN else ("it", other)
-                kin = f"; {one} grows from {two} in {steps}"
+                grown, root = (other, "it") if self.tier == PLAIN else ("it", other)
+                kin = f"; {grown} grows from {root} in {steps}"
             yield f"{grid}{where}: {family.usual}{kin}"
 
     # The tune.
 
-    def shifts(self, choice: KeyChoice) -> list[int]:
+    def tune_shifts(self, choice: KeyChoice) -> list[int]:
         """By how many semitones the tune may sound away from the chart so that it lies on strings 3 to 1, low first."""
-        found = tune_range(self.song)
-        assert found is not None
-        low, high = found
+        reach = tune_range(self.song)
+        assert reach is not None
+        low, high = reach
         lowest = self.tuning.open_midi(3) + choice.capo
         highest = self.tuning.open_midi(1) + choice.capo + 12
         shifts = [choice.voice_shift + 12 * k for k in range(-4, 5)]
@@ -382,33 +382,33 @@ class _Proposer:
         fitting = [s for s in shifts if not outside(s)]
         return fitting or sorted(shifts, key=lambda s: (outside(s), abs(s)))[:1]
 
-    def placed(self, plan: _Plan) -> dict[str, Placing]:
+    def place_tunes(self, plan: _KeyPlan) -> dict[str, Placing]:
         """Each part's tune on the strings."""
-        usual = self.shaping(plan).plain()
+        usual = self.choose_shapes(plan).plain()
         by = plan.shift - plan.choice.capo
-        found = {}
+        by_part = {}
         for part in self.parts.values():
             meter = part.meter or self.song.meter
             bars = []
             for number, bar in enumerate(part.bars):
                 chords = chords_in_key(bar, self.song.key, plan.choice.shape_key)
-                notes = tuple(Sung(n.beat, n.length, n.pitch.midi + by, n.tied) for n in bar.tune)
+                notes = tuple(SungNote(n.beat, n.length, n.pitch.midi + by, n.tied) for n in bar.tune)
                 bars.append(
                     TuneBar(
                         meter, Fraction(meter.beats) if bar.beats is None else bar.beats,
                         pick_up_offset(part, number, meter), chords, notes if bar.way == SOUND else (),
                     )
                 )  # fmt: skip
-            found[part.name] = place_tune(bars, self.hand, self.tuning, plan.choice.capo, self.tier, usual)
-        return found
+            by_part[part.name] = place_tune(bars, self.hand, self.tuning, plan.choice.capo, self.tier, usual)
+        return by_part
 
-    def tune_reasons(self, plan: _Plan, placed: Mapping[str, Placing]) -> Iterator[str]:
+    def tune_reasons(self, plan: _KeyPlan, placed: Mapping[str, Placing]) -> Iterator[str]:
         if self.melody and not placed:
             yield "the tune is not known, so none is on the top strings"
         if not placed:
             return
-        asked, found = sum(p.asked for p in placed.values()), sum(p.placed for p in placed.values())
-        yield f"{found} of the tune's {asked} notes lie on the top strings"
+        asked, placed_count = sum(p.asked for p in placed.values()), sum(p.placed for p in placed.values())
+        yield f"{placed_count} of the tune's {asked} notes lie on the top strings"
         away = plan.shift - plan.choice.voice_shift
         if away:
             count = abs(away) // 12
@@ -429,11 +429,11 @@ def pick_up_offset(part: Part, number: int, meter: Meter) -> Fraction:
 
 def thumb_beats(pattern: Pattern) -> dict[str, tuple[Fraction, ...]]:
     """The beats of the thumb in the pattern's first bar by role; a written string has the role ""."""
-    found: dict[str, list[Fraction]] = {}
+    by_role: dict[str, list[Fraction]] = {}
     for aim in pattern.bars[0].aims:
         if aim.finger == "p":
-            found.setdefault(aim.role, []).append(pattern.meter.slot_beat(aim.slot, pattern.slots))
-    return {role: tuple(beats) for role, beats in found.items()}
+            by_role.setdefault(aim.role, []).append(pattern.meter.slot_beat(aim.slot, pattern.slots))
+    return {role: tuple(beats) for role, beats in by_role.items()}
 
 
 def lost_plucks(pattern: Pattern, grip: Grip, tuning: Tuning) -> int:
@@ -442,5 +442,5 @@ def lost_plucks(pattern: Pattern, grip: Grip, tuning: Tuning) -> int:
     return len(pattern.bars[0].aims) - len(realise(pattern, [HeldBar((hold,))], tuning=tuning))
 
 
-def _listed(words: Sequence[str]) -> str:
+def _join_words(words: Sequence[str]) -> str:
     return " and ".join(filter(None, (", ".join(words[:-1]), words[-1])))

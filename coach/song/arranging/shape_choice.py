@@ -13,7 +13,7 @@ from coach.guitar.standins import StandIn, find_standins, holding_cost
 from coach.guitar.tuning import Tuning
 from coach.music.chords import Chord
 from coach.music.keys import Key
-from coach.song.arranging.tune_placing import writable
+from coach.song.arranging.tune_placing import can_be_saved
 from coach.song.chart import Part, Song
 from coach.song.perform import chords_in_key
 
@@ -24,10 +24,10 @@ TOO_HARD = 6.0
 WORTH_A_SHAPE = 2.0
 
 _KINDS = ("smaller", "thumb", "relative", "held", "keep")
-Place = tuple[str, int]
+PartBar = tuple[str, int]
 
 
-class Shaping:
+class ShapeChoice:
     """The shapes of all parts.
 
     chosen   chord symbol -> the grip it has in most bars (of its stand-in, where it has one)
@@ -51,11 +51,11 @@ class Shaping:
             for _, chord in chords_in_key(bar, song.key, key)
             if chord
         ]
-        self.chosen, self.others = self.routed(parts, rows)
+        self.chosen, self.others = self.choose_grips(parts, rows)
         self.recipes: dict[str, str] = {}
         self.extra: dict[str, Grip] = {}
-        self.told: list[str] = []
-        self.ease([(part, chord) for part, _, chord in rows])
+        self.notes: list[str] = []
+        self.find_stand_ins([(part, chord) for part, _, chord in rows])
 
     def shapes(self) -> dict[str, Shape]:
         """The shape of each chord as an arrangement says it; what the song pins itself is left to it."""
@@ -66,41 +66,41 @@ class Shaping:
         """The grips that sound the chord itself, by its symbol."""
         return {s: g for s, g in self.chosen.items() if s not in self.recipes}
 
-    def routed(
+    def choose_grips(
         self, parts: Iterable[str], rows: Sequence[tuple[str, int, Chord]]
-    ) -> tuple[dict[str, Grip], dict[Place, dict[str, Grip]]]:
+    ) -> tuple[dict[str, Grip], dict[PartBar, dict[str, Grip]]]:
         """(the grip of each chord, the bars in which another one is worth it)."""
         votes: dict[str, Counter[Grip]] = {}
-        free: dict[Place, dict[str, Grip]] = {}
+        free: dict[PartBar, dict[str, Grip]] = {}
         for name in parts:
             mine = [(number, chord) for part, number, chord in rows if part == name]
             if not mine:
                 continue
-            found = find_route([chord for _, chord in mine], self.hand, self.tuning, capo=self.capo, pins=self.pins)
-            for (number, chord), grip in zip(mine, found.grips, strict=True):
+            route = find_route([chord for _, chord in mine], self.hand, self.tuning, capo=self.capo, pins=self.pins)
+            for (number, chord), grip in zip(mine, route.grips, strict=True):
                 if grip is not None:
                     votes.setdefault(str(chord), Counter())[grip] += 1
                     free.setdefault((name, number), {})[str(chord)] = grip
         chosen = {
-            symbol: self.written(max(count, key=lambda g: (count[g], -g.cost))) for symbol, count in votes.items()
+            symbol: self.find_savable(max(count, key=lambda g: (count[g], -g.cost))) for symbol, count in votes.items()
         }
-        others: dict[Place, dict[str, Grip]] = {}
+        others: dict[PartBar, dict[str, Grip]] = {}
         for place, here in free.items():
             better = {
-                s: g for s, g in here.items() if chosen[s].cost - g.cost > WORTH_A_SHAPE and writable(g.shape)
+                s: g for s, g in here.items() if chosen[s].cost - g.cost > WORTH_A_SHAPE and can_be_saved(g.shape)
             }
             if better:
                 others[place] = better
         return chosen, others
 
-    def written(self, grip: Grip) -> Grip:
+    def find_savable(self, grip: Grip) -> Grip:
         """The grip, or the easiest of its chord that a song file can hold."""
-        if writable(grip.shape):
+        if can_be_saved(grip.shape):
             return grip
         others = find_grips(grip.chord, self.hand, self.tuning, capo=self.capo)
-        return next((g for g in others if writable(g.shape)), grip)
+        return next((g for g in others if can_be_saved(g.shape)), grip)
 
-    def ease(self, rows: Sequence[tuple[str, Chord]]) -> None:
+    def find_stand_ins(self, rows: Sequence[tuple[str, Chord]]) -> None:
         """Find stand-ins for what is too hard."""
         before: dict[str, Grip] = {}
         last: dict[str, str] = {}
@@ -113,17 +113,17 @@ class Shaping:
             if symbol in self.pins or holding_cost(grip) <= TOO_HARD:
                 continue
             asks = f"{symbol} {grip.shape} asks {holding_cost(grip):.1f} points of the hand, more than {TOO_HARD:g}"
-            found = find_standins(
+            standins = find_standins(
                 grip.chord, self.hand, self.tuning,
                 capo=self.capo, instead_of=grip, before=before.get(symbol), scale=self.key.scale,
             )  # fmt: skip
             easy = min(
-                (s for s in found if holding_cost(s.grip) <= TOO_HARD and self.may(s, grip.chord)),
+                (s for s in standins if holding_cost(s.grip) <= TOO_HARD and self.can_be_said(s, grip.chord)),
                 key=lambda s: _rank(s, grip.chord),
                 default=None,
             )
             if easy is None:
-                self.told.append(f"{asks}; nothing easier was found that tells it")
+                self.notes.append(f"{asks}; nothing easier was found that tells it")
                 continue
             self.chosen[symbol] = easy.grip
             what = f"{easy.grip.chord} {easy.grip.shape}"
@@ -133,11 +133,11 @@ class Shaping:
                 self.recipes[symbol] = str(easy.grip.chord)
                 self.extra.setdefault(str(easy.grip.chord), easy.grip)
             lost = f"; {'; '.join(easy.lost)}" if easy.lost else ""
-            self.told.append(f"{asks}: {what} stands in for it with {holding_cost(easy.grip):.1f}{lost}")
+            self.notes.append(f"{asks}: {what} stands in for it with {holding_cost(easy.grip):.1f}{lost}")
 
-    def may(self, standin: StandIn, chord: Chord) -> bool:
+    def can_be_said(self, standin: StandIn, chord: Chord) -> bool:
         """Whether an arrangement can say it: another shape, another chord, or a kept shape that is in the song."""
-        if (standin.kind == "thumb" and not self.hand.thumb) or not writable(standin.grip.shape):
+        if (standin.kind == "thumb" and not self.hand.thumb) or not can_be_saved(standin.grip.shape):
             return False
         if standin.recipe:
             kept = standin.recipe.partition(":")[0]

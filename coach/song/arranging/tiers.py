@@ -62,20 +62,20 @@ def check_tier(tier: str) -> str:
     return tier
 
 
-def of_tier(patterns: Iterable[Pattern], meter: Meter, tier: str, *, half: bool = False) -> list[Pattern]:
+def patterns_of_tier(patterns: Iterable[Pattern], meter: Meter, tier: str, *, half: bool = False) -> list[Pattern]:
     """The patterns that can serve a whole song in this meter and tier, easiest first; with `half` those for half bars.
 
     Half-bar patterns tell the root on one and in the middle of the bar.
     """
-    found = [
+    fitting = [
         p for p in patterns
         if p.meter == meter and p.slots_per_beat == per_beat(meter, tier) and len(p.bars) == 1 and p.share == STRAIGHT
-        and _serves(p, half)
+        and _can_serve(p, half)
     ]  # fmt: skip
-    return sorted(found, key=lambda p: (difficulty(p), p.id))
+    return sorted(fitting, key=lambda p: (difficulty(p), p.id))
 
 
-def _serves(pattern: Pattern, half: bool) -> bool:
+def _can_serve(pattern: Pattern, half: bool) -> bool:
     tags, aims = set(pattern.tags), pattern.bars[0].aims
     thumb = {pattern.meter.slot_beat(a.slot, pattern.slots): a.role for a in aims if a.finger == "p"}
     if any(a.fret is not None for a in aims) or {a.finger for a in aims} == {"p"}:
@@ -86,24 +86,26 @@ def _serves(pattern: Pattern, half: bool) -> bool:
     return not tags & _SPECIAL and thumb.get(Fraction(0)) == "r"
 
 
-def families(patterns: Mapping[str, Pattern], meter: Meter) -> dict[str, Family]:
+def find_families(patterns: Mapping[str, Pattern], meter: Meter) -> dict[str, Family]:
     """The pair of tiers in this meter: the full pattern grows from the plain one in as few steps as can be."""
-    plain, full = (of_tier(patterns.values(), meter, tier) for tier in TIERS)
+    plain, full = (patterns_of_tier(patterns.values(), meter, tier) for tier in TIERS)
     pairs = [(p, f) for p in plain for f in full]
     if not pairs:
         return {
-            PLAIN: Family(plain[0].id if plain else "", _half(patterns, meter, PLAIN)),
-            FULL: Family(full[0].id if full else "", _half(patterns, meter, FULL)),
+            PLAIN: Family(plain[0].id if plain else "", _half_bar_pattern(patterns, meter, PLAIN)),
+            FULL: Family(full[0].id if full else "", _half_bar_pattern(patterns, meter, FULL)),
         }
-    one, other = min(pairs, key=lambda pair: (_apart(pair[0], pair[1], patterns), pair[0].id, pair[1].id))
-    steps = growth(other, one, patterns)
+    plain_pattern, full_pattern = min(
+        pairs, key=lambda pair: (_pair_cost(pair[0], pair[1], patterns), pair[0].id, pair[1].id)
+    )
+    steps = growth(full_pattern, plain_pattern, patterns)
     return {
-        PLAIN: Family(one.id, _half(patterns, meter, PLAIN), steps),
-        FULL: Family(other.id, _half(patterns, meter, FULL), steps),
+        PLAIN: Family(plain_pattern.id, _half_bar_pattern(patterns, meter, PLAIN), steps),
+        FULL: Family(full_pattern.id, _half_bar_pattern(patterns, meter, FULL), steps),
     }
 
 
-def _apart(plain: Pattern, full: Pattern, patterns: Mapping[str, Pattern]) -> float:
+def _pair_cost(plain: Pattern, full: Pattern, patterns: Mapping[str, Pattern]) -> float:
     """How far a pair is from being a family, and how much it asks."""
     steps = growth(full, plain, patterns)
     figure = (set(plain.tags) & set(full.tags)) - _NO_FIGURE
@@ -122,9 +124,9 @@ def growth(pattern: Pattern, root: Pattern, patterns: Mapping[str, Pattern]) -> 
     return len(seen)
 
 
-def _half(patterns: Mapping[str, Pattern], meter: Meter, tier: str) -> str:
-    found = of_tier(patterns.values(), meter, tier, half=True)
-    return found[0].id if found else ""
+def _half_bar_pattern(patterns: Mapping[str, Pattern], meter: Meter, tier: str) -> str:
+    patterns_for_half = patterns_of_tier(patterns.values(), meter, tier, half=True)
+    return patterns_for_half[0].id if patterns_for_half else ""
 
 
 # Woven lanes.
@@ -132,23 +134,25 @@ def _half(patterns: Mapping[str, Pattern], meter: Meter, tier: str) -> str:
 Lanes = tuple[tuple[str, str], ...]
 
 
-def woven(meter: Meter, tier: str, changes: Sequence[Fraction] = (), begins: Fraction = Fraction(0)) -> Lanes:
+def weave_lanes(meter: Meter, tier: str, changes: Sequence[Fraction] = (), begins: Fraction = Fraction(0)) -> Lanes:
     """Lanes for a bar of this meter: thumb on every beat and on every change of chord, fingers in between.
 
-    changes  beats on which a new chord begins, each on a slot of `slots_for`
+    changes  beats on which a new chord begins, each on a slot of `grid_for`
     begins   where the bar really begins, for a pick-up that is only the end of one
     The full tier is the plain one with the empty slots filled. Common practice, no source.
     """
-    slots = slots_for(meter, tier, changes)
+    slots = grid_for(meter, tier, changes)
     aims = plain_aims(meter, changes, begins)
     per = Fraction(slots, meter.beats)
     bar = PatternBar(tuple(Aim(int(beat * per), finger, role, string) for beat, finger, role, string in aims))
     if tier == FULL:
-        bar = grown(bar, slots, step=slots // (meter.beats * per_beat(meter, FULL)), begins=int(begins * per))
+        bar = fill_with_fingers(
+            bar, slots, step=slots // (meter.beats * per_beat(meter, FULL)), begins=int(begins * per)
+        )
     return lanes_of(bar, slots)
 
 
-def slots_for(meter: Meter, tier: str, beats: Iterable[Fraction] = ()) -> int:
+def grid_for(meter: Meter, tier: str, beats: Iterable[Fraction] = ()) -> int:
     """The coarsest grid of this tier that has all these beats on its slots."""
     per = per_beat(meter, tier)
     for beat in beats:
@@ -162,12 +166,12 @@ def plain_aims(
 ) -> list[tuple[Fraction, str, str, int]]:
     """(beat, finger, role, string) of the plain weave."""
     strong = sorted({Fraction(b) for b in range(meter.beats)} | set(changes))
-    found: list[tuple[Fraction, str, str, int]] = []
+    aims: list[tuple[Fraction, str, str, int]] = []
     count = 0
     for beat in strong:
         count = 0 if beat in changes or beat == begins else count
         if beat >= begins:
-            found.append((beat, "p", _ROLES[count % 4], 0))
+            aims.append((beat, "p", _ROLES[count % 4], 0))
             count += 1
     taken = set(strong)
     thirds = [(Fraction(1, 3), "i"), (Fraction(2, 3), "m")]
@@ -175,11 +179,11 @@ def plain_aims(
         halves = [(Fraction(1, 2), "i" if number % 2 == 0 else "m")]
         for part, finger in thirds if meter.compound else halves:
             if number + part >= begins and number + part not in taken:
-                found.append((number + part, finger, "", STRING_OF[finger]))
-    return sorted(found)
+                aims.append((number + part, finger, "", STRING_OF[finger]))
+    return sorted(aims)
 
 
-def grown(bar: PatternBar, slots: int, *, step: int = 1, begins: int = 0) -> PatternBar:
+def fill_with_fingers(bar: PatternBar, slots: int, *, step: int = 1, begins: int = 0) -> PatternBar:
     """The bar with a finger on every empty slot (of every `step` slots): all it had, and more.
 
     No finger plucks twice within two of them, so that none is hurried.

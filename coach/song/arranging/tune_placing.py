@@ -32,7 +32,7 @@ from coach.music.chords import Chord
 from coach.music.meter import Meter
 from coach.picking.pattern import LANES, MOST_SLOTS
 from coach.song.arrangement import NO_CHORD, PLAIN, BarWay
-from coach.song.arranging.tiers import STRING_OF, per_beat, slots_for
+from coach.song.arranging.tiers import STRING_OF, grid_for, per_beat
 
 TUNE_STRINGS = (3, 2, 1)
 HIGHEST_FRET = 12
@@ -49,7 +49,7 @@ _FINGER_OF = {string: finger for finger, string in STRING_OF.items()}
 
 
 @dataclass(frozen=True)
-class Sung:
+class SungNote:
     """A note of the tune as the hand plays it: `midi` without the capo; a tied one rings on and is not plucked."""
 
     beat: Fraction
@@ -70,7 +70,7 @@ class TuneBar:
     beats: Fraction
     offset: Fraction
     chords: tuple[tuple[Fraction, Chord | None], ...]
-    notes: tuple[Sung, ...]
+    notes: tuple[SungNote, ...]
 
 
 @dataclass(frozen=True)
@@ -95,7 +95,7 @@ class Placing:
 
 
 @dataclass(frozen=True)
-class Place:
+class NotePlace:
     """Where a note lies; `own` where the shape has it already."""
 
     string: int
@@ -113,7 +113,7 @@ def place_tune(
     keys: list[tuple[int, Chord]] = []
     for number, bar in enumerate(bars):
         for chord, midis in _by_chord(bar):
-            rows.append(placer.candidates(chord, midis))
+            rows.append(placer.find_candidates(chord, midis))
             keys.append((number, chord))
     held: dict[tuple[int, Chord], Grip] = {}
     cost = 0.0
@@ -151,11 +151,12 @@ def _chord_at(bar: TuneBar, beat: Fraction) -> Chord | None:
 
 def _by_chord(bar: TuneBar) -> Iterator[tuple[Chord, tuple[int, ...]]]:
     """Each chord of the bar with the notes plucked over it; a chord that comes twice has one shape for both."""
-    found: dict[Chord, set[int]] = {}
+    midis_by_chord: dict[Chord, set[int]] = {}
     for start, end, chord in _segments(bar):
         if chord is not None:
-            found.setdefault(chord, set()).update(n.midi for n in bar.notes if start <= n.beat < end and not n.tied)
-    for chord, midis in found.items():
+            plucked = (n.midi for n in bar.notes if start <= n.beat < end and not n.tied)
+            midis_by_chord.setdefault(chord, set()).update(plucked)
+    for chord, midis in midis_by_chord.items():
         yield chord, tuple(sorted(midis))
 
 
@@ -166,33 +167,33 @@ class _Placer:
         self.hand, self.tuning, self.capo, self.tier, self.usual = hand, tuning, capo, tier, usual
         self.known: dict[tuple[Chord, tuple[int, ...]], tuple[Grip | None, ...]] = {}
 
-    def candidates(self, chord: Chord, midis: tuple[int, ...]) -> tuple[Grip | None, ...]:
+    def find_candidates(self, chord: Chord, midis: tuple[int, ...]) -> tuple[Grip | None, ...]:
         """The grips that carry most of these notes, cheapest first, the cost of reaching them counted in."""
         asked = (chord, midis)
         if asked not in self.known:
             own = self.usual.get(str(chord))
-            rows = [self.priced(g, midis) for g in self.grips_of(chord, own)]
+            rows = [self.price_grip(g, midis) for g in self.find_grips_for(chord, own)]
             if not rows or min(lost for lost, _ in rows):
-                rows += [self.priced(g, midis) for g in bare_grips(chord, self.tuning)]
+                rows += [self.price_grip(g, midis) for g in bare_grips(chord, self.tuning)]
             fewest = min((lost for lost, _ in rows), default=0)
             best = sorted((g for lost, g in rows if lost == fewest), key=lambda g: g.cost)
             self.known[asked] = tuple(best[:CANDIDATES]) or (None,)
         return self.known[asked]
 
-    def grips_of(self, chord: Chord, own: Grip | None) -> list[Grip]:
+    def find_grips_for(self, chord: Chord, own: Grip | None) -> list[Grip]:
         """The usual grip and the easiest others whose bass leaves strings 3 to 1 to the tune."""
         most = min(HIGHEST_FRET, 24 - self.capo)
-        found = list(find_grips(chord, self.hand, self.tuning, capo=self.capo, max_fret=most, limit=TRIED))
+        grips = list(find_grips(chord, self.hand, self.tuning, capo=self.capo, max_fret=most, limit=TRIED))
         if own is not None:
             # It is the one the player has in hand anyway.
-            found = [replace(own, chord=chord, cost=own.cost - _REACHED), *(g for g in found if g.shape != own.shape)]
-        return [g for g in found if g.bass.r in THUMB_STRINGS and writable(g.shape)]
+            grips = [replace(own, chord=chord, cost=own.cost - _REACHED), *(g for g in grips if g.shape != own.shape)]
+        return [g for g in grips if g.bass.r in THUMB_STRINGS and can_be_saved(g.shape)]
 
-    def priced(self, grip: Grip, midis: Iterable[int]) -> tuple[int, Grip]:
+    def price_grip(self, grip: Grip, midis: Iterable[int]) -> tuple[int, Grip]:
         """(notes it cannot carry, the grip with what the notes cost added to its own)."""
         lost, cost = 0, 0.0
         for midi in midis:
-            place = place_of(grip.shape, midi, self.hand, self.tuning, self.capo)
+            place = find_place(grip.shape, midi, self.hand, self.tuning, self.capo)
             lost += place is None
             cost += place.cost if place else 0.0
         return lost, replace(grip, cost=grip.cost + cost)
@@ -207,10 +208,10 @@ class _Placer:
         onsets = [n.beat + bar.offset for n in bar.notes if not n.tied]
         changes = [beat + bar.offset for beat, _ in bar.chords]
         tier = self.tier
-        slots = slots_for(bar.meter, tier, (*onsets, *changes))
+        slots = grid_for(bar.meter, tier, (*onsets, *changes))
         if slots > MOST_SLOTS:
             tier = PLAIN
-            slots = slots_for(bar.meter, tier, (*onsets, *changes))
+            slots = grid_for(bar.meter, tier, (*onsets, *changes))
         if slots > MOST_SLOTS:
             return None, [n.beat for n in bar.notes if not n.tied], 0
         lanes = _Lanes(bar, slots)
@@ -218,19 +219,19 @@ class _Placer:
         alone = False
         for n in bar.notes:
             if n.tied:
-                lanes.ring(string, n.beat, n.beat + n.length)
+                lanes.add_ringing(string, n.beat, n.beat + n.length)
                 continue
             chord = _chord_at(bar, n.beat)
             shape = OPEN if chord is None else held[chord].shape if chord in held else None
-            place = None if shape is None else place_of(shape, n.midi, self.hand, self.tuning, self.capo)
+            place = None if shape is None else find_place(shape, n.midi, self.hand, self.tuning, self.capo)
             if place is None:
                 lost.append(n.beat)
                 continue
             alone = alone or chord is None
-            lanes.tune(n, place)
+            lanes.add_tune_note(n, place)
             string = place.string
-        lanes.thumb(held)
-        lanes.fill(held, per_beat(bar.meter, tier))
+        lanes.add_thumb(held)
+        lanes.fill_grid(held, per_beat(bar.meter, tier))
         shapes = {str(chord): grip.shape for chord, grip in held.items()}
         if alone:
             shapes[NO_CHORD] = OPEN
@@ -238,7 +239,7 @@ class _Placer:
         why = f"the tune's {count} note{'s' if count != 1 else ''} on the top strings"
         if lost:
             why += f"; {len(lost)} out of reach"
-        return BarWay(lanes=lanes.written(), slots=slots, shapes=shapes, why=why), lost, string
+        return BarWay(lanes=lanes.write_lanes(), slots=slots, shapes=shapes, why=why), lost, string
 
 
 class _Lanes:
@@ -259,78 +260,78 @@ class _Lanes:
         self.cells[slot, finger] = token
         self.strings.setdefault(slot, set()).add(string)
 
-    def ring(self, string: int, start: Fraction, end: Fraction) -> None:
+    def add_ringing(self, string: int, start: Fraction, end: Fraction) -> None:
         """The string sounds a note of the tune from beat `start` to `end`."""
         if string:
             self.rings.append((string, start, end))
 
-    def ringing(self, beat: Fraction) -> set[int]:
+    def ringing_strings(self, beat: Fraction) -> set[int]:
         """The strings on which the tune sounds at `beat`."""
         return {string for string, start, end in self.rings if start <= beat < end}
 
-    def hurried(self, slot: int, finger: str) -> bool:
+    def is_hurried(self, slot: int, finger: str) -> bool:
         """Whether the finger plucks within two sixteenths of the slot."""
         near = HURRIED / self.bar.meter.quarters_per_beat * self.per
         return any(f == finger and abs(other - slot) < near for other, f in self.cells)
 
-    def tune(self, n: Sung, place: Place) -> None:
+    def add_tune_note(self, n: SungNote, place: NotePlace) -> None:
         """A note of the tune, with its string's own finger or the nearest that is not hurried."""
         slot = self.slot(n.beat)
         own = _FINGER_OF[place.string]
-        fingers = sorted("ima", key=lambda f: (self.hurried(slot, f), abs(STRING_OF[f] - place.string), f != own))
+        fingers = sorted("ima", key=lambda f: (self.is_hurried(slot, f), abs(STRING_OF[f] - place.string), f != own))
         token = f"{place.string}!" if place.own else f"{place.string}@{place.fret}!"
         self.put(slot, fingers[0], place.string, token)
         self.tunes += 1
-        self.ring(place.string, n.beat, n.beat + n.length)
+        self.add_ringing(place.string, n.beat, n.beat + n.length)
 
-    def thumb(self, held: Mapping[Chord, Grip]) -> None:
+    def add_thumb(self, held: Mapping[Chord, Grip]) -> None:
         """The bass on each beat and each change of chord: root first, then alternating, never on the tune's string."""
         for start, end, chord in _segments(self.bar):
             grip = held.get(chord) if chord is not None else None
             if grip is None:
                 continue
-            for count, beat in enumerate(self.strong(start, end)):
+            for count, beat in enumerate(self.thumb_beats(start, end)):
                 role = "rafa"[count % 4]
                 # A string that the tune has, or that another finger plucks now, is not the thumb's.
-                busy = self.ringing(beat) | self.strings.get(self.slot(beat), set())
+                busy = self.ringing_strings(beat) | self.strings.get(self.slot(beat), set())
                 if grip.bass.string(role) in busy:
                     role = "r"
                 self.put(self.slot(beat), "p", grip.bass.string(role), role)
 
-    def strong(self, start: Fraction, end: Fraction) -> list[Fraction]:
+    def thumb_beats(self, start: Fraction, end: Fraction) -> list[Fraction]:
         """The beats of the thumb from `start` to before `end`: the first moment and every whole beat of the meter."""
         first = start + self.bar.offset
         whole = [Fraction(b) for b in range(self.bar.meter.beats) if first < b < end + self.bar.offset]
         return [start, *(b - self.bar.offset for b in whole)]
 
-    def fill(self, held: Mapping[Chord, Grip], tier_slots: int) -> None:
+    def fill_grid(self, held: Mapping[Chord, Grip], tier_slots: int) -> None:
         """One finger on each empty slot of the tier's grid, on a string below the tune."""
         step = Fraction(1, tier_slots)
         turn = 0
         beat = -(self.bar.offset % step)
         while (beat := beat + step) < self.bar.beats:
             slot = self.slot(beat)
-            if beat < 0 or slot in self.strings or self.hurried_tune(slot):
+            if beat < 0 or slot in self.strings or self.is_near_tune(slot):
                 continue
             chord = _chord_at(self.bar, beat)
             grip = held.get(chord) if chord is not None else None
             if grip is None:
                 continue
-            tune = self.ringing(beat)
+            tune = self.ringing_strings(beat)
             top = max(tune, default=0)
             free = [s for s in TUNE_STRINGS if s > top and grip.shape.fret(s) is not None and s not in tune]
-            fingers = [(s, _FINGER_OF[s]) for s in free if not self.hurried(slot, _FINGER_OF[s])]
+            fingers = [(s, _FINGER_OF[s]) for s in free if not self.is_hurried(slot, _FINGER_OF[s])]
             if fingers:
                 string, finger = fingers[turn % len(fingers)]
                 self.put(slot, finger, string, str(string))
                 turn += 1
 
-    def hurried_tune(self, slot: int) -> bool:
+    def is_near_tune(self, slot: int) -> bool:
         """Whether a note of the tune stands so near that a filling note would crowd it."""
         near = Fraction(1, 8) / self.bar.meter.quarters_per_beat * self.per
         return any("!" in token and 0 < abs(other - slot) < near for (other, _), token in self.cells.items())
 
-    def written(self) -> tuple[tuple[str, str], ...]:
+    def write_lanes(self) -> tuple[tuple[str, str], ...]:
         rows = []
         for finger in LANES:
             tokens = [self.cells.get((slot, finger), ".") for slot in range(self.slots)]
@@ -340,7 +341,7 @@ class _Lanes:
 
 
 @lru_cache(maxsize=20_000)
-def writable(shape: Shape) -> bool:
+def can_be_saved(shape: Shape) -> bool:
     """Whether a song file can hold the shape: its fingers are told from the frets when it is read."""
     try:
         add_fingers(Shape(shape.frets))
@@ -356,22 +357,22 @@ def _held_at(shape: Shape, string: int, fret: int, hand: Hand, capo: int) -> boo
     return hold_like(frets, shape, string, hand, capo) is not None
 
 
-def place_of(shape: Shape, midi: int, hand: Hand, tuning: Tuning, capo: int) -> Place | None:
+def find_place(shape: Shape, midi: int, hand: Hand, tuning: Tuning, capo: int) -> NotePlace | None:
     """Where on strings 3 to 1 this hand can sound `midi` (without the capo) while it holds the shape; None: nowhere."""
     down = [f for f in shape.frets if f]
     home = min(down, default=0)
-    best: Place | None = None
+    best: NotePlace | None = None
     for string in TUNE_STRINGS:
         fret = midi - tuning.open_midi(string)
         if not 0 <= fret <= HIGHEST_FRET or fret + capo > 24:
             continue
         if shape.fret(string) == fret:
-            place = Place(string, fret, True, 0.0)
+            place = NotePlace(string, fret, True, 0.0)
         elif down and fret and abs(fret - home) > 8:
             continue
         elif _held_at(shape, string, fret, hand, capo):
             way = abs(fret - home) * _WAY if fret and down else 0.0
-            place = Place(string, fret, False, _REACHED + way + _UP * fret)
+            place = NotePlace(string, fret, False, _REACHED + way + _UP * fret)
         else:
             continue
         if best is None or place.cost < best.cost:
@@ -385,18 +386,18 @@ def bare_grips(chord: Chord, tuning: Tuning) -> list[Grip]:
     Where no string has the root within reach of the tune, an open bass string with another tone of the chord serves.
     """
     tones = {n.pitch_class for n in chord.tones}
-    found = []
+    grips = []
     for string in THUMB_STRINGS:
         for fret in range(10):
             pitch_class = (tuning.open_midi(string) + fret) % 12
             if pitch_class == chord.lowest.pitch_class:
-                found.append(_bare(chord, tuning, tones, string, fret, _BARE + 0.2 * fret))
+                grips.append(_bare_grip(chord, tuning, tones, string, fret, _BARE + 0.2 * fret))
             elif fret == 0 and pitch_class in tones:
-                found.append(_bare(chord, tuning, tones, string, 0, _TURNED))
-    return found
+                grips.append(_bare_grip(chord, tuning, tones, string, 0, _TURNED))
+    return grips
 
 
-def _bare(chord: Chord, tuning: Tuning, tones: set[int], bass: int, fret: int, cost: float) -> Grip:
+def _bare_grip(chord: Chord, tuning: Tuning, tones: set[int], bass: int, fret: int, cost: float) -> Grip:
     frets: list[int | None] = []
     for string in STRINGS:
         is_open = string < bass and tuning.open_midi(string) % 12 in tones

@@ -24,7 +24,7 @@ from coach.session.conductor import Conductor, Loop, on_ladder, song_loop
 from coach.session.run import COUNT, MODEL, PLAY, Run
 from coach.session.run_setup import run_of
 from coach.settings import Settings
-from coach.song.cuts import cut, part_span
+from coach.song.cuts import cut_bars, part_span
 from coach.song.files.song_file import read_song
 from coach.sound.score import BEAT, DOWN, Stroke
 from tests.screens.house import House, house
@@ -181,7 +181,7 @@ def test_a_part_is_cut_out_and_counted_from_its_own_beginning() -> None:
     assert part_span(piece, "Verse") == (0, 5)
     assert part_span(piece, "Verse 2") == (8, 13)
     first, last = part_span(piece, "Chorus")
-    chorus = cut(piece, first, last)
+    chorus = cut_bars(piece, first, last)
     assert [bar.number for bar in chorus.bars] == [0, 1, 2, 3]
     assert [bar.start for bar in chorus.bars] == [0, 3, 6, 9]
     assert {p.bar for bar in chorus.bars for p in bar.plucks} == {0, 1, 2, 3}

@@ -12,7 +12,16 @@ from coach.errors import BadInput
 from coach.music.meter import METERS, Meter
 from coach.picking.pattern import PatternBar, make_pattern_bar
 from coach.song.arrangement import FULL, PLAIN
-from coach.song.arranging.tiers import TIERS, check_tier, families, growth, of_tier, per_beat, slots_for, woven
+from coach.song.arranging.tiers import (
+    TIERS,
+    check_tier,
+    find_families,
+    grid_for,
+    growth,
+    patterns_of_tier,
+    per_beat,
+    weave_lanes,
+)
 from tests.sentences import is_one_sentence
 
 PATTERNS = shelf.library().patterns
@@ -21,20 +30,20 @@ each_meter = pytest.mark.parametrize("meter", METERS.values(), ids=str)
 
 def bar(meter: Meter, tier: str, *changes: Fraction) -> PatternBar:
     """A woven bar."""
-    return make_pattern_bar(woven(meter, tier, changes), slots_for(meter, tier, changes))
+    return make_pattern_bar(weave_lanes(meter, tier, changes), grid_for(meter, tier, changes))
 
 
 @each_meter
 def test_the_full_pattern_grows_from_the_plain_one(meter: Meter) -> None:
     """In every meter the library has both tiers, one step of growth apart."""
-    found = families(PATTERNS, meter)
+    found = find_families(PATTERNS, meter)
     assert growth(PATTERNS[found[FULL].usual], PATTERNS[found[PLAIN].usual], PATTERNS) == 1
 
 
 @pytest.mark.parametrize("tier", TIERS)
 def test_a_tier_is_told_by_the_slots_of_a_beat(tier: str) -> None:
     """Eighths or sixteenths in 4/4, root on one, straight, one bar: nothing that asks for its own place in a song."""
-    for pattern in of_tier(PATTERNS.values(), METERS["4/4"], tier):
+    for pattern in patterns_of_tier(PATTERNS.values(), METERS["4/4"], tier):
         assert pattern.slots == 4 * per_beat(METERS["4/4"], tier)
         assert len(pattern.bars) == 1
         assert pattern.feel == "straight"
@@ -45,7 +54,7 @@ def test_a_tier_is_told_by_the_slots_of_a_beat(tier: str) -> None:
 def test_woven_lanes_have_a_bass_on_each_beat_and_grow(meter: Meter) -> None:
     """The thumb on every felt beat, root first; the full weave has all the plain one has, and more."""
     plain, full = bar(meter, PLAIN), bar(meter, FULL)
-    beats = [meter.slot_beat(a.slot, slots_for(meter, PLAIN)) for a in plain.aims if a.finger == "p"]
+    beats = [meter.slot_beat(a.slot, grid_for(meter, PLAIN)) for a in plain.aims if a.finger == "p"]
     assert beats == list(range(meter.beats))
     assert plain.aims[0].role == "r"
     doubled = {(2 * a.slot, a.finger, a.role, a.string) for a in plain.aims}
@@ -60,7 +69,7 @@ def test_no_finger_is_hurried_in_a_weave(meter: Meter, tier: str) -> None:
     for one, other in pairwise(aims):
         assert (one.slot + 1 < other.slot) or one.finger != other.finger
     if tier == FULL:
-        assert {a.slot for a in aims} == set(range(slots_for(meter, FULL)))
+        assert {a.slot for a in aims} == set(range(grid_for(meter, FULL)))
 
 
 def test_a_weave_tells_the_root_on_each_change() -> None:
@@ -72,13 +81,13 @@ def test_a_weave_tells_the_root_on_each_change() -> None:
 
 def test_the_grid_is_as_fine_as_the_beats_ask() -> None:
     """Thirds of a beat beside eighths ask for six slots a beat."""
-    assert slots_for(METERS["4/4"], PLAIN, [Fraction(1, 3)]) == 24
-    assert slots_for(METERS["4/4"], PLAIN) == 8
+    assert grid_for(METERS["4/4"], PLAIN, [Fraction(1, 3)]) == 24
+    assert grid_for(METERS["4/4"], PLAIN) == 8
 
 
 def test_a_library_without_a_meter_has_no_family() -> None:
     """With no pattern at all there is none to name."""
-    found = families({}, METERS["3/4"])
+    found = find_families({}, METERS["3/4"])
     assert (found[PLAIN].usual, found[FULL].usual) == ("", "")
 
 
