@@ -9,8 +9,10 @@ import os
 
 from hypothesis import HealthCheck, settings
 
+EFFORT = int(os.environ.get("COACH_TEST_EFFORT", "1"))
+
 
 def examples(usual: int) -> settings:
     """Settings for a law that is checked on `usual` examples, however long one takes."""
-    many = usual * int(os.environ.get("COACH_TEST_EFFORT", "1"))
+    many = usual * EFFORT
     return settings(max_examples=many, deadline=None, suppress_health_check=[HealthCheck.too_slow])

@@ -22,6 +22,7 @@ from tests.campaign import call, homes, mutate, runner
 from tests.campaign.kind import Kind
 from tests.campaign.kinds.arguments import words_for
 from tests.campaign.kinds.health import Hands, broken_rules
+from tests.effort import EFFORT
 
 ROOT = Path(__file__).parents[1]
 KINDS = runner.all_kinds()
@@ -38,7 +39,7 @@ def test_every_module_gives_kinds_and_each_has_a_name_of_its_own() -> None:
 
 def test_a_case_of_each_kind() -> None:
     """The command itself, with one seed: a table with every kind, and nothing found."""
-    real = os.environ.get("COACH_TEST_EFFORT", "1") != "1"
+    real = EFFORT > 1
     chosen = [kind for kind in KINDS if real or not kind.real]
     words = [word for kind in chosen for word in ("--only", kind.name)]
     program = [sys.executable, "-m", "tests.campaign", "--count", "1", "--seed", str(SEED), *words]
