@@ -95,3 +95,11 @@ def test_the_map_of_the_house_names_every_room() -> None:
     drawn = text.split("```")[1]
     folders = {p.parent.name for p in (ROOT / "coach").rglob("__init__.py")} - {"coach"}
     assert set(re.findall(r"\b(\w+)/", drawn)) == folders
+
+
+def test_the_files_that_developers_are_sent_to_are_there() -> None:
+    """Every `room/module.py` or `tests/module.py` that DEVELOPERS.md names stands in the project."""
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    named = re.findall(r"`((?:\w+/)+\w+\.py)`", text)
+    assert named
+    assert [path for path in named if not ((ROOT / path).exists() or (ROOT / "coach" / path).exists())] == []
