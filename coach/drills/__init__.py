@@ -1,1 +1,1 @@
-"""What can be practised: drills of patterns, of songs, their corners, and the ids they have."""
+"""What can be practised: drills of patterns and of songs, loops, corners, and the choices made for a song."""

@@ -1,1 +1,1 @@
-"""What happened: takes, passes, stumbles and verdicts in one SQLite file that only grows; export and merge."""
+"""The log of what happened: the SQLite ledger with its schema, takes, export and merging, and the player's days."""

@@ -1,1 +1,1 @@
-"""What to practise today and why: need, turns, load, care of the hands, wishes, deadlines, and the plan."""
+"""What to practise today: need, order, load and care, wishes and dates, and the plan made of them."""

@@ -1,1 +1,1 @@
-"""The full-screen coach: pages, the keys they share, and the terminal they are drawn on."""
+"""The full-screen program: pages and widgets that draw; what they show is worked out in the rooms below."""

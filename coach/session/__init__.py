@@ -1,1 +1,1 @@
-"""A block being played: which bar comes next, what sounds, and what is written of it. No Textual."""
+"""A block being played: its set-up, the conductor of bars, the run, and the writer of takes to the log."""

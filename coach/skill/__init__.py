@@ -1,1 +1,1 @@
-"""What is known of the player: steady tempo, memory, plateaus, trouble and remedies, from the log."""
+"""What is known of the player: evidence, memory, steady tempo, progress, plateaus, diagnosis and remedies."""

@@ -1,1 +1,1 @@
-"""Sound: the one clock, click and plucked-string voices, the engine that mixes ahead, MIDI and devices."""
+"""Sound: the clock, click, plucked-string and hummed voices, the engine that mixes ahead, MIDI and audio devices."""

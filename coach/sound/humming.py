@@ -26,12 +26,12 @@ def hum(midi: int, frames: int, rate: int) -> NDArray[np.float32]:
     release = round(RELEASE_S * rate)
     length = frames + release
     seconds = 1 << max((length - 1) // rate, 0).bit_length()  # few lengths, so that most tones are found ready
-    wave = _steady(midi, rate, seconds)[:length].copy()
+    wave = _steady_tone(midi, rate, seconds)[:length].copy()
     rise = min(round(ATTACK_S * rate), frames)
     if rise:
         wave[:rise] *= _half_cosine(rise)
-    opening = min(round(_SWELL_S * rate), length)
-    wave[:opening] *= _opening(opening)
+    swell_frames = min(round(_SWELL_S * rate), length)
+    wave[:swell_frames] *= _swell(swell_frames)
     wave[frames:] *= _half_cosine(release)[::-1]
     return wave
 
@@ -43,12 +43,12 @@ def _half_cosine(frames: int) -> NDArray[np.float32]:
 
 
 @lru_cache(maxsize=16)
-def _opening(frames: int) -> NDArray[np.float32]:
+def _swell(frames: int) -> NDArray[np.float32]:
     return np.linspace(0.82, 1.0, frames, dtype=np.float32)
 
 
 @lru_cache(maxsize=32)
-def _steady(midi: int, rate: int, seconds: int) -> NDArray[np.float32]:
+def _steady_tone(midi: int, rate: int, seconds: int) -> NDArray[np.float32]:
     """The tone without beginning or end, `seconds` long; shared and read-only."""
     f0 = hertz(midi)
     phase = 2 * np.pi * f0 / rate * np.arange(seconds * rate)

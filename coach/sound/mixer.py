@@ -19,7 +19,7 @@ from coach.sound.click import knock
 from coach.sound.humming import RELEASE_S, hum
 from coach.sound.score import BarScore
 from coach.sound.strings import LENGTH_S, StringBank
-from coach.sound.timing import place
+from coach.sound.timing import place_bars
 
 Samples = NDArray[np.float32]
 
@@ -33,7 +33,7 @@ _PLACE = {6: -0.30, 5: -0.20, 4: -0.08, 3: 0.06, 2: 0.18, 1: 0.30}
 
 
 @dataclass(frozen=True)
-class Ringing:
+class RingingNote:
     """A note begun at `frame` (from the run's origin); `until` is where its string was plucked again, if it was."""
 
     frame: int
@@ -56,7 +56,7 @@ class Hummed:
 class Carry:
     """What still sounds at a bar line: notes, clicks as (frame, kind), and the tune."""
 
-    notes: tuple[Ringing, ...] = ()
+    notes: tuple[RingingNote, ...] = ()
     clicks: tuple[tuple[int, str], ...] = ()
     tune: tuple[Hummed, ...] = ()
 
@@ -94,11 +94,11 @@ class Mixer:
         A stroke, pluck or hummed note at beat b of the bar stands at sample round(t · rate) - start_frame, where t
         are the plan's seconds of start_beat + b.
         """
-        notes = _damped(
+        notes = _end_replucked(
             [
                 *carry.notes,
                 *(
-                    Ringing(plan.frame(start_beat + p.sounds_at, self.rate), p.string, p.midi, p.stress)
+                    RingingNote(plan.frame(start_beat + p.sounds_at, self.rate), p.string, p.midi, p.stress)
                     for p in score.plucks
                 ),
             ]
@@ -166,15 +166,15 @@ def limit(samples: Samples) -> None:
         samples[loud] = np.sign(high) * (KNEE + room * np.tanh((np.abs(high) - KNEE) / room))
 
 
-def _damped(notes: list[Ringing]) -> list[Ringing]:
+def _end_replucked(notes: list[RingingNote]) -> list[RingingNote]:
     """The notes in order, each ended where its string is plucked next; of two at once the later written counts."""
-    ended: list[Ringing] = []
+    ended: list[RingingNote] = []
     last: dict[int, int] = {}
     for ringing in sorted(notes, key=lambda r: r.frame):
         before = last.get(ringing.string)
         if before is not None and ended[before].until is None:
             old = ended[before]
-            ended[before] = Ringing(old.frame, old.string, old.midi, old.stress, ringing.frame)
+            ended[before] = RingingNote(old.frame, old.string, old.midi, old.stress, ringing.frame)
         last[ringing.string] = len(ended)
         ended.append(ringing)
     return [r for r in ended if r.until is None or r.until > r.frame]
@@ -203,7 +203,7 @@ def render_bars(
     """A whole piece, one (frames, 2) float32 array a bar and the tail at the end: the very samples the stage plays."""
     mixer = Mixer(rate, click_gain, guide_gain)
     carry, end = NOTHING, 0
-    for bar in place(scores, rate):
+    for bar in place_bars(scores, rate):
         sound, carry = mixer.mix(bar.score, bar.start_frame, bar.end_frame, bar.plan, bar.start_beat, carry)
         end = bar.end_frame
         yield sound

@@ -17,7 +17,7 @@ from coach.music.tempo import Segment, TempoPlan
 from coach.sound.feed import BYTES_PER_FRAME, Block, Feed
 from coach.sound.mixer import NOTHING, TAIL_S, Carry, Mixer, Samples
 from coach.sound.score import BarScore
-from coach.sound.timing import PlacedBar, through
+from coach.sound.timing import PlacedBar, extend_plan
 
 Source = Callable[[int], BarScore | None]
 
@@ -44,7 +44,7 @@ class TimedBar:
 
 
 @dataclass(frozen=True)
-class _Laid:
+class _MixedBlock:
     """A block with what it was mixed from; `placed` is None for the ringing out after the last bar."""
 
     block: Block
@@ -63,7 +63,7 @@ class Premix:
         self._source = source
         self._mixer = mixer
         self._rate = mixer.rate
-        self._laid: list[_Laid] = []
+        self._laid: list[_MixedBlock] = []
         self.bars: list[TimedBar] = []
         self.feed: Feed | None = None
 
@@ -113,7 +113,7 @@ class Premix:
                 return False
             fresh = self._after(anchor)
             anchor.block.next = fresh.block
-            if not anchor.block.closed or _taken(anchor.block) is fresh.block:
+            if not anchor.block.closed or _wait_for_taken(anchor.block) is fresh.block:
                 placed = anchor.placed
                 self._laid = [*self._laid[: at + 1], fresh]
                 self.bars = [b for b in self.bars if b.number <= placed.score.number]
@@ -167,7 +167,7 @@ class Premix:
         feed.final = Block(start, start + frames, sound.tobytes(), last=True)
         return start + frames
 
-    def _after(self, before: _Laid | None) -> _Laid:
+    def _after(self, before: _MixedBlock | None) -> _MixedBlock:
         """The bar (or the ringing out) that follows, mixed but not yet in the chain."""
         placed = None if before is None else before.placed
         number = 0 if placed is None else placed.score.number + 1
@@ -177,17 +177,17 @@ class Premix:
         score = self._source(number)
         if score is None:
             frames = 0 if carry.silent else round(TAIL_S * self._rate)
-            laid = _Laid(Block(start, start + frames, b"", last=True), None, carry, NOTHING)
+            laid = _MixedBlock(Block(start, start + frames, b"", last=True), None, carry, NOTHING)
             laid.block.data = self._sound(laid).tobytes()
             return laid
         if score.number != number:
             score = replace(score, number=number)
-        plan: TempoPlan = through(None if placed is None else placed.plan, beat, score)
+        plan: TempoPlan = extend_plan(None if placed is None else placed.plan, beat, score)
         here = PlacedBar(score, beat, start, plan.frame(beat + score.beats, self._rate), plan)
         sound, out = self._mixer.mix(score, here.start_frame, here.end_frame, plan, beat, carry)
-        return _Laid(Block(start, here.end_frame, sound.tobytes()), here, carry, out)
+        return _MixedBlock(Block(start, here.end_frame, sound.tobytes()), here, carry, out)
 
-    def _sound(self, laid: _Laid) -> Samples:
+    def _sound(self, laid: _MixedBlock) -> Samples:
         placed, block = laid.placed, laid.block
         if placed is None:
             return self._mixer.tail(block.start, laid.carry_in, (block.end - block.start) / self._rate)
@@ -195,7 +195,7 @@ class Premix:
             placed.score, block.start, block.end, placed.plan, placed.start_beat, laid.carry_in
         )[0]
 
-    def _note(self, laid: _Laid) -> None:
+    def _note(self, laid: _MixedBlock) -> None:
         placed = laid.placed
         if placed is not None:
             self.bars.append(
@@ -219,7 +219,7 @@ class Premix:
             self._laid = self._laid[at - 2 :]
 
 
-def _taken(block: Block, limit_s: float = 1.0) -> Block | None:
+def _wait_for_taken(block: Block, limit_s: float = 1.0) -> Block | None:
     """Which block the callback went on to; it is between two lines of its own, so this waits microseconds at most.
 
     None when it found nothing there at all: then it will look again and find what stands there now.

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from coach.errors import BadInput, CoachError
 from coach.files.writing import new_file
-from coach.sound.wav import steps_of, write_wav
+from coach.sound.wav import quantise, write_wav
 
 Pieces = Iterable[NDArray[np.float32]]
 
@@ -56,10 +56,10 @@ def write_sound(path: Path, pieces: Pieces, rate: int, *, bits: int = 16, force:
     if kind == "WAV":
         return write_wav(path, pieces, rate, bits=bits, force=force)
     with new_file(path, "the sound", force=force) as raw:
-        return _encoded(raw, pieces, rate, kind, bits)
+        return _encode(raw, pieces, rate, kind, bits)
 
 
-class _Watched:
+class _WatchedFile:
     """A file whose trouble is kept: the library calls it from C, where an exception would get lost."""
 
     def __init__(self, raw: BinaryIO) -> None:
@@ -87,16 +87,16 @@ class _Watched:
             raise self.trouble
 
 
-def _encoded(raw: BinaryIO, pieces: Pieces, rate: int, kind: str, bits: int) -> int:
+def _encode(raw: BinaryIO, pieces: Pieces, rate: int, kind: str, bits: int) -> int:
     import soundfile
 
-    frames, out, watched = 0, None, _Watched(raw)
+    frames, out, watched = 0, None, _WatchedFile(raw)
     subtype = "VORBIS" if kind == "OGG" else f"PCM_{bits}"
     try:
         for piece in pieces:
             if out is None:
                 out = soundfile.SoundFile(watched, "w", rate, 2, subtype, format=kind)
-            out.write(piece if kind == "OGG" else _whole(piece, bits))
+            out.write(piece if kind == "OGG" else _integer_steps(piece, bits))
             watched.check()
             frames += len(piece)
         if out is None:
@@ -112,7 +112,7 @@ def _encoded(raw: BinaryIO, pieces: Pieces, rate: int, kind: str, bits: int) -> 
     return frames
 
 
-def _whole(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
+def _integer_steps(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
     """The same steps as in a WAV file; the library wants 24 bits in the upper part of 32."""
-    steps = steps_of(piece, bits)
+    steps = quantise(piece, bits)
     return steps.astype(np.int16) if bits == 16 else (steps * 256).astype(np.int32)

@@ -61,15 +61,15 @@ _BOX = ((102.0, 0.030, 0.0016), (196.0, 0.020, 0.0028), (390.0, 0.010, 0.0035))
 _BOX_S = 0.06
 
 
-def note(midi: int, string: int, stress: str, rate: int) -> NDArray[np.float32]:
+def pluck_note(midi: int, string: int, stress: str, rate: int) -> NDArray[np.float32]:
     """The note `midi` plucked on `string` (6..1) as (frames,) float32 of `LENGTH_S`, peak `LEVEL[stress]`.
 
     Always the same for the same arguments. In tune to less than a cent from E2 to E6 at the usual rates.
     """
     f0 = hertz(midi)
     timbre = _TIMBRES[string]
-    whole, taps = loop(f0, timbre, rate)
-    struck = _through_box(_pluck(f0, midi, string, stress, rate), rate)
+    whole, taps = string_loop(f0, timbre, rate)
+    struck = _filter_by_box(_pluck(f0, midi, string, stress, rate), rate)
     wave = _ring(struck, whole, taps, round(LENGTH_S * rate))
     fade = round(_FADE_S * rate)
     wave[-fade:] *= 0.5 + 0.5 * np.cos(np.pi * np.arange(fade) / (fade - 1))
@@ -79,7 +79,7 @@ def note(midi: int, string: int, stress: str, rate: int) -> NDArray[np.float32]:
     return sound
 
 
-def loop(f0: float, timbre: _Timbre, rate: int, *, fraction: bool = True) -> tuple[int, Wave]:
+def string_loop(f0: float, timbre: _Timbre, rate: int, *, fraction: bool = True) -> tuple[int, Wave]:
     """The loop of a string at `f0` Hz: (N, h) such that y[t] = Σ h[k] · y[t - N - k].
 
     With `fraction` false the delay is rounded to whole samples and the damping is the plain two-point average: the
@@ -150,10 +150,10 @@ def _box(rate: int) -> Wave:
     return answer
 
 
-def _through_box(x: Wave, rate: int) -> Wave:
-    heard = np.convolve(x, _box(rate))
-    heard -= np.mean(heard)
-    return heard
+def _filter_by_box(x: Wave, rate: int) -> Wave:
+    filtered = np.convolve(x, _box(rate))
+    filtered -= np.mean(filtered)
+    return filtered
 
 
 def _ring(x: Wave, whole: int, taps: Wave, frames: int) -> Wave:
@@ -181,11 +181,11 @@ def _step(y: Wave, t: int, distance: int, taps: Wave, *, add: bool) -> int:
     """Work out y[t : t + distance] from what lies `distance` and more before it; the index after it."""
     end = min(t + distance, len(y))
     back = y[t - distance - len(taps) + 1 : end - distance]
-    heard = np.convolve(back, taps, mode="valid")
+    fed_back = np.convolve(back, taps, mode="valid")
     if add:
-        y[t:end] += heard
+        y[t:end] += fed_back
     else:
-        y[t:end] = heard
+        y[t:end] = fed_back
     return end
 
 
@@ -194,8 +194,8 @@ class StringBank:
 
     def __init__(self, rate: int, *, keep: int = 64) -> None:
         self.rate = rate
-        self._note = lru_cache(maxsize=keep)(note)
+        self._note = lru_cache(maxsize=keep)(pluck_note)
 
     def note(self, midi: int, string: int, stress: str = PLAIN) -> NDArray[np.float32]:
-        """`note` of this module at the bank's rate; the array is shared and read-only."""
+        """`pluck_note` of this module at the bank's rate; the array is shared and read-only."""
         return self._note(midi, string, stress, self.rate)

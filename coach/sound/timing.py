@@ -38,19 +38,19 @@ class PlacedBar:
     plan: TempoPlan
 
 
-def through(plan: TempoPlan | None, start_beat: Fraction, score: BarScore) -> TempoPlan:
+def extend_plan(plan: TempoPlan | None, start_beat: Fraction, score: BarScore) -> TempoPlan:
     """The plan carried on through one more bar that begins at `start_beat`."""
     slope = (score.bpm_to - score.bpm_from) / score.beats
     start = TempoPlan(()) if plan is None else plan
     return start.turn(start_beat, score.bpm_from, slope)
 
 
-def place(scores: Iterable[BarScore], rate: int) -> Iterator[PlacedBar]:
+def place_bars(scores: Iterable[BarScore], rate: int) -> Iterator[PlacedBar]:
     """Bars one after the other from beat 0, each at its exact place."""
     plan: TempoPlan | None = None
     beat = Fraction(0)
     for score in scores:
-        plan = through(plan, beat, score)
+        plan = extend_plan(plan, beat, score)
         end = beat + score.beats
         yield PlacedBar(score, beat, plan.frame(beat, rate), plan.frame(end, rate), plan)
         beat = end
@@ -58,7 +58,7 @@ def place(scores: Iterable[BarScore], rate: int) -> Iterator[PlacedBar]:
 
 def frames_of(scores: Iterable[BarScore], rate: int) -> int:
     """How long the bars are, without what rings on at their end, in frames."""
-    last = deque(place(scores, rate), maxlen=1)
+    last = deque(place_bars(scores, rate), maxlen=1)
     return last[0].end_frame if last else 0
 
 
@@ -75,6 +75,6 @@ def clicks_of(scores: Iterable[BarScore], rate: int) -> list[ClickAt]:
     """Every click written in the scores, in order."""
     return [
         ClickAt(placed.score.number, stroke.beat, placed.plan.frame(placed.start_beat + stroke.beat, rate), stroke.kind)
-        for placed in place(scores, rate)
+        for placed in place_bars(scores, rate)
         for stroke in placed.score.strokes
     ]

@@ -42,7 +42,7 @@ def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int, bits
                 out.setnchannels(1 if piece.ndim == 1 else piece.shape[1])
                 out.setsampwidth(bits // 8)
                 out.setframerate(rate)
-            out.writeframesraw(_packed(piece, bits))
+            out.writeframesraw(_pack_steps(piece, bits))
             frames += len(piece)
         if out is None:
             raise CoachError("there is nothing to write", mend="give at least one bar")
@@ -55,7 +55,7 @@ def _write(raw: BinaryIO, pieces: Iterable[NDArray[np.float32]], rate: int, bits
     return frames
 
 
-def steps_of(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
+def quantise(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
     """Samples -1..1 as whole steps of 16 or 24 bits, rounded; what is louder is cut off."""
     # Single precision has 24 bits itself: enough to round to 16.
     exact: NDArray[Any] = np.clip(piece, -1.0, 1.0).astype(np.float32 if bits == 16 else np.float64)
@@ -64,8 +64,8 @@ def steps_of(piece: NDArray[np.float32], bits: int) -> NDArray[Any]:
     return steps
 
 
-def _packed(piece: NDArray[np.float32], bits: int) -> bytes:
-    steps = steps_of(piece, bits)
+def _pack_steps(piece: NDArray[np.float32], bits: int) -> bytes:
+    steps = quantise(piece, bits)
     if bits == 16:
         return steps.astype("<i2").tobytes()
     whole = np.ascontiguousarray(steps.astype("<i4"))

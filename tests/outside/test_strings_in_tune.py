@@ -10,7 +10,7 @@ import numpy as np
 import pytest
 
 from coach.picking.plucks import ACCENT, PLAIN, SOFT
-from coach.sound.strings import _TIMBRES, _ring, loop, note
+from coach.sound.strings import _TIMBRES, _ring, pluck_note, string_loop
 
 # Open strings 6 to 1: E2 A2 D3 G3 B3 E4 (W3C MusicXML 4.0 tablature tutorial, staff-tuning).
 OPEN = {6: 40, 5: 45, 4: 50, 3: 55, 2: 59, 1: 64}
@@ -49,7 +49,7 @@ def test_every_note_within_a_cent(rate: int) -> None:
     off = {}
     for string, lowest in OPEN.items():
         for midi in range(lowest, min(lowest + 24, 88) + 1):
-            off[midi, string] = cents_off(note(midi, string, PLAIN, rate), rate, midi)
+            off[midi, string] = cents_off(pluck_note(midi, string, PLAIN, rate), rate, midi)
     assert {midi for midi, _ in off} == set(range(40, 89))
     assert {key: value for key, value in off.items() if abs(value) > 1.0} == {}
 
@@ -58,7 +58,7 @@ def test_every_note_within_a_cent(rate: int) -> None:
 def test_stress_does_not_bend(stress: str) -> None:
     """A soft and an accented pluck of each open string are in tune as well."""
     for string, midi in OPEN.items():
-        assert abs(cents_off(note(midi, string, stress, 48000), 48000, midi)) < 1.0
+        assert abs(cents_off(pluck_note(midi, string, stress, 48000), 48000, midi)) < 1.0
 
 
 # Cents off for the string without a fractional delay, loop of N samples and the two-point average (half a sample
@@ -71,7 +71,7 @@ def test_negative_control_whole_samples_are_out_of_tune(midi: int) -> None:
     """Without the fraction the string is as far out as the published formula says (G3: -3.8 cents), and we see it."""
     hz = 440 * 2 ** ((midi - 69) / 12)
     string = next(s for s, lowest in OPEN.items() if lowest == midi)
-    whole, taps = loop(hz, _TIMBRES[string], 44100, fraction=False)
+    whole, taps = string_loop(hz, _TIMBRES[string], 44100, fraction=False)
     pulse = np.zeros(whole)
     pulse[: whole // 5] = 1.0
     wave = _ring(pulse - pulse.mean(), whole, taps, 3 * 44100)

@@ -14,7 +14,7 @@ import pytest
 from coach import shelf
 from coach.paper.midi_file import make_midi_file
 from coach.song.perform import arrangement_of, perform
-from coach.sound.timing import place
+from coach.sound.timing import place_bars
 from coach.tracks import Sounding, track_bars
 
 RATE = 48000
@@ -27,7 +27,7 @@ def test_every_pluck_and_click_sounds_when_the_midi_file_says(name: str) -> None
     song = SONGS[name]
     piece = perform(song, arrangement_of(song), shelf.library().patterns, shelf.shapes())
     plucks, clicks = [], []
-    for placed in place(track_bars(piece, Sounding(count_in=0)), RATE):
+    for placed in place_bars(track_bars(piece, Sounding(count_in=0)), RATE):
         at = placed.start_beat
         plucks += [(placed.plan.frame(at + p.sounds_at, RATE) / RATE, p.midi) for p in placed.score.plucks]
         clicks += [placed.plan.frame(at + s.beat, RATE) / RATE for s in placed.score.strokes]

@@ -97,7 +97,7 @@ def songs(draw: st.DrawFn) -> Song:
 def ways(draw: st.DrawFn, name: str, parts: dict[str, Part], usual: str, other: str) -> Arrangement:
     """An arrangement with patterns for chords, shapes, a stand-in, and bars of their own."""
     pins = st.dictionaries(st.sampled_from(sorted(SHAPES)), st.none(), max_size=2).map(
-        lambda found: {chord: Shape.parse(SHAPES[chord]) for chord in sorted(found)}
+        lambda chords_used: {chord: Shape.parse(SHAPES[chord]) for chord in sorted(chords_used)}
     )
     some = st.dictionaries(st.sampled_from(["C", "D"]), st.sampled_from([usual, other]), max_size=1)
     stand_in = st.sampled_from([{}, {"F": "G:1@1"}, {"F": "Fmaj7"}])

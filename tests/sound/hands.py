@@ -44,14 +44,14 @@ def bar(number: int, bpm: object, to: object = None, *, beats: int = 4, plucks: 
 def onsets(samples: np.ndarray, *, step: float = 0.06, apart: int = 1800) -> list[int]:
     """Where clicks begin, to the sample: the first sample of each jump out of silence or near silence."""
     mono = samples if samples.ndim == 1 else samples[:, 0]
-    found, last = [], -apart
+    frames, last = [], -apart
     jumps = np.flatnonzero(np.abs(np.diff(mono, prepend=np.float32(0))) > step)
     for at in jumps.tolist():
         if at - last >= apart:
-            found.append(at)
+            frames.append(at)
         if at - last >= apart or at - last < 0:
             last = at
-    return found
+    return frames
 
 
 class HandSpeaker:

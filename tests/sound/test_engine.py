@@ -150,8 +150,8 @@ def test_refresh_close_to_the_line_waits_a_bar(rig: Rig) -> None:
     assert until(lambda: not rig.engine._again)
     rig.pump(6 * RATE)
     assert [int(b.score.bpm_from) for b in rig.engine.timeline[:3]] == [120, 120, 90]
-    found = onsets(rig.speaker.samples[:, 0])
-    assert found[:10] == [*(24000 * beat for beat in range(9)), 8 * 24000 + 32000]
+    starts = onsets(rig.speaker.samples[:, 0])
+    assert starts[:10] == [*(24000 * beat for beat in range(9)), 8 * 24000 + 32000]
 
 
 def test_refresh_from_another_thread_at_any_moment_never_breaks_the_chain() -> None:

@@ -75,24 +75,24 @@ def follow() -> Iterator[tuple[FakeClock, Engine, Port, MidiOut]]:
 def test_program_and_channels() -> None:
     """Steel guitar is number 26 in the list, so byte 25; guitar on channel 1, click on 10, less one when sent."""
     assert program_change().bytes() == [0xC0, 25]
-    found = dues(timed(bar(0, 60, plucks=[pluck(0, 6, 40)])), RATE)
+    events = dues(timed(bar(0, 60, plucks=[pluck(0, 6, 40)])), RATE)
     strings = Strings(RATE)
-    status = {strings.pluck(due)[-1].bytes()[0] for due in found}
+    status = {strings.pluck(due)[-1].bytes()[0] for due in events}
     assert status == {0x90, 0x99}
 
 
 def test_dues_are_at_the_frames_of_the_sound() -> None:
     """At 137 bpm the off-beat of beat 2 is due at round(3/2 · 60/137 · 48000) = 31533."""
-    found = dues(timed(bar(0, 137, plucks=[pluck("3/2", 2, 59)])), RATE)
-    assert [d.frame for d in found if d.string == 2] == [31533]
-    assert [(d.frame, d.key) for d in found if not d.string] == [(0, 76), (21022, 77), (42044, 77), (63066, 77)]
+    events = dues(timed(bar(0, 137, plucks=[pluck("3/2", 2, 59)])), RATE)
+    assert [d.frame for d in events if d.string == 2] == [31533]
+    assert [(d.frame, d.key) for d in events if not d.string] == [(0, 76), (21022, 77), (42044, 77), (63066, 77)]
 
 
 def test_stress_is_velocity() -> None:
     """Soft, plain and accented plucks have rising velocities."""
     plucks = [pluck(0, 1, 64, SOFT), pluck(1, 1, 64), pluck(2, 1, 64, ACCENT)]
-    found = [d.velocity for d in dues(timed(bar(0, 60, plucks=plucks)), RATE, click=False)]
-    assert found == sorted(set(found))
+    events = [d.velocity for d in dues(timed(bar(0, 60, plucks=plucks)), RATE, click=False)]
+    assert events == sorted(set(events))
 
 
 def test_a_string_plucked_again_ends_its_old_note() -> None:
@@ -112,10 +112,10 @@ def hummed(*tones: Tone) -> TimedBar:
 
 def test_the_tune_is_a_flute_on_a_channel_of_its_own() -> None:
     """Flute is number 74 in the list; channel 3 is sent as 2; D4 from beat 1 for two beats ends at beat 3 by itself."""
-    found = [d for d in dues(hummed(Tone(Fraction(1), Fraction(2), 62)), RATE) if d.string == TUNE]
-    assert [(d.frame, d.until) for d in found] == [(RATE, 3 * RATE)]
+    events = [d for d in dues(hummed(Tone(Fraction(1), Fraction(2), 62)), RATE) if d.string == TUNE]
+    assert [(d.frame, d.until) for d in events] == [(RATE, 3 * RATE)]
     strings = Strings(RATE)
-    assert [m.bytes()[:2] for m in strings.pluck(found[0])] == [[0x92, 62]]
+    assert [m.bytes()[:2] for m in strings.pluck(events[0])] == [[0x92, 62]]
     assert strings.expire(3 * RATE - 1) == []
     assert [m.bytes()[:2] for m in strings.expire(3 * RATE)] == [[0x82, 62]]
     assert program_change(TUNE_CHANNEL, TUNE_PROGRAM).bytes() == [0xC2, 73]
@@ -123,8 +123,8 @@ def test_the_tune_is_a_flute_on_a_channel_of_its_own() -> None:
 
 def test_a_hummed_note_over_the_bar_line_is_held() -> None:
     """From beat 3 for three beats at 60 bpm: it ends two seconds into the next bar."""
-    (found,) = [d for d in dues(hummed(Tone(Fraction(3), Fraction(3), 62)), RATE) if d.string == TUNE]
-    assert found.until == 6 * RATE
+    (events,) = [d for d in dues(hummed(Tone(Fraction(3), Fraction(3), 62)), RATE) if d.string == TUNE]
+    assert events.until == 6 * RATE
 
 
 def test_the_tune_and_a_string_on_one_key_do_not_end_each_other() -> None:

@@ -15,7 +15,7 @@ from coach.sound.click import LENGTH_S, PEAK, knock, peak_dbfs
 from coach.sound.humming import hum
 from coach.sound.mixer import CEILING, KNEE, NOTHING, Mixer, limit, render, render_bars
 from coach.sound.score import BEAT, DOWN, BarScore, Tone
-from coach.sound.timing import click_frames, clicks_of, place
+from coach.sound.timing import click_frames, clicks_of, place_bars
 from tests.sound.hands import RATE, bar, onsets, picked_bar, pluck
 
 PLANS = {
@@ -27,12 +27,12 @@ PLANS = {
 
 def scores_of(plan: TempoPlan, bars: int) -> list[BarScore]:
     """Bars that follow a plan: the tempo at each bar line and just before the next."""
-    found = []
+    scores = []
     for n in range(bars):
         segment = plan._segment(Fraction(4 * n))
         start = plan.bpm_at(Fraction(4 * n))
-        found.append(bar(n, start, start + 4 * segment.slope))
-    return found
+        scores.append(bar(n, start, start + 4 * segment.slope))
+    return scores
 
 
 @pytest.mark.parametrize("name", PLANS)
@@ -190,7 +190,7 @@ def test_no_constant_part() -> None:
 
 def test_bars_are_placed_end_to_end() -> None:
     """Each bar's last frame is the next one's first, in a ramp too, and the plan before a bar never changes."""
-    placed = list(place(scores_of(PLANS["smooth"], 40), RATE))
+    placed = list(place_bars(scores_of(PLANS["smooth"], 40), RATE))
     assert all(a.end_frame == b.start_frame for a, b in pairwise(placed))
     assert placed[9].plan.frame(Fraction(20), RATE) == placed[39].plan.frame(Fraction(20), RATE)
 

@@ -1,1 +1,1 @@
-"""The desk: a progression typed, seen and heard."""
+"""The chord desk: a page to try keys, shapes, routes and stand-ins for a progression."""

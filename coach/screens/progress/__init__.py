@@ -1,1 +1,1 @@
-"""The progress page, its words and its plots."""
+"""The progress page: its plots and its texts."""

@@ -1,1 +1,1 @@
-"""What pages share: keys, lists to choose from, tab under a cursor, colours, results of threads."""
+"""Widgets and helpers that several pages use: tab view, finder, choices, help, player's actions, theme."""

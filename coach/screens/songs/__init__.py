@@ -1,1 +1,1 @@
-"""Pages of songs: songbook, arrangements, chart, and writing files."""
+"""The song pages: song book, chart, new song, arranging and export."""

@@ -1,1 +1,1 @@
-"""The stage, where one plays, with its words, verdict and rest."""
+"""The stage: the page on which a block is played, with its tab, words, verdict and rest."""

@@ -1,1 +1,1 @@
-"""Arrangements proposed from a chart, and the player's own say over them."""
+"""Making an arrangement: proposed from a chart (key, shapes, patterns, the tune on top) and overridden by hand."""

@@ -219,19 +219,19 @@ def test_the_tiers_are_a_family_and_share_key_and_shapes() -> None:
     plain, full = propose_tiers(song_of("C | Am | F G | C"), PATTERNS, BOOK)
     assert (plain.name, full.name) == (PLAIN, FULL)
     assert (plain.key, plain.capo, plain.way.shapes) == (full.key, full.capo, full.way.shapes)
-    one, other = PATTERNS[plain.way.pattern], PATTERNS[full.way.pattern]
-    assert (one.slots_per_beat, other.slots_per_beat) == (2, 4)
-    assert other.grows_from == one.id
+    eighths, sixteenths = PATTERNS[plain.way.pattern], PATTERNS[full.way.pattern]
+    assert (eighths.slots_per_beat, sixteenths.slots_per_beat) == (2, 4)
+    assert sixteenths.grows_from == eighths.id
 
 
 @pytest.mark.parametrize("meter", METERS.values(), ids=str)
 def test_each_meter_has_both_tiers(meter: Meter) -> None:
     """In every meter there is a pattern of each tier, and the full one grows from the plain one."""
     plain, full = propose_tiers(song_of("C | G", meter=str(meter)), PATTERNS, BOOK)
-    one, other = PATTERNS[plain.way.pattern], PATTERNS[full.way.pattern]
-    assert one.meter == other.meter == meter
-    assert other.slots_per_beat == 2 * one.slots_per_beat
-    assert other.grows_from == one.id
+    eighths, sixteenths = PATTERNS[plain.way.pattern], PATTERNS[full.way.pattern]
+    assert eighths.meter == sixteenths.meter == meter
+    assert sixteenths.slots_per_beat == 2 * eighths.slots_per_beat
+    assert sixteenths.grows_from == eighths.id
 
 
 def test_two_chords_a_bar_get_a_half_bar_pattern() -> None:
@@ -262,9 +262,9 @@ def test_a_chord_too_hard_for_this_hand_gets_a_stand_in() -> None:
     song = song_of("F | Bb | C7 | F", "F")
     arrangement = proposed(song, max_capo=0, key=Key.parse("F"))
     piece = perform(song, arrangement, PATTERNS, BOOK)
-    told = [why for why in arrangement.why if "stands in" in why]
+    stand_in_lines = [why for why in arrangement.why if "stands in" in why]
     if arrangement.key == Key.parse("F"):
-        assert any(f"more than {TOO_HARD:g}" in why and why.startswith("Bb") for why in told)
+        assert any(f"more than {TOO_HARD:g}" in why and why.startswith("Bb") for why in stand_in_lines)
         shape = piece.bars[1].held.holds[0].shape
         assert shape is not None
         assert str(shape) != "x13331"

@@ -63,7 +63,7 @@ def proposed(key: str = "C", tier: str = "plain", name: str = "plain") -> Arrang
     """A proposal with shapes of this key and the lowest capo that the key finder has for it."""
     bars = [[c for _, c in bar.chords] for part in SONG.order for bar in SONG.parts[part].bars]
     places = [place for place in find_keys(bars, SONG.key) if place.shape_key == Key.parse(key)]
-    place = min(places, key=lambda one: one.capo)
+    place = min(places, key=lambda s: s.capo)
     return propose(SONG, PATTERNS, BOOK, tier=tier, name=name, place=place)
 
 
@@ -124,12 +124,10 @@ def test_a_wider_word_about_a_shape_lets_go_of_narrower_ones() -> None:
 
 def test_a_stand_in_is_played_in_its_part_and_goes_again() -> None:
     """Something easier for F sounds in the chorus alone; taken back, the chorus is as before."""
-    found = next(
-        one for one in find_standins(Chord.parse("F"), Hand()) if not one.recipe and str(one.grip.chord) != "F"
-    )
-    eased = with_stand_in(PLAIN, PART, "Chorus", "F", found.grip)
+    standin = next(s for s in find_standins(Chord.parse("F"), Hand()) if not s.recipe and str(s.grip.chord) != "F")
+    eased = with_stand_in(PLAIN, PART, "Chorus", "F", standin.grip)
     before, after = held(PLAIN), held(eased)
-    assert after["Chorus", 0][0].startswith(str(found.grip.shape)[:6])
+    assert after["Chorus", 0][0].startswith(str(standin.grip.shape)[:6])
     assert after["Verse", 1] == before["Verse", 1]
     assert held(freed(eased, CHORD, "Chorus", 0, "F")) == before
 
@@ -194,8 +192,8 @@ def test_whatever_is_chosen_is_kept_in_the_file_and_can_be_played(deeds: list[tu
             way = with_shape(way, scope, part, bar, chord, options[number % len(options)].shape)
         elif deed == "x":
             easier = find_standins(Chord.parse(chord), Hand())
-            found = [one for one in easier if not one.recipe and can_be_written(one.grip.shape)]
-            way = with_stand_in(way, scope, part, chord, found[number % len(found)].grip) if found else way
+            usable = [s for s in easier if not s.recipe and can_be_written(s.grip.shape)]
+            way = with_stand_in(way, scope, part, chord, usable[number % len(usable)].grip) if usable else way
         else:
             way = freed(way, scope, part, bar, chord)
     again = parse_song(set_arrangement(TEXT, way), "ropes", own=True).arrangements["plain"]

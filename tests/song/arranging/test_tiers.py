@@ -36,8 +36,8 @@ def bar(meter: Meter, tier: str, *changes: Fraction) -> PatternBar:
 @each_meter
 def test_the_full_pattern_grows_from_the_plain_one(meter: Meter) -> None:
     """In every meter the library has both tiers, one step of growth apart."""
-    found = find_families(PATTERNS, meter)
-    assert growth(PATTERNS[found[FULL].usual], PATTERNS[found[PLAIN].usual], PATTERNS) == 1
+    families = find_families(PATTERNS, meter)
+    assert growth(PATTERNS[families[FULL].usual], PATTERNS[families[PLAIN].usual], PATTERNS) == 1
 
 
 @pytest.mark.parametrize("tier", TIERS)
@@ -66,8 +66,8 @@ def test_woven_lanes_have_a_bass_on_each_beat_and_grow(meter: Meter) -> None:
 def test_no_finger_is_hurried_in_a_weave(meter: Meter, tier: str) -> None:
     """Each slot of the full weave is plucked, and no finger twice in a row."""
     aims = bar(meter, tier).aims
-    for one, other in pairwise(aims):
-        assert (one.slot + 1 < other.slot) or one.finger != other.finger
+    for aim, other in pairwise(aims):
+        assert (aim.slot + 1 < other.slot) or aim.finger != other.finger
     if tier == FULL:
         assert {a.slot for a in aims} == set(range(grid_for(meter, FULL)))
 
@@ -87,8 +87,8 @@ def test_the_grid_is_as_fine_as_the_beats_ask() -> None:
 
 def test_a_library_without_a_meter_has_no_family() -> None:
     """With no pattern at all there is none to name."""
-    found = find_families({}, METERS["3/4"])
-    assert (found[PLAIN].usual, found[FULL].usual) == ("", "")
+    families = find_families({}, METERS["3/4"])
+    assert (families[PLAIN].usual, families[FULL].usual) == ("", "")
 
 
 def test_an_unknown_tier_names_the_nearest() -> None:
