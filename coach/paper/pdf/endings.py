@@ -15,7 +15,7 @@ _SHARED = 2  # bars that must be the same before it
 
 
 @dataclass(frozen=True)
-class Section:
+class PrintedSection:
     """Bars under one heading.
 
     heading   "" for none
@@ -32,7 +32,7 @@ class Section:
     rounds: int
 
 
-def find_sections(piece: Piece) -> tuple[Section, ...]:
+def find_sections(piece: Piece) -> tuple[PrintedSection, ...]:
     """A piece's parts as they are written, in the order they first come."""
     parts = written_parts(piece)
     names = dict.fromkeys(part.name for part in parts)
@@ -41,19 +41,19 @@ def find_sections(piece: Piece) -> tuple[Section, ...]:
     return tuple(_order_sections(parts, joined))
 
 
-def _order_sections(parts: Sequence[WrittenPart], joined: dict[str, Section | None]) -> Iterator[Section]:
+def _order_sections(parts: Sequence[WrittenPart], joined: dict[str, PrintedSection | None]) -> Iterator[PrintedSection]:
     done = set()
     for part in parts:
         whole = joined[part.name]
         if whole is None:
             heading = part.heading if part.name or len(part.times) < part.of else ""
-            yield Section(heading, part.name, part.bars, ("",) * len(part.bars), len(part.times))
+            yield PrintedSection(heading, part.name, part.bars, ("",) * len(part.bars), len(part.times))
         elif part.name not in done:
             done.add(part.name)
             yield whole
 
 
-def _join_endings(ways: Sequence[WrittenPart]) -> Section | None:
+def _join_endings(ways: Sequence[WrittenPart]) -> PrintedSection | None:
     """The ways to play a part as one with endings, None where they differ in more than their last bars."""
     first = ways[0]
     if len(ways) == 1 or not first.name or any(len(way.bars) != len(first.bars) for way in ways):
@@ -66,7 +66,7 @@ def _join_endings(ways: Sequence[WrittenPart]) -> Section | None:
         said = "time " + " and ".join(map(str, way.times))
         bars += way.bars[shared:]
         endings += [said] * (len(way.bars) - shared)
-    return Section(first.name, first.name, tuple(bars), tuple(endings), 1)
+    return PrintedSection(first.name, first.name, tuple(bars), tuple(endings), 1)
 
 
 def _count_shared(a: Sequence[PieceBar], b: Sequence[PieceBar]) -> int:

@@ -9,7 +9,7 @@ from itertools import groupby
 from coach.guitar.shape import Shape
 from coach.guitar.tuning import STANDARD
 from coach.paper.pdf.diagrams import shape_rows
-from coach.paper.pdf.endings import Section, find_sections
+from coach.paper.pdf.endings import PrintedSection, find_sections
 from coach.paper.pdf.engraved_bars import EngravedBar
 from coach.paper.pdf.engraved_marks import tempo_mark
 from coach.paper.pdf.engraving import engrave, fits_one_line
@@ -120,16 +120,16 @@ def _total_height(lines: Sequence[LayoutBlock]) -> float:
 # Bars -----------------------------------------------------------------------------------------
 
 
-def _join_rounds(piece: Piece) -> Section:
+def _join_rounds(piece: Piece) -> PrintedSection:
     """A pattern's bars, all its rounds where they differ."""
     parts = find_sections(piece)
     bars = tuple(bar for part in parts for bar in part.bars)
-    return parts[0] if len(parts) == 1 else Section("", "", bars, ("",) * len(bars), 1)
+    return parts[0] if len(parts) == 1 else PrintedSection("", "", bars, ("",) * len(bars), 1)
 
 
 def _bars_to_engrave(
-    stretch: Section,
-    before: Section | None,
+    stretch: PrintedSection,
+    before: PrintedSection | None,
     shown: set[tuple[str, str]],
     layers: set[str],
     *,
