@@ -160,7 +160,7 @@ def test_ctrl_c_ends_it_while_the_database_is_at_work(tmp_path: Path) -> None:
     other = ledger_at(tmp_path / "other.sqlite3")
     code = (
         "import sys, sqlite3\n"
-        "from coach.practice import foreign\n"
+        "from coach.log import foreign_ledger as foreign\n"
         "real = foreign._columns\n"
         "def endless(db, table, where):\n"
         "    print('at work', flush=True)\n"

@@ -231,7 +231,7 @@ def test_what_is_remembered_loads_no_large_package() -> None:
     """A plan need not wait for the scheduler's package, which only proves the arithmetic, nor for arrays or screens."""
     code = (
         "import sys, coach.log.ledger, coach.log.exchange, coach.plan.planner;"
-        "from coach.practice.memory import first_graded, graded; graded(*first_graded(3), 3, 2);"
+        "from coach.skill.memory import first_graded, graded; graded(*first_graded(3), 3, 2);"
         "assert not {'fsrs', 'numpy', 'textual', 'rich', 'mido', 'miniaudio'} & set(sys.modules), sys.modules.keys()"
     )
     subprocess.run([sys.executable, "-c", code], check=True, timeout=60)
