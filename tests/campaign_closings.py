@@ -58,7 +58,7 @@ class Kind:
 # A coach whose event loop hangs for ever, in a lock and not in a sleep, once the key r is pressed on the stage.
 HANGS = (
     "import threading\n"
-    "from coach.screens.stage import Stage\n"
+    "from coach.screens.stage.stage_page import Stage\n"
     "Stage.action_repeat = lambda self: threading.Lock().acquire() and threading.Event().wait()\n"
     "from coach.cli import main\n"
     "raise SystemExit(main())\n"

@@ -33,8 +33,8 @@ LIMIT_S = 3.0
 
 # A coach that must leave by itself: the watch beside it, which would end it after a while, takes its time.
 ALONE = (
-    "from coach.screens import watch\n"
-    "watch.TAKE_OVER_S = watch.WRITTEN_S = watch.LIMIT_S = 1000.0\n"
+    "from coach.screens import watchdog\n"
+    "watchdog.TAKE_OVER_S = watchdog.WRITTEN_S = watchdog.LIMIT_S = 1000.0\n"
     "from coach.cli import main\n"
     "raise SystemExit(main())\n"
 )
