@@ -11,7 +11,7 @@ from coach import places
 from coach.handout import Chosen
 from coach.paper.text_tab import write_text_tab
 from coach.screens.desk.desk_page import DeskPage
-from coach.screens.songs.export_page import Exporting, pattern_chosen, seconds_of, song_chosen
+from coach.screens.songs.export_page import Exporting, seconds_of
 from coach.song.files.song_shelf import read_songs
 from tests.screens.house import House, house
 from tests.screens.made_songs import lantern, performed
@@ -99,7 +99,7 @@ async def test_another_name_takes_kind_and_folder_with_it(tmp_path: Path) -> Non
 async def test_a_track_is_written_at_its_tempo(tmp_path: Path) -> None:
     """A pattern twice round at 95 % of its tempo lasts as long as it says, and the count-in and what rings on."""
     async with house(tmp_path, (120, 36)) as here:
-        page = await opened(here, pattern_chosen(here.app.world, "outside-in"))
+        page = await opened(here, here.app.world.chosen_pattern("outside-in"))
         while page.kind.suffix != ".wav":
             await here.press("down")
         await here.press("left", *["b"] * 6)
@@ -131,7 +131,7 @@ async def test_a_long_one_is_stopped_and_leaves_nothing(tmp_path: Path) -> None:
 async def test_a_pack_holds_sheet_tracks_pattern(tmp_path: Path) -> None:
     """One zip: the handout twice, three tracks, the pattern's file and what is in it."""
     async with house(tmp_path, (120, 36)) as here:
-        page = await opened(here, pattern_chosen(here.app.world, "outside-in"))
+        page = await opened(here, here.app.world.chosen_pattern("outside-in"))
         page.rounds = 1
         with zipfile.ZipFile(await write(here, page, ".zip")) as pack:
             names = pack.namelist()
@@ -176,8 +176,8 @@ def test_a_songs_arrangement_is_chosen_by_name(tmp_path: Path) -> None:
     """`song/arrangement`, or the song's first."""
     here = world(tmp_path)
     here.songs = read_songs(places.shipped("shared") / "songs", tmp_path / "none")
-    assert song_chosen(here, "last-boat").piece.arrangement == "plain"
-    assert song_chosen(here, "last-boat/full").piece.arrangement == "full"
+    assert here.chosen_song("last-boat").piece.arrangement == "plain"
+    assert here.chosen_song("last-boat/full").piece.arrangement == "full"
 
 
 def test_how_long_a_track_is() -> None:
