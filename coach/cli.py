@@ -183,9 +183,9 @@ def _told(error: Exception, words: list[str]) -> int:
         print(error, file=sys.stderr)
         return error.exit_code
     if isinstance(error, OSError) and error.strerror:
-        where = f"{error.filename}: " if error.filename else ""
         why = reason(error)
-        print(f"{where}{why[:1].lower()}{why[1:]}; nothing more could be done.", file=sys.stderr)
+        what = f"{why[:1].lower()}{why[1:]}"
+        print(CoachError(what, where=str(error.filename or ""), mend="nothing more could be done"), file=sys.stderr)
         return CANNOT
     print(_kept(error, words), file=sys.stderr)
     return CANNOT

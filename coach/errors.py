@@ -52,7 +52,7 @@ class CoachError(Exception):
         where = shortened(where, room - len(what) - len(mend))
         head = f"{where}: " if where else ""
         tail = f"; {mend}" if mend else ""
-        said = _HEARD_BY_TERMINALS.sub("?", f"{head}{what}{tail}".rstrip("."))
+        said = without_control_signs(f"{head}{what}{tail}".rstrip("."))
         return said if said.endswith("?") else said + "."
 
     def at(self, where: str) -> CoachError:
@@ -77,6 +77,11 @@ class BadShape(BadInput):
 
 class BadPattern(BadInput):
     """A picking pattern, or the file it stands in, that cannot be used."""
+
+
+def without_control_signs(text: str) -> str:
+    """`text` with a question mark for each sign that would steer a terminal."""
+    return _HEARD_BY_TERMINALS.sub("?", text)
 
 
 def shortened(text: str, most: int) -> str:

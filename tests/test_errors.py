@@ -8,6 +8,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.commands.answers import note
 from coach.errors import MOST_LETTERS, BadInput, BadPattern, CoachError, shortened
 from coach.picking.pattern_file import parse_pattern
 from coach.song.files.song_file import check_text
@@ -70,3 +71,26 @@ def test_the_problems_of_a_song_are_short_each(run: Run, tmp_path: Path) -> None
     assert len(check_text(path.read_text(), "a").problems) >= 4
     _, out, err = run("song", "check", str(path))
     assert max(len(line) for line in (out + err).splitlines()) <= MOST_LETTERS
+
+
+def test_a_name_of_thousands_of_letters_is_told_shortly(run: Run) -> None:
+    """What the system itself cannot open for its length is no longer in the sentence than any other."""
+    code, _, err = run("log", "merge", "[" * 6000)
+    assert code == 1
+    assert len(err.strip()) <= MOST_LETTERS
+    assert err.rstrip().endswith("nothing more could be done.")
+
+
+def test_a_note_is_no_longer_than_a_sentence(capsys: pytest.CaptureFixture[str]) -> None:
+    """With the word before it."""
+    note("x " * 400)
+    assert len(capsys.readouterr().err.strip()) <= MOST_LETTERS
+
+
+def test_no_answer_steers_the_terminal(run: Run, monkeypatch: pytest.MonkeyPatch) -> None:
+    """A folder may be called so that a terminal would turn red: what is printed of it shows a question mark."""
+    monkeypatch.setenv("COACH_HOME", "\x1b[31mred")
+    code, out, _ = run("doctor")
+    assert code == 0
+    assert "?[31mred" in out
+    assert "\x1b" not in out

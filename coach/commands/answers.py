@@ -9,7 +9,7 @@ import textwrap
 from collections.abc import Iterable, Sequence
 from typing import Any
 
-from coach.errors import MOST_LETTERS, shortened
+from coach.errors import MOST_LETTERS, shortened, without_control_signs
 
 PIPED_WIDTH = 80
 
@@ -20,12 +20,12 @@ def answer(as_json: bool, data: Any, lines: Iterable[str]) -> None:
         print(json.dumps(data, indent=1))
     else:
         for line in lines:
-            print(line.rstrip())
+            print(without_control_signs(line.rstrip()))
 
 
 def note(text: str) -> None:
     """One line on stderr that does not stop anything."""
-    print(f"note: {shortened(text, MOST_LETTERS)}", file=sys.stderr)
+    print(shortened(without_control_signs(f"note: {text}"), MOST_LETTERS), file=sys.stderr)
 
 
 def note_ledger(*, writes: bool = False) -> None:

@@ -160,13 +160,21 @@ def _sit(rng: Random, ledger: object, rows: Sequence[dict[str, object]], now: da
             bpm = int(str(row["tempo_from"]))
             take = ledger.begin_take(row["drill"], bpm, at=now)  # type: ignore[attr-defined]
             bars, at, number = 8, now, 1
-            while (after := _later(at, bars * 4 / bpm)) <= end:
+            while (after := _later(at, bars * _beats(str(row["drill"])) / bpm)) <= end:
                 ledger.add_pass(take, number, bpm, bars, int(rng.random() < 0.2), at=after)  # type: ignore[attr-defined]
                 at, number = after, number + 1
             hands.played.append((now, at, now.date()))
             ledger.give_verdict(take, rng.choice(("shaky", "held", "flowing")), at=at)  # type: ignore[attr-defined]
         now = end
     return now
+
+
+def _beats(drill: str) -> int:
+    """Beats in a bar of a shipped pattern."""
+    from coach import shelf
+
+    pattern = shelf.library().patterns.get(drill)
+    return pattern.meter.beats if pattern else 4
 
 
 KINDS = (Kind("health", history, seconds=120),)
