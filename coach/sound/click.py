@@ -21,11 +21,6 @@ _HERTZ = {DOWN: 1175.0, BEAT: 784.0}
 _BAR_RATIO = 2.756
 
 
-def peak_dbfs(kind: str) -> float:
-    """The peak of a knock at full volume in dB below full scale."""
-    return float(20.0 * np.log10(PEAK[kind]))
-
-
 @lru_cache(maxsize=8)
 def knock(kind: str, rate: int) -> NDArray[np.float32]:
     """The knock DOWN or BEAT as (frames,) float32; sample 0 is its onset. The array is shared and read-only."""

@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from fractions import Fraction
 
 from coach.music.tempo import TempoPlan
-from coach.sound.score import BEAT, DOWN, BarScore
+from coach.sound.score import BarScore
 
 
 @dataclass(frozen=True)
@@ -60,15 +60,6 @@ def frames_of(scores: Iterable[BarScore], rate: int) -> int:
     """How long the bars are, without what rings on at their end, in frames."""
     last = deque(place_bars(scores, rate), maxlen=1)
     return last[0].end_frame if last else 0
-
-
-def click_frames(plan: TempoPlan, bars: int, beats: int, rate: int) -> list[ClickAt]:
-    """Every click of `bars` bars of `beats` beats under a plan: the first of a bar is DOWN."""
-    return [
-        ClickAt(bar, Fraction(beat), plan.frame(Fraction(bar * beats + beat), rate), BEAT if beat else DOWN)
-        for bar in range(bars)
-        for beat in range(beats)
-    ]
 
 
 def clicks_of(scores: Iterable[BarScore], rate: int) -> list[ClickAt]:

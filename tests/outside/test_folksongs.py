@@ -16,7 +16,7 @@ from coach import shelf
 from coach.guitar.grip import Hand
 from coach.music.notes import read_range
 from coach.picking.plucks import ACCENT
-from coach.song.arranging.arranger import propose, propose_tiers
+from coach.song.arranging.arranger import propose
 from coach.song.chart import Song
 from coach.song.files.song_file import parse_song
 from coach.song.files.song_text import song_text
@@ -73,7 +73,8 @@ def test_its_range_is_that_of_the_notes(jeanie: Song) -> None:
 def test_it_fits_a_voice_of_a2_to_d4(jeanie: Song) -> None:
     """An octave and a fourth fits an octave and a fourth: only D major does it, and both tiers sound there."""
     voice = read_range("A2-D4")
-    for arrangement in propose_tiers(jeanie, PATTERNS, BOOK, voice=voice):
+    for tier in ("plain", "full"):
+        arrangement = propose(jeanie, PATTERNS, BOOK, tier=tier, voice=voice)
         piece = perform(jeanie, arrangement, PATTERNS, BOOK)
         sung = [n.pitch.midi for bar in piece.bars for n in bar.tune]
         assert (min(sung), max(sung)) == (voice[0].midi, voice[1].midi)

@@ -11,11 +11,11 @@ import pytest
 
 from coach.music.tempo import TempoPlan, constant_tempo, smooth_tempo, stepped_tempo
 from coach.picking.plucks import ACCENT, SOFT
-from coach.sound.click import LENGTH_S, PEAK, knock, peak_dbfs
+from coach.sound.click import LENGTH_S, PEAK, knock
 from coach.sound.humming import hum
 from coach.sound.mixer import CEILING, KNEE, NOTHING, Mixer, limit, render, render_bars
 from coach.sound.score import BEAT, DOWN, BarScore, Tone
-from coach.sound.timing import click_frames, clicks_of, place_bars
+from coach.sound.timing import clicks_of, place_bars
 from tests.sound.hands import RATE, bar, onsets, picked_bar, pluck
 
 PLANS = {
@@ -43,19 +43,18 @@ def test_clicks_of_200_bars_are_at_the_exact_sample(name: str) -> None:
     sound = np.concatenate([piece[:, 0] for piece in render_bars(scores, RATE, guide_gain=0, tail_s=0)])
     meant = [round(plan.exact_seconds(Fraction(beat)) * RATE) for beat in range(800)]
     assert onsets(sound) == meant
-    assert [click.frame for click in click_frames(plan, 200, 4, RATE)] == meant
     assert [click.frame for click in clicks_of(scores, RATE)] == meant
 
 
 def test_137_bpm_does_not_drift_by_hand() -> None:
     """At 137 bpm beat 799 falls at 799 · 60/137 s: sample 16796496.35 of 48 kHz, so 16796496."""
     assert round(799 * 60 / 137 * 48000) == 16796496
-    assert click_frames(constant_tempo(Fraction(137)), 200, 4, 48000)[-1].frame == 16796496
+    assert clicks_of(scores_of(constant_tempo(Fraction(137)), 200), 48000)[-1].frame == 16796496
 
 
 def test_first_click_is_down_and_differs() -> None:
     """The first click of a bar is higher and heavier than the others; both are shorter than 30 ms."""
-    kinds = [click.kind for click in click_frames(constant_tempo(Fraction(90)), 2, 3, RATE)]
+    kinds = [click.kind for click in clicks_of([bar(0, 90, beats=3), bar(1, 90, beats=3)], RATE)]
     assert kinds == [DOWN, BEAT, BEAT] * 2
     tops = {}
     for kind in (DOWN, BEAT):
@@ -69,8 +68,8 @@ def test_first_click_is_down_and_differs() -> None:
 
 def test_click_peak_is_the_documented_one() -> None:
     """At full volume a click peaks at -9.1 dBFS (down) and -11.4 dBFS (beat), with or without accents in the guide."""
-    assert peak_dbfs(DOWN) == pytest.approx(-9.1, abs=0.05)
-    assert peak_dbfs(BEAT) == pytest.approx(-11.4, abs=0.05)
+    assert 20 * np.log10(PEAK[DOWN]) == pytest.approx(-9.1, abs=0.05)
+    assert 20 * np.log10(PEAK[BEAT]) == pytest.approx(-11.4, abs=0.05)
     loud = [pluck(2, 6, 40, ACCENT)]
     sound = render([bar(0, 60, plucks=loud)], RATE, tail_s=0)
     assert np.max(np.abs(sound[: RATE // 2])) == pytest.approx(PEAK[DOWN], abs=1e-6)

@@ -83,30 +83,6 @@ def propose(
     return proposer.propose(name or tier, plans, early)
 
 
-def propose_tiers(
-    song: Song,
-    patterns: Mapping[str, Pattern],
-    book: ShapeBook,
-    hand: Hand = Hand(),  # noqa: B008
-    *,
-    voice: Range | None = None,
-    max_capo: int = USUAL_MAX_CAPO,
-    key: Key | None = None,
-    melody: bool = False,
-    early: bool = False,
-    tuning: Tuning = STANDARD,
-) -> tuple[Arrangement, Arrangement]:
-    """The plain and the full arrangement of the same chart, in the same key with the same shapes."""
-    plain, full = (
-        propose(
-            song, patterns, book, hand,
-            tier=tier, voice=voice, max_capo=max_capo, key=key, melody=melody, early=early, tuning=tuning,
-        )
-        for tier in (PLAIN, FULL)
-    )  # fmt: skip
-    return plain, full
-
-
 def tune_range(song: Song) -> Range | None:
     """The lowest and highest pitch of the tune as charted: of its notes, else what the song says; None if unknown."""
     pitches = [n.pitch for part in song.parts.values() for bar in part.bars for n in bar.tune]

@@ -22,7 +22,7 @@ from coach.music.meter import METERS, Meter
 from coach.music.notes import Pitch, read_range
 from coach.picking.plucks import ACCENT
 from coach.song.arrangement import FULL, PLAIN, Arrangement, BarWay
-from coach.song.arranging.arranger import propose, propose_tiers
+from coach.song.arranging.arranger import propose
 from coach.song.arranging.shape_choice import TOO_HARD
 from coach.song.chart import HOLD, SILENT, SOUND, ChartBar, Part, Song, TuneNote
 from coach.song.files.song_file import parse_song
@@ -216,7 +216,7 @@ def test_no_capo_is_used_where_none_is_wanted() -> None:
 
 def test_the_tiers_are_a_family_and_share_key_and_shapes() -> None:
     """Plain in eighths, full in sixteenths that grow from it, the same hand in both."""
-    plain, full = propose_tiers(song_of("C | Am | F G | C"), PATTERNS, BOOK)
+    plain, full = (propose(song_of("C | Am | F G | C"), PATTERNS, BOOK, tier=tier) for tier in (PLAIN, FULL))
     assert (plain.name, full.name) == (PLAIN, FULL)
     assert (plain.key, plain.capo, plain.way.shapes) == (full.key, full.capo, full.way.shapes)
     eighths, sixteenths = PATTERNS[plain.way.pattern], PATTERNS[full.way.pattern]
@@ -227,7 +227,7 @@ def test_the_tiers_are_a_family_and_share_key_and_shapes() -> None:
 @pytest.mark.parametrize("meter", METERS.values(), ids=str)
 def test_each_meter_has_both_tiers(meter: Meter) -> None:
     """In every meter there is a pattern of each tier, and the full one grows from the plain one."""
-    plain, full = propose_tiers(song_of("C | G", meter=str(meter)), PATTERNS, BOOK)
+    plain, full = (propose(song_of("C | G", meter=str(meter)), PATTERNS, BOOK, tier=t) for t in (PLAIN, FULL))
     eighths, sixteenths = PATTERNS[plain.way.pattern], PATTERNS[full.way.pattern]
     assert eighths.meter == sixteenths.meter == meter
     assert sixteenths.slots_per_beat == 2 * eighths.slots_per_beat
