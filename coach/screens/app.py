@@ -26,6 +26,7 @@ from coach.files.reading import open_to_add
 from coach.plan.cautions import CLINICIAN, STOP
 from coach.screens.shared.actions import EVERYWHERE, PAGES, bindings, usable_keys
 from coach.screens.shared.messages import Trouble
+from coach.screens.shared.page import Page, SpeakingPage
 from coach.screens.shared.theme import EVENING, MORNING
 from coach.screens.shared.too_small import LEAST_HEIGHT, LEAST_WIDTH, TooSmall
 from coach.screens.terminal_letters import hear_every_byte, letters
@@ -47,20 +48,6 @@ HELD_UP_S = 0.2
 LAST_NOTES_S = 0.3
 LAST_KEYS_S = 0.1
 LAST_WORDS_S = 0.1
-# Which page of the help comes first, by the screen it is asked from; else today's.
-HELP_PAGES = {
-    "Stage": "On the stage",
-    "Patterns": "Patterns",
-    "Songbook": "The songbook",
-    "ProgressPage": "Progress",
-    "Choice": "Choosing",
-    "DeskPage": "The desk",
-    "ArrangingPage": "An arrangement",
-    "ChartPage": "A chart",
-    "Exporting": "Writing files",
-    "Verdict": "After a block",
-    "Rest": "Resting",
-}
 
 
 class Coach(App[None]):
@@ -277,9 +264,9 @@ class Coach(App[None]):
 
     def on_trouble(self, message: Trouble) -> None:
         """The scribe has something to say: on the stage where there is one, so that nothing lies over the tab."""
-        stage = next((screen for screen in reversed(self.screen_stack) if hasattr(screen, "say")), None)
-        if stage is not None:
-            stage.say(message.sentence)
+        page = next((screen for screen in reversed(self.screen_stack) if isinstance(screen, SpeakingPage)), None)
+        if page is not None:
+            page.say(message.sentence)
         else:
             self.notify(message.sentence, severity="warning", markup=False)
 
@@ -297,7 +284,7 @@ class Coach(App[None]):
         if isinstance(self.screen, Help):
             self.screen.dismiss()
             return
-        first = HELP_PAGES.get(type(self.screen).__name__, "Today")
+        first = self.screen.HELP_FIRST if isinstance(self.screen, Page) else Page.HELP_FIRST
         assert first in PAGES
         self.push_screen(Help(self.world.keys, first))
 
@@ -313,8 +300,8 @@ class Coach(App[None]):
     def _stop_playing(self) -> None:
         """What plays stops, as by its key."""
         for screen in self.screen_stack:
-            if getattr(screen, "phase", "") == "running":
-                screen.action_start_stop()  # type: ignore[attr-defined]
+            if isinstance(screen, Page):
+                screen.pause_playing()
             elif hasattr(screen, "silence"):
                 screen.silence()
 

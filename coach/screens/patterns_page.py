@@ -18,6 +18,7 @@ from coach.picking.pattern import Pattern
 from coach.picking.tab import draw_tab_bar, wrap_tab_bars
 from coach.plan.planner import Block
 from coach.screens.shared.actions import PATTERNS, bindings, hints
+from coach.screens.shared.page import Page
 from coach.screens.shared.tab_view import slot_width
 from coach.session.conductor import Loop
 from coach.session.context import World
@@ -26,9 +27,10 @@ FREE_MINUTES = 5
 NARROW = 76
 
 
-class Patterns(Screen[None]):
+class Patterns(Page, Screen[None]):
     """The library."""
 
+    HELP_FIRST: ClassVar[str] = "Patterns"
     BINDINGS: ClassVar[list[BindingType]] = bindings(PATTERNS)
     CSS = """
     Patterns { background: $background; }
@@ -151,14 +153,14 @@ class Patterns(Screen[None]):
         """On the stage with it."""
         pattern = self._chosen()
         if pattern is not None:
-            self.app.practise((self._loop(pattern)[0],))  # type: ignore[attr-defined]
+            self.coach.practise((self._loop(pattern)[0],))
 
     def action_export(self) -> None:
         """Files of the chosen pattern."""
         pattern = self._chosen()
         if pattern is not None:
             try:
-                self.app.open_export(self.world.chosen_pattern(pattern.id))  # type: ignore[attr-defined]
+                self.coach.open_export(self.world.chosen_pattern(pattern.id))
             except CoachError as error:
                 self.app.notify(str(error), severity="error", markup=False)
 

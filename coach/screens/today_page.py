@@ -23,6 +23,7 @@ from coach.plan.cautions import CAUTIONS
 from coach.plan.wishes import MINUTES, SWAP, UNDO, WISH, Wishes, wish_text
 from coach.screens.shared.actions import TODAY, action, bindings, first_key, hints
 from coach.screens.shared.choice import Choice
+from coach.screens.shared.page import Page
 from coach.screens.shared.thread_results import hand_over
 from coach.session.context import World
 
@@ -39,7 +40,7 @@ class Blocks(OptionList, inherit_bindings=False):
     BINDINGS: ClassVar[list[BindingType]] = []
 
 
-class Today(Screen[None]):
+class Today(Page, Screen[None]):
     """The plan, made away from the screen and shown when it is there."""
 
     BINDINGS: ClassVar[list[BindingType]] = [
@@ -110,12 +111,12 @@ class Today(Screen[None]):
 
         `after`: what the scribe has been told so far is in the ledger first, so that the plan knows of it.
         """
-        app, minutes = self.app, self.minutes
+        app, scribe, minutes = self.app, self.coach.scribe, self.minutes
         why = ""
         try:
             try:
                 if after:
-                    app.scribe.wait()  # type: ignore[attr-defined]
+                    scribe.wait()
                 with self._noting:
                     while self._to_note:
                         self.world.note(*self._to_note[0])
@@ -220,7 +221,7 @@ class Today(Screen[None]):
             return
         self.world.change(cautions_seen=True)
         at = self.query_one("#blocks", Blocks).highlighted or 0
-        self.app.practise(self.plan.blocks[at:])  # type: ignore[attr-defined]
+        self.coach.practise(self.plan.blocks[at:])
 
     def on_option_list_option_selected(self) -> None:
         """A click with a mouse does the same as enter."""
@@ -314,7 +315,7 @@ class Today(Screen[None]):
 
     def action_desk(self) -> None:
         """Keys, shapes and routes."""
-        self.app.open_desk()  # type: ignore[attr-defined]
+        self.coach.open_desk()
 
     def action_settings(self) -> None:
         """The settings."""

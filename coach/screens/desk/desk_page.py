@@ -43,6 +43,7 @@ TYPING = "⏎ think it through  tab to the other line  esc back  F1 all keys"
 class DeskPage(Hearing):
     """See the module's text."""
 
+    HELP_FIRST: ClassVar[str] = "The desk"
     BINDINGS: ClassVar[list[BindingType]] = bindings(DESK)
     AUTO_FOCUS = ""
     CSS = """
@@ -261,7 +262,7 @@ class DeskPage(Hearing):
         if desk is not None:
             piece = pattern_piece(pattern, desk.held(pattern.meter), Fraction(self.bpm), capo=desk.capo)
             self.silence()
-            self.app.open_export(Chosen(piece, pattern=pattern))  # type: ignore[attr-defined]
+            self.coach.open_export(Chosen(piece, pattern=pattern))
 
     def action_back(self) -> None:
         """Back to today."""

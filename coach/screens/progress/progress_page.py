@@ -26,6 +26,7 @@ from coach.log.local_days import told_minutes
 from coach.screens.progress.plots import glyphs_here
 from coach.screens.progress.progress_text import FIGURE, HEADING, PLOT, VIEWS, Line, Room, drill_lines, list_line
 from coach.screens.shared.actions import PROGRESS, action, bindings, first_key, hints
+from coach.screens.shared.page import Page
 from coach.screens.shared.thread_results import hand_over
 from coach.session.context import World
 
@@ -103,9 +104,10 @@ class Record:
         return sheet(one, takes, stumbles, loop, found, self.today)
 
 
-class ProgressPage(Screen[None]):
+class ProgressPage(Page, Screen[None]):
     """The drills that were played on the left, the chosen one on the right."""
 
+    HELP_FIRST: ClassVar[str] = "Progress"
     BINDINGS: ClassVar[list[BindingType]] = bindings(PROGRESS)
     CSS = """
     ProgressPage { background: $background; }
@@ -159,10 +161,10 @@ class ProgressPage(Screen[None]):
     @work(thread=True, exclusive=True, group="record")
     def read(self, after: bool = False) -> None:
         """Read the ledger; `after` what the scribe has been told by now is written."""
-        app = self.app
+        app, scribe = self.app, self.coach.scribe
         try:
             if after:
-                app.scribe.wait()  # type: ignore[attr-defined]
+                scribe.wait()
             record = Record(self.world)
         except CoachError as error:
             hand_over(app, self._say, str(error))
@@ -296,7 +298,7 @@ class ProgressPage(Screen[None]):
         """On the stage with it."""
         one = self.chosen
         if one is not None:
-            self.app.practise((self._block(one),))  # type: ignore[attr-defined]
+            self.coach.practise((self._block(one),))
 
     def action_remedy(self) -> None:
         """Take up the remedy that is proposed, or go on with the one under way, and play it at once."""
@@ -312,19 +314,19 @@ class ProgressPage(Screen[None]):
             return
         if not found.under_way:
             text, at = note_text(one.drill.id, found.remedy, found.what_for), self.world.now()
-            self.app.scribe.write(lambda ledger: ledger.add_note(NOTE, text, None, at))  # type: ignore[attr-defined]
+            self.coach.scribe.write(lambda ledger: ledger.add_note(NOTE, text, None, at))
         if found.remedy == REST:
             self.notify(f"{one.drill.title}: {WORDS[REST]}.", markup=False)
             self.read(after=True)
         elif found.remedy == SHAPE:
-            self.app.open_desk()  # type: ignore[attr-defined]
+            self.coach.open_desk()
         else:
             try:
                 block = self._remedy_block(one, sheet)
             except CoachError as error:
                 self.notify(str(error), severity="error", markup=False)
                 return
-            self.app.practise((block,))  # type: ignore[attr-defined]
+            self.coach.practise((block,))
 
     def _remedy_block(self, one: Standing, sheet: Sheet) -> Block:
         """The block of a remedy that is played. Raises CoachError."""
@@ -344,7 +346,7 @@ class ProgressPage(Screen[None]):
             return
         text, at = note_text(course.drill, course.remedy, course.what_for), self.world.now()
         at = max(at, course.since.astimezone(at.tzinfo) + timedelta(microseconds=1))
-        self.app.scribe.write(lambda ledger: ledger.add_note(DROPPED, text, None, at))  # type: ignore[attr-defined]
+        self.coach.scribe.write(lambda ledger: ledger.add_note(DROPPED, text, None, at))
         self.read(after=True)
 
     def action_back(self) -> None:

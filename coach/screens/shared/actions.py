@@ -8,11 +8,12 @@ from __future__ import annotations
 
 import difflib
 import string
+import unicodedata
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from textual.binding import Binding, BindingType
-from textual.keys import Keys, _character_to_key
+from textual.keys import KEY_NAME_REPLACEMENTS, Keys
 
 
 @dataclass(frozen=True)
@@ -237,7 +238,17 @@ PAGES = {
     "Resting": REST,
     "Everywhere": EVERYWHERE,
 }
-_KEY_NAMES = {key.value for key in Keys} | {_character_to_key(char) for char in string.printable if char.isprintable()}
+
+
+def _long_name(character: str) -> str:
+    """The name under which the screen library knows the key of a character: `?` is question_mark."""
+    if character.isalnum():
+        return character
+    name = unicodedata.name(character, character).lower().replace("-", "_").replace(" ", "_")
+    return KEY_NAME_REPLACEMENTS.get(name, name)
+
+
+_KEY_NAMES = {key.value for key in Keys} | {_long_name(char) for char in string.printable if char.isprintable()}
 _NAMES = {
     "enter": "⏎",
     "space": "space",
@@ -295,8 +306,8 @@ def _clash(moved: Mapping[str, str]) -> tuple[str, str, Action] | None:
 
 
 def _split(keys: str) -> list[str]:
-    """Key names, a single character by its long name: `?` is question_mark."""
-    return [_character_to_key(key) if len(key) == 1 else key for key in (k.strip() for k in keys.split(","))]
+    """Key names, a single character by its long name."""
+    return [_long_name(key) if len(key) == 1 else key for key in (k.strip() for k in keys.split(","))]
 
 
 def _is_key(key: str) -> bool:

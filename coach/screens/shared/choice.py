@@ -15,11 +15,13 @@ from textual.widgets.option_list import Option
 
 from coach.screens.shared.actions import CHOICE, bindings, hints
 from coach.screens.shared.leaving import leave
+from coach.screens.shared.page import Page
 
 
-class Choice(ModalScreen[str | None]):
+class Choice(Page, ModalScreen[str | None]):
     """`options` are (id, title) pairs under a `question`; the arrows walk."""
 
+    HELP_FIRST: ClassVar[str] = "Choosing"
     BINDINGS: ClassVar[list[BindingType]] = bindings(CHOICE)
     CSS = """
     Choice { align: center middle; background: $background 60%; }

@@ -17,6 +17,7 @@ from coach.errors import CoachError
 from coach.music.clicks import ClickWay
 from coach.music.ramps import Steady
 from coach.screens.shared.messages import RunOver, Trouble
+from coach.screens.shared.page import SpeakingPage
 from coach.screens.shared.tab_view import TabView
 from coach.screens.shared.thread_results import stands
 from coach.session.conductor import Conductor, Loop
@@ -28,7 +29,7 @@ if TYPE_CHECKING:
     from coach.sound.engine import Engine
 
 
-class Hearing(Screen[None]):
+class Hearing(SpeakingPage, Screen[None]):
     """The page has a box `#below` for the tab, tells what is to be played (`wanted`) and says sentences (`say`)."""
 
     ticker: Timer
@@ -44,10 +45,6 @@ class Hearing(Screen[None]):
 
     def wanted(self) -> Loop | None:
         """What is to be played now; None while nothing is there. Raises CoachError."""
-        raise NotImplementedError
-
-    def say(self, sentence: str) -> None:
-        """One sentence."""
         raise NotImplementedError
 
     @property

@@ -54,6 +54,7 @@ ON_TOP = "on the top strings"
 class ArrangingPage(ArrangingView):
     """See the module's text."""
 
+    HELP_FIRST: ClassVar[str] = "An arrangement"
     BINDINGS: ClassVar[list[BindingType]] = bindings(ARRANGING)
 
     def on_mount(self) -> None:
@@ -410,15 +411,15 @@ class ArrangingPage(ArrangingView):
         except CoachError as error:
             self.say(str(error))
             return
-        self.app.practise((block,))  # type: ignore[attr-defined]
+        self.coach.practise((block,))
 
     async def action_chart(self) -> None:
         """Change the chart."""
-        await self._go(lambda: self.app.open_chart(self.song.id))  # type: ignore[attr-defined]
+        await self._go(lambda: self.coach.open_chart(self.song.id))
 
     async def action_export(self) -> None:
         """Write files of it."""
-        await self._go(lambda: self.app.open_export(f"{self.song.id}/{self.in_hand}"))  # type: ignore[attr-defined]
+        await self._go(lambda: self.coach.open_export(f"{self.song.id}/{self.in_hand}"))
 
     async def _go(self, away: Callable[[], None]) -> None:
         await self.draft.idle()

@@ -19,6 +19,7 @@ from textual.widgets import Input, Static
 
 from coach.screens.shared.actions import CHART, action, bindings, first_key, hints
 from coach.screens.shared.finder import Ask
+from coach.screens.shared.page import SpeakingPage
 from coach.screens.shared.row_view import RowView
 from coach.screens.shared.thread_results import stands
 from coach.screens.songs.chart_text import (
@@ -56,9 +57,10 @@ class Line(Input):
     ]
 
 
-class ChartPage(Screen[None]):
+class ChartPage(SpeakingPage, Screen[None]):
     """See the module's text."""
 
+    HELP_FIRST: ClassVar[str] = "A chart"
     BINDINGS: ClassVar[list[BindingType]] = bindings(CHART)
     AUTO_FOCUS = ""
     CSS = """
@@ -394,16 +396,17 @@ class ChartPage(Screen[None]):
     async def action_arrange(self) -> None:
         """To its arrangements."""
         await self.draft.idle()
-        app = self.app
-        if any(type(screen).__name__ == "ArrangingPage" for screen in app.screen_stack):
+        from coach.screens.songs.arranging_page import ArrangingPage
+
+        if any(isinstance(screen, ArrangingPage) for screen in self.app.screen_stack):
             self.dismiss()
         else:
-            app.open_arranging(self.song_id_now())  # type: ignore[attr-defined]
+            self.coach.open_arranging(self.song_id_now())
 
     async def action_export(self) -> None:
         """Write files of it."""
         await self.draft.idle()
-        self.app.open_export(self.song_id_now())  # type: ignore[attr-defined]
+        self.coach.open_export(self.song_id_now())
 
     def song_id_now(self) -> str:
         """The id under which it is saved."""

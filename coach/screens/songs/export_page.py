@@ -28,6 +28,7 @@ from coach.handout import RATE, SHARES, Chosen, library_files, make_pack, sheet_
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 from coach.screens.shared.actions import EXPORT, action, bindings, first_key, hints
 from coach.screens.shared.finder import Ask
+from coach.screens.shared.page import SpeakingPage
 from coach.screens.shared.row_view import RowView
 from coach.screens.shared.thread_results import hand_over, stands
 from coach.session.context import World
@@ -79,9 +80,10 @@ def seconds_of(piece: Piece, share: Fraction, rounds: int) -> float:
     return float(sum(60 * bar.beats / (bar.bpm * share) for bar in piece.bars)) * rounds
 
 
-class Exporting(Screen[None]):
+class Exporting(SpeakingPage, Screen[None]):
     """Kinds on the left, what it will be on the right."""
 
+    HELP_FIRST: ClassVar[str] = "Writing files"
     BINDINGS: ClassVar[list[BindingType]] = bindings(EXPORT)
     AUTO_FOCUS = ""
     CSS = """

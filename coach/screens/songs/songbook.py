@@ -23,6 +23,7 @@ from coach.errors import CoachError
 from coach.log.ledger_status import begun
 from coach.screens.shared.actions import SONGBOOK, bindings, hints
 from coach.screens.shared.finder import Ask
+from coach.screens.shared.page import Page
 from coach.screens.shared.thread_results import hand_over
 from coach.screens.songs.songbook_text import (
     SongLine,
@@ -125,9 +126,10 @@ class Listed(OptionList):
         super().__init__(id=id)
 
 
-class Songbook(Screen[None]):
+class Songbook(Page, Screen[None]):
     """Songs on the left, the chosen one on the right."""
 
+    HELP_FIRST: ClassVar[str] = "The songbook"
     BINDINGS: ClassVar[list[BindingType]] = bindings(SONGBOOK)
     CSS = """
     Songbook { background: $background; }
@@ -193,10 +195,10 @@ class Songbook(Screen[None]):
     @work(thread=True, exclusive=True, group="book")
     def read(self, after: bool = False) -> None:
         """Read songs and ledger; `after` what the scribe has been told by now is written."""
-        app = self.app
+        app, scribe = self.app, self.coach.scribe
         try:
             if after:
-                app.scribe.wait()  # type: ignore[attr-defined]
+                scribe.wait()
                 self.world.forget_drills()
             book = Book(self.world)
         except CoachError as error:
@@ -361,7 +363,7 @@ class Songbook(Screen[None]):
         block = Block(
             "play", drill.id, drill.title, FREE_MINUTES, aim.low, aim.high, FULL, (aim.why,), drill.step_share
         )
-        self.app.practise((block,))  # type: ignore[attr-defined]
+        self.coach.practise((block,))
 
     # Keys: settling ----------------------------------------------------------------------------
 
@@ -415,16 +417,16 @@ class Songbook(Screen[None]):
     def action_arrange(self) -> None:
         """Its arrangements; a song without any gets two."""
         if self.line is not None:
-            self.app.open_arranging(self.line.song.id, self.arrangement)  # type: ignore[attr-defined]
+            self.coach.open_arranging(self.line.song.id, self.arrangement)
 
     def action_chart(self) -> None:
         """Its chart."""
         if self.line is not None:
-            self.app.open_chart(self.line.song.id)  # type: ignore[attr-defined]
+            self.coach.open_chart(self.line.song.id)
 
     def action_new(self) -> None:
         """A new song."""
-        self.app.open_chart(None)  # type: ignore[attr-defined]
+        self.coach.open_chart(None)
 
     def action_export(self) -> None:
         """Files of it."""
@@ -433,7 +435,7 @@ class Songbook(Screen[None]):
         if not self.arrangement:
             self._unarranged()
             return
-        self.app.open_export(f"{self.line.song.id}/{self.arrangement}")  # type: ignore[attr-defined]
+        self.coach.open_export(f"{self.line.song.id}/{self.arrangement}")
 
     def action_bring_in(self) -> None:
         """A lead sheet from a MusicXML file."""

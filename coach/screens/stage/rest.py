@@ -14,6 +14,7 @@ from textual.widgets import Digits, Static
 
 from coach.screens.shared.actions import REST, action, bindings, first_key
 from coach.screens.shared.leaving import leave
+from coach.screens.shared.page import Page
 
 LONG_S = 60
 FULL_S = 5 * 60
@@ -21,12 +22,13 @@ OFFER_S = 20
 """A short rest in which a long one is proposed lasts so long: there is something to read."""
 
 
-class Rest(Screen[bool]):
+class Rest(Page, Screen[bool]):
     """Counts down `seconds`; ends with True to go on, False when it is enough for now.
 
     `offer` proposes to make it five minutes, which one key does; without a key it goes on by itself as ever.
     """
 
+    HELP_FIRST: ClassVar[str] = "Resting"
     BINDINGS: ClassVar[list[BindingType]] = bindings(REST)
     CSS = """
     Rest { align: center middle; background: $background; }

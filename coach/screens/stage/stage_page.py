@@ -28,6 +28,7 @@ from coach.plan.planner import Block
 from coach.screens.shared.actions import STAGE, action, bindings, first_key
 from coach.screens.shared.leaving import leave
 from coach.screens.shared.messages import RunOver, Trouble
+from coach.screens.shared.page import SpeakingPage
 from coach.screens.shared.tab_view import TabView
 from coach.screens.shared.thread_results import stands
 from coach.screens.stage.blank_boxes import BlankLines, Ground
@@ -68,9 +69,10 @@ VOLUME_STEP = 0.1
 LEAD_S = 0.022
 
 
-class Stage(StageKeys, BlankLines, Screen[str]):
+class Stage(SpeakingPage, StageKeys, BlankLines, Screen[str]):
     """Plays one block; ends with NEXT, AGAIN, LEAVE or HURT."""
 
+    HELP_FIRST: ClassVar[str] = "On the stage"
     BINDINGS: ClassVar[list[BindingType]] = bindings(STAGE)
     CSS = LOOK
 
@@ -256,6 +258,11 @@ class Stage(StageKeys, BlankLines, Screen[str]):
             self.app.bell()
 
     # Start and stop ----------------------------------------------------------------------------
+
+    def pause_playing(self) -> None:
+        """Stop in the middle, to go on after a count-in."""
+        if self.phase == RUNNING:
+            self.action_start_stop()
 
     def action_start_stop(self) -> None:
         """Start, stop in the middle, or go on after a count-in."""

@@ -19,6 +19,7 @@ from coach.log.takes import VERDICTS
 from coach.music.ramps import tempo_text
 from coach.screens.shared.actions import VERDICT, action, bindings, first_key, keys_shown
 from coach.screens.shared.leaving import leave
+from coach.screens.shared.page import Page
 from coach.screens.shared.thread_results import stands
 from coach.session.run import PassDone
 
@@ -27,9 +28,10 @@ WIDTH = 76
 _FRAME = 6  # cells of a line that border and padding take
 
 
-class Verdict(ModalScreen[str]):
+class Verdict(Page, ModalScreen[str]):
     """Asks for one of the verdicts; the one the passes bear out is marked. Ends with it, "again", or "" for none."""
 
+    HELP_FIRST: ClassVar[str] = "After a block"
     BINDINGS: ClassVar[list[BindingType]] = bindings(VERDICT)
     CSS = """
     Verdict { align: center middle; background: $background 60%; }

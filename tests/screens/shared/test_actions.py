@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import string
 from collections import Counter
 from itertools import chain
 
@@ -22,6 +23,7 @@ from coach.screens.shared.actions import (
     STAGE,
     TODAY,
     VERDICT,
+    _long_name,
     all_actions,
     hints,
     keys_shown,
@@ -185,3 +187,11 @@ def test_verdicts_are_keys_of_their_first_letters() -> None:
 def test_today_names_its_first_key() -> None:
     """What a newcomer needs stands first: enter begins."""
     assert hints(TODAY, {}, 58).startswith("⏎ begin")
+
+
+@pytest.mark.parametrize("character", [char for char in string.printable if char.isprintable()])
+def test_a_key_is_called_as_the_screen_library_calls_it(character: str) -> None:
+    """Textual has no public way to ask, so its own is looked at here."""
+    from textual.keys import _character_to_key
+
+    assert _long_name(character) == _character_to_key(character)
