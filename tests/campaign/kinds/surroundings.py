@@ -123,7 +123,7 @@ def locales(rng: Random, folder: Path) -> str | None:
     if not found and rng.random() < 0.5:
         with rig.coach(folder, *rng.choice(((), ("drill", "outside-in"))), env=env) as app:
             # It works, or says in a sentence what to set.
-            opened = app.watch(25 * slack(), lambda: "quit" in app.seen or "guide" in app.seen or app.ended())
+            opened = app.watch(25 * slack(), lambda: "all keys" in app.seen or app.ended())
             app.press("\x11")
             left = app.watch(15 * slack(), app.ended)
             if not opened or not left or "Traceback" in app.seen:
