@@ -51,6 +51,8 @@ def beats_here(library: Library) -> Callable[[str], int | None]:
     """What tells the beats in a bar of a drill by its id, None where it is not known. Of the songs only the files of
     those it is asked for are read, each once."""
 
+    from coach.drills.drill_id import DrillId
+
     @cache
     def of_song(name: str) -> int | None:
         from coach.song.files.song_file import read_song
@@ -64,7 +66,8 @@ def beats_here(library: Library) -> Callable[[str], int | None]:
             return None
 
     def beats(drill: str) -> int | None:
-        name = drill.partition("/")[0]
+        asked = DrillId.parse(drill)
+        name = asked.song or asked.name
         return library.patterns[name].meter.beats if name in library.patterns else of_song(name)
 
     return beats
@@ -115,11 +118,13 @@ def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
     if not begun(path):
         return {}, ()
     from coach.drills import song_choices
+    from coach.drills.drill_id import DrillId
     from coach.log.ledger import Ledger
     from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        return song_choices.settled(ledger.notes(song_choices.NOTE)), tuple(d for d in estimates.played() if "/" in d)
+        of_songs = tuple(drill for drill in estimates.played() if DrillId.parse(drill).song)
+        return song_choices.settled(ledger.notes(song_choices.NOTE)), of_songs
 
 
 def _song_drills(
@@ -303,7 +308,7 @@ def plan_here(
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
-        if any("/" in drill.id for drill in drills):
+        if any(drill.song for drill in drills):
             from coach.plan.song_steps import next_steps
 
             day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})

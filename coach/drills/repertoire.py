@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
+from coach.drills.drill_id import DrillId, Voice
 from coach.drills.pattern_drills import Drill, Material, drills_from
 from coach.drills.song_choices import Settled
-from coach.drills.sung_drills import SING
 from coach.picking.pattern import Pattern, difficulty
 from coach.picking.pattern_library import Library
 
@@ -43,7 +43,7 @@ def taken_up(song: str, own: bool, what: Settled | None, played: Iterable[str]) 
 
     `own` is of a song in the player's folder that has an arrangement; `played` are ids of drills.
     """
-    return own or (what is not None and what.taken) or any(drill.startswith(f"{song}/") for drill in played)
+    return own or (what is not None and what.taken) or any(DrillId.parse(drill).song == song for drill in played)
 
 
 def as_settled(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ...]:
@@ -55,15 +55,13 @@ def as_settled(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ..
     """
     if what is None or (what.due is None and not what.resting):
         return tuple(drills)
-    whole = [n for n, drill in enumerate(drills) if drill.id in _through(drills[0].family)] if drills else []
+    first = drills[0].parsed_id if drills else DrillId()
+    through = [DrillId(first.song, first.arrangement, voice=voice) for voice in (Voice.NONE, Voice.SING)]
+    whole = [n for n, drill in enumerate(drills) if drill.parsed_id in through]
     upto = max(whole, default=len(drills) - 1)
     return tuple(
         replace(drill, due=what.due if n <= upto else None, resting=what.resting) for n, drill in enumerate(drills)
     )
-
-
-def _through(arrangement: str) -> tuple[str, str]:
-    return arrangement, f"{arrangement}/{SING}"
 
 
 def with_songs(patterns: Sequence[Drill], songs: Mapping[str, Sequence[Drill]]) -> tuple[Drill, ...]:

@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from coach.drills.drill_id import Kind
 from coach.drills.pattern_drills import Drill
 from coach.errors import CoachError
 from coach.files.reading import files_in, read_ordinary
@@ -81,4 +82,4 @@ def _row(drill: Drill) -> dict[str, Any]:
 
 
 def _drill(row: dict[str, Any]) -> Drill:
-    return Drill(**{**row, "slots_per_beat": Fraction(row["slots_per_beat"])})
+    return Drill(**{**row, "kind": Kind(row["kind"]), "slots_per_beat": Fraction(row["slots_per_beat"])})

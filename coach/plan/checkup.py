@@ -6,9 +6,9 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
+from coach.drills.drill_id import DrillId
 from coach.drills.loop_map import LoopMap, loop_map, piece_map
 from coach.drills.pattern_drills import Drill
-from coach.drills.song_drills import read_drill_id
 from coach.errors import BadInput, CoachError
 from coach.log.ledger import Ledger
 from coach.log.local_days import from_utc_text
@@ -25,7 +25,6 @@ from coach.song.piece import Piece
 PieceOf = Callable[[str, str], Piece | None]
 """The piece of a song (its id) in an arrangement, None where it cannot be had."""
 
-_LOOPS = ("pattern", "corner", "change")
 _AN_OFFSET = timedelta(days=1)
 _PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
 
@@ -35,8 +34,8 @@ def map_of(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> L
 
     None where pattern, chords or song cannot be read, and for a song's part without `piece_of`.
     """
-    if drill.kind not in _LOOPS:
-        return _map_of_song(drill.id, piece_of) if piece_of is not None else None
+    if not drill.kind.traits.on_chords:
+        return _map_of_song(drill.parsed_id, piece_of) if piece_of is not None else None
     pattern = library.patterns.get(drill.pattern)
     if pattern is None:
         return None
@@ -46,10 +45,9 @@ def map_of(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> L
         return None
 
 
-def _map_of_song(drill: str, piece_of: PieceOf) -> LoopMap | None:
-    asked = read_drill_id(drill)
-    piece = piece_of(asked.song, asked.arrangement) if asked is not None else None
-    if asked is None or piece is None or not piece.bars:
+def _map_of_song(asked: DrillId, piece_of: PieceOf) -> LoopMap | None:
+    piece = piece_of(asked.song, asked.arrangement) if asked.names_song_drill else None
+    if piece is None or not piece.bars:
         return None
     try:
         return piece_map(cut(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)

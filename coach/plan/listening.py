@@ -11,8 +11,7 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 
-from coach.drills.song_drills import CORNER, SONG
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN, voice_of
+from coach.drills.drill_id import Kind
 from coach.log.takes import Note
 from coach.plan.need import View
 
@@ -54,16 +53,16 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
 
 def _rank(view: View) -> int:
     """What is sung first, then what is music by itself, then a pattern (ours, no source)."""
-    if voice_of(view.drill.id):
+    if view.drill.parsed_id.has_voice:
         return 0
-    return 1 if view.drill.kind in (PART, SONG) else 2
+    return 1 if view.drill.kind.traits.is_music else 2
 
 
 def _why(view: View) -> str:
-    if view.drill.kind == CORNER or voice_of(view.drill.id) == SPOKEN:
+    if view.drill.kind in (Kind.CORNER, Kind.SPOKEN):
         return ""  # of what was heard whole, or played, before
     if not view.known:
-        sung = voice_of(view.drill.id) in (SING, SING_FULL)
+        sung = bool(view.drill.parsed_id.voice)
         return "first sung today: the tune over the picking" if sung else "new today: heard first"
     since, now = view.days_since or 0, view.recall
     if since < AWAY_DAYS or now is None:

@@ -52,7 +52,6 @@ _SING_EASE = 0.7  # how playable a drill must be before one sings over it (ours,
 _PLAYABLE = 0.5  # how playable the last thing must be to be called so (ours, no source)
 _MOST_REASONS = 4
 _HEAR_IT = "listen to it once before the first take"
-_SUNG_KINDS = ("pattern", "part", "song")  # the others have their own way with the words
 MINUTES_EACH = 3
 """Minutes a day for each thing on its way to a target: a turn every day."""
 
@@ -347,7 +346,7 @@ def _sung(order: Sequence[View], warm: bool) -> set[int]:
     places: dict[str, list[int]] = {}
     for place, view in enumerate(order):
         places.setdefault(view.drill.id, []).append(place)
-    once = {v.drill.id: v for v in order if v.drill.kind in _SUNG_KINDS}.values()
+    once = {v.drill.id: v for v in order if v.drill.kind.traits.may_be_sung}.values()
     fit = [v for v in easiest_first(once) if v.held_before and v.gap == 0 and ease(v) >= _SING_EASE]
     fit = [v for v in fit if v.finished] or fit
     last = [places[v.drill.id][-1] for v in fit if len(places[v.drill.id]) > 1]

@@ -22,8 +22,8 @@ from coach.session.rest_watch import RestWatch
 from coach.settings import Settings, read_settings, write_settings
 
 if TYPE_CHECKING:
+    from coach.drills.drill_id import DrillId
     from coach.drills.pattern_drills import Drill
-    from coach.drills.song_drills import SongDrillId
     from coach.guitar.grip import Hand
     from coach.guitar.open_shapes import ShapeBook
     from coach.handout import Chosen
@@ -77,7 +77,7 @@ class World:
         self._look = object()
         self._songs: SongShelf | None = None
         self._songs_given = False
-        self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
+        self._song_loop_made: tuple[DrillId, Hand, Loop] | None = None
         self._wishes: Wishes | None = None
         self._noted: datetime | None = None
         self.rest_watch = RestWatch()
@@ -228,7 +228,8 @@ class World:
     def drill(self, drill_id: str) -> Drill:
         """A drill by id, a song's, or a corner of one. Raises BadInput."""
         from coach.drills.corners import corner
-        from coach.drills.song_drills import find_song_drill, read_drill_id
+        from coach.drills.drill_id import DrillId
+        from coach.drills.song_drills import find_song_drill
 
         for drill in self.drills:
             if drill.id == drill_id:
@@ -236,27 +237,27 @@ class World:
         small = corner(drill_id, self.drills, self.library)
         if small is not None:
             return small
-        song = read_drill_id(drill_id)
-        if song is not None:
-            return find_song_drill(song, self.songs, self.library.patterns)
+        asked = DrillId.parse(drill_id)
+        if asked.names_song_drill:
+            return find_song_drill(asked, self.songs, self.library.patterns)
         raise BadInput(f"there is no drill '{drill_id}'", mend="`coach drills` lists them")
 
     def loop(self, block: Block, chords: str | None = None) -> Loop:
         """What a block plays. Raises CoachError."""
-        from coach.drills.song_drills import read_drill_id
+        from coach.drills.drill_id import DrillId
         from coach.music.chords import read_bars
         from coach.picking.realise import hold_bars
         from coach.session.conductor import make_loop
 
-        song = read_drill_id(block.drill or "")
-        if song is not None:
-            return self._song_loop(song)
+        asked = DrillId.parse(block.drill or "")
+        if asked.names_song_drill:
+            return self._song_loop(asked)
         drill = self.drill(block.drill or "")
         pattern = self.library.find(drill.pattern)
         hand = shelf.hand_of(self.settings)
         return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book, hand=hand))
 
-    def _song_loop(self, asked: SongDrillId) -> Loop:
+    def _song_loop(self, asked: DrillId) -> Loop:
         """What a song's drill plays. Raises CoachError."""
         from coach.session.song_loops import loop_of
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 from datetime import datetime
 from typing import NamedTuple
 
-from coach.drills.sung_drills import counted_as, voice_of
+from coach.drills.drill_id import DrillId
+from coach.drills.sung_drills import counted_as
 from coach.log.takes import Take
 
 
@@ -54,7 +55,7 @@ def in_short(take: Take) -> Short:
 
 def as_counted(drill: str, mode: str, take: Short) -> Short:
     """A take of a drill, played in `mode`, with its layers as they count for that drill (sung_drills.py)."""
-    if not voice_of(drill):
+    if not DrillId.parse(drill).has_voice:
         return take
     layer = counted_as(drill, mode, take.layer)[1]
     layers = tuple([counted_as(drill, mode, where)[1] for where in take.layers or (take.layer,) * len(take.tempos)])

@@ -6,6 +6,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from coach.drills.drill_id import Kind
 from coach.drills.pattern_drills import Drill, Material, drills_from
 from coach.errors import BadInput
 from coach.music.meter import Meter
@@ -74,7 +75,7 @@ def test_steps_are_felt_and_not_a_leap() -> None:
     assert all(0.015 <= d.step_share <= 0.05 for d in ladder())
     for share in (0.01, 0.06):
         with pytest.raises(BadInput, match=r"1\.5 %"):
-            Drill("a", "A", "pattern", "a", "C", 100, 60, share, "a", None, Fraction(2), 1)
+            Drill("a", "A", Kind.PATTERN, "a", "C", 100, 60, share, "a", None, Fraction(2), 1)
 
 
 @pytest.mark.parametrize(

@@ -9,22 +9,17 @@ from pathlib import Path
 import pytest
 
 from coach import places
+from coach.drills.drill_id import DrillId, Kind, Voice
 from coach.drills.pattern_drills import Drill
 from coach.drills.repertoire import as_settled, drills_of, taken_up, with_songs
 from coach.drills.song_choices import Settled
 from coach.drills.song_drill_cache import KeptDrills
 from coach.drills.song_drills import (
-    CHANGE,
-    CORNER,
-    PATTERN,
-    SONG,
-    SongDrillId,
     drills_of_song,
     find_song_drill,
-    read_drill_id,
     song_corner,
 )
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN, counted_as, voice_of
+from coach.drills.sung_drills import counted_as
 from coach.errors import BadInput
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.takes import Take
@@ -123,20 +118,20 @@ def test_chords_are_those_the_hand_plays() -> None:
 @pytest.mark.parametrize(
     ("text", "asked"),
     [
-        ("ferry/plain", SongDrillId("ferry", "plain")),
-        ("ferry/plain/sing-full", SongDrillId("ferry", "plain", voice=SING_FULL)),
-        ("ferry/plain/part/Second verse/sing", SongDrillId("ferry", "plain", PART, "Second verse", voice=SING)),
-        ("ferry/plain/part/sing", SongDrillId("ferry", "plain", PART, "sing")),
-        ("ferry/plain/change/D/F#-G", SongDrillId("ferry", "plain", CHANGE, "D/F#-G")),
-        ("ferry/plain/pattern/outside-in", SongDrillId("ferry", "plain", PATTERN, "outside-in")),
-        ("ferry/plain/spoken/Verse", SongDrillId("ferry", "plain", SPOKEN, "Verse")),
-        ("ferry/plain/corner/Verse/5", SongDrillId("ferry", "plain", CORNER, "Verse", 5)),
-        ("ferry/plain/corner/12", SongDrillId("ferry", "plain", CORNER, "", 12)),
+        ("ferry/plain", DrillId("ferry", "plain")),
+        ("ferry/plain/sing-full", DrillId("ferry", "plain", voice=Voice.SING_FULL)),
+        ("ferry/plain/part/Second verse/sing", DrillId("ferry", "plain", Kind.PART, "Second verse", voice=Voice.SING)),
+        ("ferry/plain/part/sing", DrillId("ferry", "plain", Kind.PART, "sing")),
+        ("ferry/plain/change/D/F#-G", DrillId("ferry", "plain", Kind.CHANGE, "D/F#-G")),
+        ("ferry/plain/pattern/outside-in", DrillId("ferry", "plain", Kind.PATTERN, "outside-in")),
+        ("ferry/plain/spoken/Verse", DrillId("ferry", "plain", Kind.SPOKEN, "Verse")),
+        ("ferry/plain/corner/Verse/5", DrillId("ferry", "plain", Kind.CORNER, "Verse", 5)),
+        ("ferry/plain/corner/12", DrillId("ferry", "plain", Kind.CORNER, "", 12)),
     ],
 )
-def test_an_id_says_what_it_is(text: str, asked: SongDrillId) -> None:
+def test_an_id_says_what_it_is(text: str, asked: DrillId) -> None:
     """Read and written back the same."""
-    assert read_drill_id(text) == asked
+    assert DrillId.parse(text) == asked
     assert str(asked) == text
 
 
@@ -145,7 +140,7 @@ def test_an_id_says_what_it_is(text: str, asked: SongDrillId) -> None:
 )
 def test_what_is_no_song_s_id(text: str) -> None:
     """Patterns, and what is not of the scheme."""
-    assert read_drill_id(text) is None
+    assert not DrillId.parse(text).names_song_drill
 
 
 def test_what_is_not_there_names_the_nearest() -> None:
@@ -157,8 +152,7 @@ def test_what_is_not_there_names_the_nearest() -> None:
         ("landing/plain/pattern/outside-inn", "did you mean outside-in?"),
         ("landing/plain/corner/Verse/9", "no bar 9 Verse"),
     ):
-        asked = read_drill_id(id_)
-        assert asked is not None
+        asked = DrillId.parse(id_)
         with pytest.raises(BadInput, match=told.replace("?", r"\?")):
             find_song_drill(asked, songs, LIBRARY.patterns)
 
@@ -167,8 +161,7 @@ def test_every_drill_is_found_again_by_its_id() -> None:
     """The same kind, title, tempo and chords as in the list."""
     songs = SongShelf({"landing": LANDING})
     for drill in DRILLS:
-        asked = read_drill_id(drill.id)
-        assert asked is not None
+        asked = DrillId.parse(drill.id)
         found = find_song_drill(asked, songs, LIBRARY.patterns)
         assert replace(found, grows_from=drill.grows_from, difficulty=drill.difficulty) == drill
 
@@ -176,11 +169,10 @@ def test_every_drill_is_found_again_by_its_id() -> None:
 def test_a_corner_has_the_bar_before_and_after() -> None:
     """Bar 2 of the verse: bars 1 to 3. At its beginning there is none before."""
     verse, whole = BY_ID["landing/plain/part/Verse"], BY_ID["landing/plain"]
-    asked = SongDrillId("landing", "plain", PART, "Verse")
-    assert song_corner(verse, asked, 1).id == "landing/plain/corner/Verse/2"
-    assert song_corner(verse, asked, 1).chords == "G | C | D"
-    assert song_corner(verse, asked, 0).chords == "G | C"
-    assert song_corner(whole, SongDrillId("landing", "plain", SONG), 4).chords == "G | Em | F"
+    assert song_corner(verse, 1).id == "landing/plain/corner/Verse/2"
+    assert song_corner(verse, 1).chords == "G | C | D"
+    assert song_corner(verse, 0).chords == "G | C"
+    assert song_corner(whole, 4).chords == "G | Em | F"
 
 
 # What counts as sung ------------------------------------------------------------------------
@@ -223,7 +215,7 @@ def test_a_sung_drill_comes_to_have_a_steady_tempo() -> None:
     assert found is not None
     assert 60 < found.bpm < 80
     assert steady([replace(t, mode="play") for t in takes]) is None
-    assert voice_of("ferry/plain/part/sing") == ""
+    assert not DrillId.parse("ferry/plain/part/sing").has_voice
     assert counted_as("outside-in", "sing", "thumb") == ("sing", "thumb")
 
 

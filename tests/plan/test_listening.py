@@ -7,6 +7,7 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coach.drills.drill_id import Kind
 from coach.log.ledger import Ledger
 from coach.plan.listening import AWAY_DAYS, HEARD, LISTEN_FROM, heard_today, to_hear
 from coach.plan.need import View
@@ -134,7 +135,7 @@ def test_what_is_sung_is_heard_before_what_is_only_picked() -> None:
     words spoken in rhythm and corners are never listened to by themselves."""
     ids = {"ferry/plain/part/Verse/sing": "sing", "ferry/plain": "song", "ferry/plain/spoken/Verse": "spoken"}
     ids["ferry/plain/corner/Verse/3"] = "corner"
-    made = [replace(DRILLS[0], id=id_, kind=kind, grows_from=None) for id_, kind in ids.items()]
+    made = [replace(DRILLS[0], id=id_, kind=Kind(kind), grows_from=None) for id_, kind in ids.items()]
     views = [View(d, n, past_of([take(d.id, 30)]), TODAY) for n, d in enumerate([DRILLS[1], DRILLS[2], *made])]
     assert sorted(to_hear(views, [4] * len(views), ())) == [2, 3]
     assert to_hear(views, [4] * len(views), ("a", "b")) == {}

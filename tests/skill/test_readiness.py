@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from coach.drills.drill_id import Kind, Voice
 from coach.drills.pattern_drills import Drill
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN
 from coach.log.takes import Take
 from coach.skill.history import past_of
 from coach.skill.readiness import BEGUN, HELD, NEW, PLAYED, READY, STEADY, next_of, readiness, rows_of, stands
@@ -55,11 +55,11 @@ def test_rows_are_parts_as_sung_then_the_whole_and_the_small_things() -> None:
     """The ways of each side by side; of the arrangement asked for only."""
     rows = rows_of([stands(d, None, None, TODAY) for d in DRILLS], "plain")
     assert [row.name for row in rows][:3] == ["Verse", "Chorus", "whole song"]
-    assert set(rows[0].ways) == {PLAYED, SPOKEN, SING, SING_FULL}
+    assert set(rows[0].ways) == {PLAYED, Kind.SPOKEN, Voice.SING, Voice.SING_FULL}
     assert set(rows[1].ways) == {PLAYED}
     assert next(row.name for row in rows if row.kind == "change") in ("D to G", "G to C", "C to D")
     assert all(one.drill.id.startswith("landing/plain") for row in rows for one in row.ways.values())
-    assert rows[0].kind == PART
+    assert rows[0].kind == Kind.PART
 
 
 def test_what_fades_is_next_then_what_is_on_its_way() -> None:

@@ -18,7 +18,7 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from coach.drills import song_choices
-from coach.drills.sung_drills import SING, SPOKEN
+from coach.drills.drill_id import DrillId, Kind, Voice
 from coach.errors import CoachError
 from coach.log.ledger_status import begun
 from coach.screens.shared.actions import SONGBOOK, bindings, hints
@@ -48,7 +48,10 @@ NARROW, WIDE = 76, 120
 SHORT = 30  # lines below which the song's head leaves room for its parts
 LIST_NARROW, LIST_USUAL, LIST_WIDE = 20, 24, 46
 FREE_MINUTES = 5
-NO_SUCH = {SPOKEN: "there are no words to speak there", SING: "there are no words to sing there"}
+NO_SUCH: dict[str, str] = {
+    Kind.SPOKEN: "there are no words to speak there",
+    Voice.SING: "there are no words to sing there",
+}
 
 
 class Book:
@@ -75,9 +78,8 @@ class Book:
                 self.steady = estimates.steadies(drills, self.today)
         practised: dict[str, list[Drill]] = {}
         for drill in drills:
-            name, between, _ = drill.id.partition("/")
-            if between:
-                practised.setdefault(name, []).append(drill)
+            if drill.song:
+                practised.setdefault(drill.song, []).append(drill)
         self._known = {name: self._with_corners(name, own) for name, own in practised.items()}
         self.lines: list[SongLine] = []
         for song in self.songs.songs.values():
@@ -98,7 +100,7 @@ class Book:
         """A song's drills and the corners of it that were played."""
         ids = {drill.id for drill in drills}
         for id_ in self.pasts:
-            if id_.startswith(f"{song}/") and id_ not in ids:
+            if DrillId.parse(id_).song == song and id_ not in ids:
                 try:
                     drills.append(self.world.drill(id_))
                 except CoachError:  # of a part or arrangement that is no more
@@ -344,7 +346,7 @@ class Songbook(Screen[None]):
         elif way in row.ways:
             self._practise(row.ways[way])
         else:
-            self._say(f"{row.name}: {NO_SUCH.get(way, NO_SUCH[SING])}.")
+            self._say(f"{row.name}: {NO_SUCH.get(way, NO_SUCH[Voice.SING])}.")
 
     def _unarranged(self) -> None:
         if self.line is not None:
