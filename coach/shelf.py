@@ -90,9 +90,10 @@ def settled(path: Path | None = None) -> dict[str, Settled]:
     if not begun(path):
         return {}
     from coach.log.ledger import Ledger
+    from coach.log.notes import NoteKind
 
     with Ledger(path) as ledger:
-        return song_choices.settled(ledger.notes(song_choices.NOTE))
+        return song_choices.settled(ledger.notes(NoteKind.SONG_SETTLED))
 
 
 def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song] | None = None) -> tuple[Drill, ...]:
@@ -120,11 +121,12 @@ def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
     from coach.drills import song_choices
     from coach.drills.drill_id import DrillId
     from coach.log.ledger import Ledger
+    from coach.log.notes import NoteKind
     from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         of_songs = tuple(drill for drill in estimates.played() if DrillId.parse(drill).song)
-        return song_choices.settled(ledger.notes(song_choices.NOTE)), of_songs
+        return song_choices.settled(ledger.notes(NoteKind.SONG_SETTLED)), of_songs
 
 
 def _song_drills(
@@ -232,11 +234,12 @@ def heard(today: date, path: Path | None = None) -> set[str]:
     if not begun(path):
         return set()
     from coach.log.ledger import Ledger
-    from coach.plan.listening import HEARD, heard_today
+    from coach.log.notes import NoteKind
+    from coach.plan.listening import heard_today
     from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        return {*estimates.played(), *heard_today(ledger.notes(HEARD), today)}
+        return {*estimates.played(), *heard_today(ledger.notes(NoteKind.LISTENED), today)}
 
 
 def playing(library: Library, now: datetime, path: Path | None = None, lately: timedelta | None = None) -> Playing:

@@ -115,7 +115,8 @@ def _log() -> tuple[list[Unread], list[str]]:
 def _put_aside(name: str, force: bool) -> dict[str, Any]:
     """Write what cannot be read into a file, then note in the log that it is there; nothing is taken out of the log."""
     from coach.log.ledger import Ledger
-    from coach.log.readable_rows import PUT_ASIDE, aside_notes, left_out, put_aside, unread_rows
+    from coach.log.notes import NoteKind
+    from coach.log.readable_rows import aside_notes, left_out, put_aside, unread_rows
 
     if Path(name).suffix.lower() != ".json":
         raise BadInput("what cannot be read goes into a JSON file", where=name, mend="give a name that ends in .json")
@@ -129,7 +130,7 @@ def _put_aside(name: str, force: bool) -> dict[str, Any]:
         with new_file(Path(name), "the entries", force=force) as file:
             file.write((json.dumps(told, ensure_ascii=False, indent=1) + "\n").encode("utf-8"))
         for text in aside_notes(one.mark for one in unread):
-            ledger.add_note(PUT_ASIDE, text)
+            ledger.add_note(NoteKind.PUT_ASIDE, text)
     return {"file": name, "entries": len(unread)}
 
 

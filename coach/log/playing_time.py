@@ -16,9 +16,9 @@ from typing import NamedTuple
 
 from coach.log.ledger import Ledger
 from coach.log.local_days import from_utc_text, utc_text
+from coach.log.notes import NoteKind
 from coach.log.takes import Take
 
-BESIDE = "seconds beside whole passes"
 """The kind of the note of what was played of a take beside its whole passes: its text is seconds, it stands at the
 end of them."""
 REST = timedelta(minutes=5)
@@ -168,7 +168,10 @@ def _wholes(ledger: Ledger, since: str, until: str, beats: BeatsOf) -> list[Span
 
 def _beside(ledger: Ledger, since: str, until: str) -> list[Span]:
     rows = ledger.rows(
-        "SELECT local_day, at, text FROM notes WHERE kind = ? AND at >= ? AND at <= ?", BESIDE, since, until
+        "SELECT local_day, at, text FROM notes WHERE kind = ? AND at >= ? AND at <= ?",
+        NoteKind.SECONDS_BESIDE,
+        since,
+        until,
     )
     found = []
     for day_text, ended_text, text in rows:

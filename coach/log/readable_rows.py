@@ -15,10 +15,10 @@ from hashlib import sha256
 from typing import Any
 
 from coach.log.local_days import DAYS_AHEAD
+from coach.log.notes import NoteKind
 from coach.log.takes import MODES, MOST_COUNTED, VERDICTS
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 
-PUT_ASIDE = "put aside"
 """The kind of the ledger's note that names rows put aside; its text is a JSON list of their marks."""
 MOST_TEXT = 100_000
 _MARKS_A_NOTE = 200
@@ -210,7 +210,7 @@ def aside_notes(marks: Iterable[str]) -> list[str]:
 def put_aside(rows: Rows) -> set[str]:
     """The marks of the rows that were put aside. Raises as `rows` does."""
     found: set[str] = set()
-    for (text,) in rows(f"SELECT text FROM {READABLE['notes']} WHERE kind = ?", PUT_ASIDE):
+    for (text,) in rows(f"SELECT text FROM {READABLE['notes']} WHERE kind = ?", NoteKind.PUT_ASIDE):
         try:
             told = json.loads(text)
         except (ValueError, RecursionError):

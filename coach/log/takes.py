@@ -16,9 +16,6 @@ VERDICTS = ("lost", "shaky", "held", "flowing")
 FULL, THUMB = "full", "thumb"
 """The two layers practice speaks of: the whole pattern, and the bass notes alone (the singing mode)."""
 
-OTHER_CHORDS = "other chords"
-"""The kind of the note of a take that was played on other chords than its drill's, which are its text."""
-
 MOST_COUNTED = 100_000
 """The most bars, stumbles or passes that one entry may speak of."""
 

@@ -12,13 +12,14 @@ from coach.drills.pattern_drills import Drill
 from coach.errors import BadInput, CoachError
 from coach.log.ledger import Ledger
 from coach.log.local_days import from_utc_text
+from coach.log.notes import NoteKind
 from coach.log.readable_rows import READABLE
-from coach.log.takes import OTHER_CHORDS, Stumble, Take
+from coach.log.takes import Stumble, Take
 from coach.picking.pattern_library import Library
 from coach.plan.need import Reason
 from coach.skill.diagnosis import LATELY_DAYS, LATELY_TAKES, LEAST_HITS, Trouble, gathered
 from coach.skill.plateau import curve
-from coach.skill.remedies import DROPPED, NOTE, Course, Finding, courses, finding
+from coach.skill.remedies import Course, Finding, courses, finding
 from coach.song.cuts import cut, part_span
 from coach.song.piece import Piece
 
@@ -67,7 +68,7 @@ def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
         (since - _AN_OFFSET).isoformat(),  # by the index of moments; a local day begins up to 14 hours apart from UTC's
         since.isoformat(),
         today.isoformat(),
-        OTHER_CHORDS,
+        NoteKind.OTHER_CHORDS,
     )
     found: dict[str, list[Stumble]] = defaultdict(list)
     for drill, take, at, *rest in rows:
@@ -94,7 +95,7 @@ def troubles(
 
 def taken_courses(ledger: Ledger) -> dict[str, list[Course]]:
     """The remedies the player took up, by drill, in order. Raises CoachError."""
-    return courses([*ledger.notes(NOTE), *ledger.notes(DROPPED)])
+    return courses([*ledger.notes(NoteKind.REMEDY_CHOSEN), *ledger.notes(NoteKind.REMEDY_DROPPED)])
 
 
 def findings(

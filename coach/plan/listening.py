@@ -12,11 +12,10 @@ from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 
 from coach.drills.drill_id import Kind
+from coach.log.notes import NoteKind
 from coach.log.takes import Note
 from coach.plan.need import View
 
-HEARD = "heard"
-"""The kind of the ledger's note that a drill was listened to; its text is the drill's id."""
 LISTEN_MINUTES = 1
 LISTEN_FROM = 12
 """Plans of fewer minutes have none: the guide is heard for one pass before the first take anyway (ours, no source)."""
@@ -28,7 +27,7 @@ _FAINT = 0.8
 
 def heard_today(notes: Iterable[Note], today: date) -> frozenset[str]:
     """The drills that were listened to on a local day, from the ledger's notes."""
-    return frozenset(n.text for n in notes if n.kind == HEARD and n.local_day == today)
+    return frozenset(n.text for n in notes if n.kind == NoteKind.LISTENED and n.local_day == today)
 
 
 def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str]) -> dict[int, tuple[str, ...]]:

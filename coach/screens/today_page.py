@@ -18,9 +18,9 @@ from textual.widgets.option_list import Option
 
 from coach.errors import CoachError
 from coach.log.local_days import told_minutes
-from coach.plan.care import SLIP
+from coach.log.notes import NoteKind
 from coach.plan.cautions import CAUTIONS
-from coach.plan.wishes import MINUTES, SWAP, UNDO, WISH, Wishes, wish_text
+from coach.plan.wishes import MINUTES, SWAP, UNDO, Wishes, wish_text
 from coach.screens.shared.actions import TODAY, action, bindings, first_key, hints
 from coach.screens.shared.choice import Choice
 from coach.screens.shared.thread_results import hand_over
@@ -230,7 +230,7 @@ class Today(Screen[None]):
         """More or less time today; where today was ended earlier, only today is changed."""
         wished = self.world.wishes.minutes
         if wished is not None:
-            self._note(WISH, wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
+            self._note(NoteKind.WISH, wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
             return
         self.minutes = min(max(self.minutes + by, LEAST_MINUTES), MOST_MINUTES)
         self.world.change(minutes=self.minutes)
@@ -249,7 +249,7 @@ class Today(Screen[None]):
         """Keep the chosen drill in today's plan, or leave it out."""
         block = self._chosen()
         if block is not None and block.drill:
-            self._note(WISH, wish_text(deed, block.drill))
+            self._note(NoteKind.WISH, wish_text(deed, block.drill))
 
     def action_swap(self) -> None:
         """Another drill in the place of the chosen one."""
@@ -261,7 +261,7 @@ class Today(Screen[None]):
 
         def chosen(into: str | None) -> None:
             if into is not None and block.drill:
-                self._note(WISH, wish_text(SWAP, block.drill, into))
+                self._note(NoteKind.WISH, wish_text(SWAP, block.drill, into))
 
         self.app.push_screen(Choice(f"In the place of {block.title}, for today:", others, self.world.keys), chosen)
 
@@ -276,18 +276,18 @@ class Today(Screen[None]):
         if self.plan is not None and at is not None and at < len(self.plan.blocks):
             minutes = sum(block.minutes for block in self.plan.blocks[: at + 1])
             if minutes < self.plan.minutes:
-                self._note(WISH, wish_text(MINUTES, minutes))
+                self._note(NoteKind.WISH, wish_text(MINUTES, minutes))
 
     def action_undo(self) -> None:
         """Take back the latest wish; without one, the pain key when it was pressed by mistake today."""
         if self.plan is None:
             return
         if self.plan.stopped:
-            self._note(SLIP)
+            self._note(NoteKind.PAIN_BY_MISTAKE)
         elif self.world.wishes == Wishes():
             self.notify("Nothing was wished today.", markup=False)
         else:
-            self._note(WISH, wish_text(UNDO))
+            self._note(NoteKind.WISH, wish_text(UNDO))
 
     def action_plan_again(self) -> None:
         """Read everything anew."""

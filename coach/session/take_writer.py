@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 
-from coach.log.playing_time import BESIDE, bar_seconds
-from coach.log.takes import OTHER_CHORDS, Pass, Take
+from coach.log.notes import NoteKind
+from coach.log.playing_time import bar_seconds
+from coach.log.takes import Pass, Take
 from coach.session.ledger_writer import Scribe
 from coach.session.run import BarOrder, PassDone
 from coach.skill.evidence import standing
@@ -42,7 +43,7 @@ class TakeBook:
             lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.tempo, order.chosen, at, mode))
         )
         if self.chords:  # where it stumbles says nothing of the drill's own bars
-            self.scribe.write(lambda ledger: ledger.add_note(OTHER_CHORDS, self.chords, self.id, at))
+            self.scribe.write(lambda ledger: ledger.add_note(NoteKind.OTHER_CHORDS, self.chords, self.id, at))
 
     def add_pass(self, done: PassDone) -> None:
         """A pass has ended."""
@@ -67,7 +68,7 @@ class TakeBook:
     def hurt(self, title: str) -> None:
         """It hurt while `title` was played."""
         at = self.now()
-        self.scribe.write(lambda ledger: ledger.add_note("pain reported", title, None, at))
+        self.scribe.write(lambda ledger: ledger.add_note(NoteKind.PAIN, title, None, at))
 
     def close(self, played_s: float, beats: int) -> None:
         """The take is over after so many seconds of playing in bars of so many beats: what its whole passes do not tell
@@ -75,7 +76,7 @@ class TakeBook:
         told = math.fsum(bar_seconds(p.bars, beats, float(p.bpm)) for p in self.passes)
         beside, at = played_s - told, self.now()
         if self.begun and not self.closed and beside >= LEAST_BESIDE_S:
-            self.scribe.write(lambda ledger: ledger.add_note(BESIDE, f"{beside:.1f}", self.id, at))
+            self.scribe.write(lambda ledger: ledger.add_note(NoteKind.SECONDS_BESIDE, f"{beside:.1f}", self.id, at))
         self.closed = True
 
     def borne_out(self) -> str:

@@ -9,21 +9,21 @@ from coach.drills.corners import corner, corner_of
 from coach.drills.pattern_drills import Drill
 from coach.drills.repertoire import drills_of
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.log.playing_time import Playing, Span
-from coach.log.takes import OTHER_CHORDS
 from coach.music.chords import read_bars
 from coach.picking.layers import LAYERS
 from coach.picking.pattern_file import parse_pattern
 from coach.picking.pattern_library import Library
-from coach.plan.care import PAIN, Care
+from coach.plan.care import Care
 from coach.plan.checkup import findings, late_stumbles, map_of, troubles
 from coach.plan.day_notes import DayNotes, plan_under, read_day
 from coach.plan.need import Reason
 from coach.plan.planner import Block, Plan, plan
 from coach.plan.remedy_turns import shaped
-from coach.plan.wishes import MINUTES, PIN, SKIP, WISH, Wishes, wish_text
+from coach.plan.wishes import MINUTES, PIN, SKIP, Wishes, wish_text
 from coach.skill.diagnosis import lately
-from coach.skill.remedies import ALTERNATE, CORNER, NOTE, REST, SLOWER, THINNER, Finding, note_text
+from coach.skill.remedies import ALTERNATE, CORNER, REST, SLOWER, THINNER, Finding, note_text
 from coach.skill.remedies import THUMB as REMEDY_THUMB
 from tests.made_takes import NOW, TODAY
 from tests.skill.test_diagnosis import LANDING
@@ -102,11 +102,11 @@ def ledger(tmp_path: Path) -> Ledger:
 
 def test_the_day_is_read_from_the_ledger(ledger: Ledger) -> None:
     """Wishes of today, pain of yesterday, a rest taken up, and the trouble as a reason for a turn."""
-    ledger.add_note(WISH, wish_text(PIN, "reed-bank"), None, NOW)
-    ledger.add_note(WISH, wish_text(SKIP, "two-lamps"), None, NOW + timedelta(minutes=1))
-    ledger.add_note(WISH, wish_text(MINUTES, 12), None, NOW + timedelta(minutes=2))
-    ledger.add_note(PAIN, "Landing stage", None, NOW - timedelta(days=1))
-    ledger.add_note(NOTE, note_text("slow-tide", REST, "plateau"), None, NOW - timedelta(days=1))
+    ledger.add_note(NoteKind.WISH, wish_text(PIN, "reed-bank"), None, NOW)
+    ledger.add_note(NoteKind.WISH, wish_text(SKIP, "two-lamps"), None, NOW + timedelta(minutes=1))
+    ledger.add_note(NoteKind.WISH, wish_text(MINUTES, 12), None, NOW + timedelta(minutes=2))
+    ledger.add_note(NoteKind.PAIN, "Landing stage", None, NOW - timedelta(days=1))
+    ledger.add_note(NoteKind.REMEDY_CHOSEN, note_text("slow-tide", REST, "plateau"), None, NOW - timedelta(days=1))
     with ledger:
         day = read_day(ledger, DRILLS, LIBRARY, TODAY)
     assert day.wishes == Wishes(("reed-bank",), ("two-lamps",), (), 12)
@@ -143,7 +143,7 @@ def test_the_ledger_is_asked_for_the_same_takes_as_the_value(ledger: Ledger) -> 
 def test_stumbles_on_other_chords_have_no_place_in_the_map(ledger: Ledger) -> None:
     """The same drill on other chords: the take counts, but where it stumbled says nothing of the drill's bars."""
     take = ledger.begin_take(DRILL.id, 80, at=NOW)
-    ledger.add_note(OTHER_CHORDS, "G | D", take, NOW)
+    ledger.add_note(NoteKind.OTHER_CHORDS, "G | D", take, NOW)
     for number in range(1, 9):
         ledger.add_stumble(take, 0, "2", 80, number, at=NOW)
     with ledger:
@@ -168,7 +168,7 @@ def test_a_remedy_under_way_is_the_first_turn(
     says since when; a later turn is as it was, and with nothing taken up so are all."""
     with ledger:
         before = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
-        ledger.add_note(NOTE, note_text(DRILL.id, remedy, "bar 2"), None, NOW - timedelta(days=1))
+        ledger.add_note(NoteKind.REMEDY_CHOSEN, note_text(DRILL.id, remedy, "bar 2"), None, NOW - timedelta(days=1))
         after = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
     assert [b.drill for b in before.blocks] == [b.drill for b in make(20, Wishes(), {}).blocks]
     place = next(n for n, b in enumerate(before.blocks) if b.kind == "play" and b.drill == DRILL.id)

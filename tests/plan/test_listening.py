@@ -9,7 +9,8 @@ from hypothesis import strategies as st
 
 from coach.drills.drill_id import Kind
 from coach.log.ledger import Ledger
-from coach.plan.listening import AWAY_DAYS, HEARD, LISTEN_FROM, heard_today, to_hear
+from coach.log.notes import NoteKind
+from coach.plan.listening import AWAY_DAYS, LISTEN_FROM, heard_today, to_hear
 from coach.plan.need import View
 from coach.plan.planner import Block, Plan, Settings, plan
 from coach.plan.wishes import Wishes
@@ -107,9 +108,9 @@ def test_listening_keeps_the_laws_of_a_plan(played: list, minutes: int) -> None:
 def test_what_was_heard_is_a_note_of_the_day(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Yesterday's listening is gone by itself, and listening makes no take."""
     with Ledger(tmp_path / "a.db") as ledger:
-        ledger.add_note(HEARD, "two-lamps", None, NOW)
-        ledger.add_note(HEARD, "slow-tide", None, NOW - timedelta(days=1))
-        assert heard_today(ledger.notes(HEARD), TODAY) == {"two-lamps"}
+        ledger.add_note(NoteKind.LISTENED, "two-lamps", None, NOW)
+        ledger.add_note(NoteKind.LISTENED, "slow-tide", None, NOW - timedelta(days=1))
+        assert heard_today(ledger.notes(NoteKind.LISTENED), TODAY) == {"two-lamps"}
         assert ledger.takes() == []
 
 

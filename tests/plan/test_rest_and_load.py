@@ -26,11 +26,12 @@ from hypothesis import strategies as st
 from coach import shelf
 from coach.drills.repertoire import drills_of
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.picking.pattern_file import parse_pattern
 from coach.picking.pattern_library import Library
 from coach.plan.cautions import CAUTIONS
 from coach.plan.planner import Plan
-from coach.plan.wishes import MINUTES, WISH, wish_text
+from coach.plan.wishes import MINUTES, wish_text
 from coach.settings import Settings
 from tests.effort import examples
 
@@ -315,7 +316,7 @@ def live(tmp: Path, empty: Path, start: tuple, past: tuple, pain: tuple | None, 
         else:
             history.pains.append((at, at.date()))
     if wished is not None:
-        history.note(now, WISH, wish_text(MINUTES, wished))
+        history.note(now, NoteKind.WISH, wish_text(MINUTES, wished))
     plans = 0
     for kind, *what in day:
         now = after(now, what[0] * MINUTE)

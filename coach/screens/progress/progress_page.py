@@ -300,7 +300,8 @@ class ProgressPage(Screen[None]):
 
     def action_remedy(self) -> None:
         """Take up the remedy that is proposed, or go on with the one under way, and play it at once."""
-        from coach.skill.remedies import NOTE, REST, SHAPE, WORDS, note_text
+        from coach.log.notes import NoteKind
+        from coach.skill.remedies import REST, SHAPE, WORDS, note_text
 
         one = self.chosen
         sheet = self.sheets.get(one.drill.id) if one is not None else None
@@ -312,7 +313,7 @@ class ProgressPage(Screen[None]):
             return
         if not found.under_way:
             text, at = note_text(one.drill.id, found.remedy, found.what_for), self.world.now()
-            self.app.scribe.write(lambda ledger: ledger.add_note(NOTE, text, None, at))  # type: ignore[attr-defined]
+            self.app.scribe.write(lambda ledger: ledger.add_note(NoteKind.REMEDY_CHOSEN, text, None, at))  # type: ignore[attr-defined]
         if found.remedy == REST:
             self.notify(f"{one.drill.title}: {WORDS[REST]}.", markup=False)
             self.read(after=True)
@@ -334,7 +335,8 @@ class ProgressPage(Screen[None]):
 
     def action_drop(self) -> None:
         """Drop the remedy under way."""
-        from coach.skill.remedies import DROPPED, note_text
+        from coach.log.notes import NoteKind
+        from coach.skill.remedies import note_text
 
         one = self.chosen
         sheet = self.sheets.get(one.drill.id) if one is not None else None
@@ -344,7 +346,7 @@ class ProgressPage(Screen[None]):
             return
         text, at = note_text(course.drill, course.remedy, course.what_for), self.world.now()
         at = max(at, course.since.astimezone(at.tzinfo) + timedelta(microseconds=1))
-        self.app.scribe.write(lambda ledger: ledger.add_note(DROPPED, text, None, at))  # type: ignore[attr-defined]
+        self.app.scribe.write(lambda ledger: ledger.add_note(NoteKind.REMEDY_DROPPED, text, None, at))  # type: ignore[attr-defined]
         self.read(after=True)
 
     def action_back(self) -> None:

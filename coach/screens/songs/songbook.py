@@ -21,6 +21,7 @@ from coach.drills import song_choices
 from coach.drills.drill_id import DrillId, Kind, Voice
 from coach.errors import CoachError
 from coach.log.ledger_status import begun
+from coach.log.notes import NoteKind
 from coach.screens.shared.actions import SONGBOOK, bindings, hints
 from coach.screens.shared.finder import Ask
 from coach.screens.shared.thread_results import hand_over
@@ -371,7 +372,7 @@ class Songbook(Screen[None]):
     def settle(self, text: str) -> None:
         """Write down what was settled, away from the screen, and read again."""
         try:
-            self.world.note(song_choices.NOTE, text)
+            self.world.note(NoteKind.SONG_SETTLED, text)
         except CoachError as error:
             self.app.call_from_thread(self._say, str(error))
             return

@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from textual.widgets import Input
 
-from coach.drills import song_choices
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.screens.app import Coach
 from coach.screens.songs.songbook import Songbook
 from coach.screens.songs.songbook_text import CELL, columns, row_line, table_head
@@ -87,7 +87,7 @@ async def test_a_day_and_a_rest_are_written_down_and_obeyed(coach_home: Path) ->
         await here.press("r")
         await here.until(lambda: page.line is not None and not page.line.settled.resting, "awake again")
     with Ledger(coach_home / "ledger.sqlite3") as ledger:
-        assert len(ledger.notes(song_choices.NOTE)) == 3
+        assert len(ledger.notes(NoteKind.SONG_SETTLED)) == 3
 
 
 async def test_a_day_that_is_none_changes_nothing(coach_home: Path) -> None:
