@@ -10,9 +10,8 @@ from __future__ import annotations
 from functools import lru_cache
 
 from coach.drills.drill_id import DrillId, Voice
-from coach.log.takes import FULL, MODES, THUMB
-
-_PLAY, _SING = MODES
+from coach.log.takes import Mode
+from coach.picking.layers import FULL, THUMB
 
 
 @lru_cache(maxsize=1 << 16)
@@ -21,6 +20,6 @@ def counted_as(drill: str, mode: str, layer: str) -> tuple[str, str]:
     asked = DrillId.parse(drill)
     if not asked.has_voice:
         return mode, layer
-    if mode == _PLAY:
-        return _PLAY, THUMB
-    return (_PLAY, FULL) if asked.voice != Voice.SING_FULL or layer == FULL else (_SING, layer)
+    if mode == Mode.PLAY:
+        return Mode.PLAY, THUMB
+    return (Mode.PLAY, FULL) if asked.voice != Voice.SING_FULL or layer == FULL else (Mode.SING, layer)

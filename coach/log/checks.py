@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from coach.errors import BadInput, CoachError
 from coach.files.writing import refusal
-from coach.log.takes import MOST_COUNTED, VERDICTS
+from coach.log.takes import MOST_COUNTED, Verdict
 
 T = TypeVar("T")
 
@@ -85,8 +85,9 @@ def checked_word(value: str, name: str) -> str:
     return value
 
 
-def checked_verdict(verdict: str) -> str:
-    """`verdict` if it is one of VERDICTS, else BadInput."""
-    if verdict not in VERDICTS:
-        raise BadInput(f"'{verdict}' is not a verdict", mend="use one of " + ", ".join(VERDICTS))
-    return verdict
+def checked_verdict(verdict: str) -> Verdict:
+    """The verdict of this name, else BadInput."""
+    try:
+        return Verdict(verdict)
+    except ValueError:
+        raise BadInput(f"'{verdict}' is not a verdict", mend="use one of " + ", ".join(Verdict)) from None

@@ -26,8 +26,9 @@ from coach.log.local_days import accepted, from_utc_text, local_day, now_here, u
 from coach.log.opening import open_ledger
 from coach.log.readable_rows import AS_THEY_LIE, READABLE, teach
 from coach.log.salvage import is_damage, saved_copy
-from coach.log.takes import FULL, MODES, VERDICTS, Note, Pass, Stumble, Take
+from coach.log.takes import VERDICTS, Mode, Note, Pass, Stumble, Take
 from coach.music.tempo import bpm_value
+from coach.picking.layers import FULL
 
 __all__ = ["VERDICTS", "Ledger", "Note", "Pass", "Stumble", "Take"]
 
@@ -111,7 +112,7 @@ class Ledger:
     # Writing, as it happens
 
     def begin_take(
-        self, drill: str, tempo: Tempo, layer: str = FULL, at: datetime | None = None, mode: str = "play"
+        self, drill: str, tempo: Tempo, layer: str = FULL, at: datetime | None = None, mode: str = Mode.PLAY
     ) -> str:
         """Write that a take has begun; gives its id (32 hex digits). `tempo` in bpm. Raises BadInput."""
         row = self._take_row(drill, tempo, layer, at, mode)
@@ -119,8 +120,8 @@ class Ledger:
         return str(row["id"])
 
     def _take_row(self, drill: str, tempo: Tempo, layer: str, at: datetime | None, mode: str) -> dict[str, Any]:
-        if mode not in MODES:
-            raise BadInput(f"'{mode}' is not a way to take a drill", mend="use one of " + ", ".join(MODES))
+        if mode not in list(Mode):
+            raise BadInput(f"'{mode}' is not a way to take a drill", mend="use one of " + ", ".join(Mode))
         moment = accepted(now_here() if at is None else at)
         return {
             "id": uuid4().hex,
@@ -205,7 +206,7 @@ class Ledger:
         stumbles: int = 0,
         at: datetime | None = None,
         layer: str = FULL,
-        mode: str = "play",
+        mode: str = Mode.PLAY,
     ) -> str:
         """Write a take that was played away from the coach, all at once; gives its id. Raises BadInput."""
         row = self._take_row(drill, tempo, layer, at, mode)

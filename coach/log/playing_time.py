@@ -19,8 +19,6 @@ from coach.log.local_days import from_utc_text, utc_text
 from coach.log.notes import NoteKind
 from coach.log.takes import Take
 
-"""The kind of the note of what was played of a take beside its whole passes: its text is seconds, it stands at the
-end of them."""
 REST = timedelta(minutes=5)
 """A pause of so long is a rest (BAPAM, "Ten top health tips for musicians": five minutes in each half hour)."""
 USUAL_BEATS = 4

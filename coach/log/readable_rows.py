@@ -16,7 +16,7 @@ from typing import Any
 
 from coach.log.local_days import DAYS_AHEAD
 from coach.log.notes import NoteKind
-from coach.log.takes import MODES, MOST_COUNTED, VERDICTS
+from coach.log.takes import MOST_COUNTED, VERDICTS, Mode
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 
 """The kind of the ledger's note that names rows put aside; its text is a JSON list of their marks."""
@@ -71,7 +71,7 @@ _COLUMNS: Mapping[str, Mapping[str, str]] = {
         "drill": _word("drill"),
         "tempo": _TEMPO,
         "layer": _word("layer"),
-        "mode": _one_of("mode", MODES),
+        "mode": _one_of("mode", Mode),
     },
     "passes": {
         "take": _word("take"),

@@ -12,8 +12,8 @@ import math
 from dataclasses import dataclass
 
 from coach.drills.pattern_drills import Drill
-from coach.log.takes import FULL, THUMB
 from coach.music.tempo import SLOWEST_BPM
+from coach.picking.layers import FULL, THUMB
 from coach.skill.evidence import HELD
 from coach.skill.history import OnLayer, Past
 from coach.skill.steady_tempo import Steady

@@ -14,7 +14,7 @@ from coach.log.ledger import Ledger
 from coach.log.local_days import told_minutes
 from coach.log.notes import NoteKind
 from coach.log.playing_time import Playing
-from coach.log.takes import FULL
+from coach.picking.layers import FULL
 from coach.picking.pattern_library import Library
 from coach.plan.care import Care, care_of
 from coach.plan.checkup import PieceOf, findings, pressing, taken_courses

@@ -17,8 +17,8 @@ from functools import cached_property
 from statistics import linear_regression
 
 from coach.drills.pattern_drills import Drill
-from coach.log.takes import FULL
 from coach.music.ramps import OVER_TARGET
+from coach.picking.layers import FULL
 from coach.skill.history import Past
 from coach.skill.memory import Memory, is_due, recall, state_word
 from coach.skill.steady_tempo import Steady, SteadyOf

@@ -27,8 +27,9 @@ from coach.drills.pattern_drills import Drill
 from coach.errors import BadInput, CoachError
 from coach.log.local_days import local_day, told_minutes
 from coach.log.playing_time import Playing, playing_of
-from coach.log.takes import FULL, THUMB, Take
+from coach.log.takes import Take
 from coach.music.ramps import IN_TURNS
+from coach.picking.layers import FULL, THUMB
 from coach.plan.block_tempo import span
 from coach.plan.cautions import REST, STOP, WARM_UP
 from coach.plan.deadlines import not_ready, to_begin

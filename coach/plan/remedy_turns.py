@@ -9,12 +9,12 @@ from coach.drills.pattern_drills import Drill
 from coach.errors import CoachError
 from coach.music.ramps import IN_TURNS
 from coach.music.tempo import SLOWEST_BPM
-from coach.picking.layers import LAYERS
+from coach.picking.layers import Layer
 from coach.picking.pattern_library import Library
 from coach.plan.planner import Block
 from coach.skill.remedies import ALTERNATE, CORNER, SLOWER, THINNER, THUMB, Finding
 
-FULL_DOWN = tuple(reversed(LAYERS))
+FULL_DOWN = tuple(reversed(Layer))
 SLOWER_SHARE = 0.88
 """A remedy's slower tempo, as a share of the one the turn would be begun at: about three steps (ours, no source)."""
 _USUAL_BEATS = 4

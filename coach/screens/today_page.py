@@ -19,6 +19,7 @@ from textual.widgets.option_list import Option
 from coach.errors import CoachError
 from coach.log.local_days import told_minutes
 from coach.log.notes import NoteKind
+from coach.picking.layers import THUMB
 from coach.plan.cautions import CAUTIONS
 from coach.plan.wishes import MINUTES, SWAP, UNDO, Wishes, wish_text
 from coach.screens.shared.actions import TODAY, action, bindings, first_key, hints
@@ -185,7 +186,7 @@ class Today(Screen[None]):
         text = Text(no_wrap=True, overflow="ellipsis", end="")
         left = f"{place + 1:>2}  {'listen: ' if block.listened else ''}{block.title}"
         if block.drill:
-            sung = "  sing over the thumb" if block.layer == "thumb" else ""
+            sung = "  sing over the thumb" if block.layer == THUMB else ""
             right = f"{block.tempos('→')}  {block.minutes:>2} min"
         else:
             sung, right = "", f"{block.minutes:>2} min"

@@ -6,8 +6,8 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from coach.log.takes import FULL
 from coach.music.ramps import RAMP_NAMES, Ramp, SlowThenTarget, make_ramp
+from coach.picking.layers import FULL, THUMB
 from coach.plan.planner import Block
 from coach.session.conductor import Loop, on_ladder
 from coach.session.context import World
@@ -98,7 +98,7 @@ def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, min
     """The block of `coach drill PATTERN`. Raises CoachError."""
     drill = world.drill(pattern_id)
     start = tempo or drill.start_bpm
-    layer = "thumb" if sing else "full"
+    layer = THUMB if sing else FULL
     return Block(
         "play", drill.id, drill.title, minutes, start, max(start, drill.target_bpm), layer, (), drill.step_share
     )

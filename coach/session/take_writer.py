@@ -10,7 +10,7 @@ from fractions import Fraction
 
 from coach.log.notes import NoteKind
 from coach.log.playing_time import bar_seconds
-from coach.log.takes import Pass, Take
+from coach.log.takes import Mode, Pass, Take, Verdict
 from coach.session.ledger_writer import Scribe
 from coach.session.run import BarOrder, PassDone
 from coach.skill.evidence import standing
@@ -38,7 +38,7 @@ class TakeBook:
     def begin(self, order: BarOrder) -> None:
         """The first bar that is played begins."""
         self.begun = True
-        at, mode = self.now(), "sing" if order.sung else "play"
+        at, mode = self.now(), Mode.SING if order.sung else Mode.PLAY
         self.scribe.write(
             lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.tempo, order.chosen, at, mode))
         )
@@ -87,5 +87,5 @@ class TakeBook:
 def borne_out(passes: Sequence[PassDone], at: datetime) -> str:
     """The best verdict that these passes support (`coach.skill.evidence`)."""
     rows = tuple(Pass(p.number + 1, float(p.bpm), p.bars, p.stumbles, p.clean, p.layer) for p in passes)
-    whole = Take("", at, at.date(), "", rows[-1].tempo, 0, 0, "flowing", passes=rows)
-    return standing((whole,)) or "shaky"
+    whole = Take("", at, at.date(), "", rows[-1].tempo, 0, 0, Verdict.FLOWING, passes=rows)
+    return standing((whole,)) or Verdict.SHAKY

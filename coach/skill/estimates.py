@@ -28,7 +28,8 @@ from coach.log.checks import lies_in_the_disk
 from coach.log.ledger import Ledger
 from coach.log.local_days import DAYS_AHEAD, from_utc_text, now_here, utc_text
 from coach.log.readable_rows import READABLE, put_aside, told_of, unread_rows
-from coach.log.takes import FULL, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL
 from coach.skill.history import Past, hastened, past_of, returns_of
 from coach.skill.history_json import past_in, told_past
 from coach.skill.kin import Kin, lends

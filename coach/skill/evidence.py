@@ -15,18 +15,17 @@ from collections.abc import Sequence
 from functools import lru_cache
 from itertools import compress
 
-from coach.log.takes import VERDICTS, Take
+from coach.log.takes import VERDICT_PLACES, VERDICTS, Take, Verdict
 from coach.skill.take_summary import Short, in_short
 
 # The least share of clean passes at which each verdict above `lost` is believed. 0.7 leaves room below the 8 in 10 that
 # the ramp aims at (Kaernbach 1991 at p = 0.8); the rest is ours, no source.
 _SHAKY, _HELD, _FLOWING = 0.4, 0.7, 0.9
-HELD = ("held", "flowing")
+HELD = (Verdict.HELD, Verdict.FLOWING)
 """The verdicts of what was held."""
 ENOUGH_PASSES = 3
 """With fewer passes than this nothing is believed to flow: one lucky time round proves little (ours, no source)."""
-_PLACES = {verdict: place for place, verdict in enumerate(VERDICTS)}
-_HELD_PLACE = _PLACES["held"]
+_HELD_PLACE = VERDICT_PLACES[Verdict.HELD]
 
 
 def counted(takes: Sequence[Short]) -> tuple[float, int]:
@@ -76,12 +75,12 @@ def _by_passes(word: str | None, cleans: bytes) -> str | None:
 def _borne_out(word: str | None, clean: float, weight: int, by_hand: bool) -> str | None:
     """The word as far as `clean` of so many passes bear it out; whether some were written down by hand."""
     if not weight:
-        return None if word is None else VERDICTS[min(_PLACES[word], _HELD_PLACE)]
+        return None if word is None else VERDICTS[min(VERDICT_PLACES[word], _HELD_PLACE)]
     share = clean / weight
     place = 3 if share >= _FLOWING else 2 if share >= _HELD else 1 if share >= _SHAKY else 0
     if place > _HELD_PLACE and (word is None or (weight < ENOUGH_PASSES and not by_hand)):
         place = _HELD_PLACE
-    if word is not None and _PLACES[word] < place:
+    if word is not None and VERDICT_PLACES[word] < place:
         return word
     return VERDICTS[place]
 

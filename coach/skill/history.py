@@ -14,7 +14,8 @@ from itertools import groupby
 from typing import NamedTuple
 
 from coach.log.local_days import from_microseconds, microseconds
-from coach.log.takes import FULL, THUMB, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL, THUMB
 from coach.skill.evidence import HELD, counted, held_tempo, lost_tempo, stands_alone
 from coach.skill.memory import LONGEST_INTERVAL_DAYS, Memory, after_grade, day_grade, graded_of, memory_of
 from coach.skill.retention import keeping, returned

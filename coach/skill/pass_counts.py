@@ -22,7 +22,8 @@ from datetime import date
 from typing import TypeVar
 
 from coach.drills.sung_drills import counted_as
-from coach.log.takes import FULL, MODES, Take
+from coach.log.takes import Mode, Take
+from coach.picking.layers import FULL
 from coach.skill.psychometric import Trials, fine_bin
 from coach.skill.take_summary import Short, in_short
 
@@ -50,7 +51,7 @@ Window = dict[date, dict[str, Counts]]
 
 def counts_for(layer: str, mode: str) -> bool:
     """True when what was played in this mode says something of the layer's steady tempo."""
-    return layer != FULL or mode == MODES[0]
+    return layer != FULL or mode == Mode.PLAY
 
 
 def add(counts: Counts, bpm: float, bars: int, clean: int, stumbled: int) -> None:

@@ -17,7 +17,8 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from coach.log.takes import FULL, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL
 from coach.skill.pass_counts import Window, add_take, days_in, length_of, usual_bars
 from coach.skill.psychometric import CELLS, STEP, likelihood, ln_tempo, log_likelihoods
 from coach.skill.take_summary import in_short

@@ -21,7 +21,8 @@ from datetime import date, datetime, timedelta
 
 from coach.drills.sung_drills import counted_as
 from coach.log.notes import NoteKind
-from coach.log.takes import FULL, Note, Take
+from coach.log.takes import Note, Take
+from coach.picking.layers import FULL
 from coach.skill.diagnosis import BAR, BEAT, CHANGE, EVERY, FINGER, THUMB_SPOT, Trouble
 from coach.skill.pass_counts import counts_for
 from coach.skill.plateau import Curve

@@ -19,7 +19,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from coach.log.takes import FULL
+from coach.picking.layers import FULL
 from coach.skill.evidence import ENOUGH_PASSES
 from coach.skill.memory import LONGEST_INTERVAL_DAYS
 from coach.skill.take_summary import Short

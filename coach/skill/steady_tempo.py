@@ -16,7 +16,8 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from coach.drills.pattern_drills import Drill
-from coach.log.takes import FULL, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL
 from coach.skill.pass_counts import Days, days_of, length_of, trials, usual_bars
 from coach.skill.psychometric import FINE, belief, likelihood, log_likelihoods, moments, normal_prior, quantiles
 

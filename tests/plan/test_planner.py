@@ -9,7 +9,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.errors import BadInput, CoachError
-from coach.log.takes import THUMB, VERDICTS, Take
+from coach.log.takes import VERDICTS, Take
+from coach.picking.layers import THUMB
 from coach.plan.block_tempo import span
 from coach.plan.cautions import CAUTIONS, STOP
 from coach.plan.need import percent

@@ -7,7 +7,8 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from coach.log.takes import FULL, THUMB, Pass, Take
+from coach.log.takes import Pass, Take
+from coach.picking.layers import FULL, THUMB
 from coach.skill.memory import LONGEST_INTERVAL_DAYS
 from coach.skill.retention import PUBLISHED_HALF_DAYS, Returns, keeping, returned
 from coach.skill.take_summary import in_short

@@ -280,7 +280,7 @@ class ProgressPage(Screen[None]):
         self._draw()
 
     def _block(self, one: Standing) -> Block:
-        from coach.log.takes import FULL
+        from coach.picking.layers import FULL
         from coach.plan.block_tempo import span
         from coach.plan.planner import Block
         from coach.skill.history import past_of

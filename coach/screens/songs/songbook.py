@@ -354,7 +354,7 @@ class Songbook(Screen[None]):
             self._say("It has no arrangement yet: a proposes two.")
 
     def _practise(self, one: Stands) -> None:
-        from coach.log.takes import FULL
+        from coach.picking.layers import FULL
         from coach.plan.block_tempo import span
         from coach.plan.planner import Block
 

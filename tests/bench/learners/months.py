@@ -16,8 +16,9 @@ from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
 from coach.drills.pattern_drills import Drill, Material, drills_from
-from coach.log.takes import FULL, THUMB, Pass, Take
+from coach.log.takes import Pass, Take
 from coach.music.ramps import Earned
+from coach.picking.layers import FULL, THUMB
 from coach.plan.planner import Settings, plan
 from coach.plan.wishes import Wishes
 from coach.skill.history import Past, hastened, past_of, returns_of
