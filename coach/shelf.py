@@ -25,9 +25,9 @@ if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for tho
     from coach.log.takes import Take
     from coach.plan.day_notes import Pressing
     from coach.plan.planner import Plan
-    from coach.plan.planner import Settings as PlanSettings
+    from coach.plan.planner import PlanSettings as PlanSettings
     from coach.plan.wishes import Wishes
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
     from coach.song.chart import Song
     from coach.song.files.song_shelf import SongShelf
     from coach.song.piece import Piece
@@ -106,12 +106,12 @@ def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song
 
     path = path or places.ledger()
     what, played = _of_songs(path)
-    patterns = repertoire.drills_of(library)
+    patterns = repertoire.make_pattern_drills(library)
     found: dict[str, tuple[Drill, ...]] = {}
     for song, made in _song_drills(library, path, what, played, songs):
         if made:
-            found[song] = repertoire.as_settled(made, what.get(song))
-    return repertoire.with_songs(patterns, found)
+            found[song] = repertoire.settle_drills(made, what.get(song))
+    return repertoire.merge_songs(patterns, found)
 
 
 def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
@@ -133,16 +133,16 @@ def _song_drills(
     library: Library, path: Path, what: Mapping[str, Settled], played: Iterable[str], songs: Iterable[Song] | None
 ) -> Iterator[tuple[str, tuple[Drill, ...]]]:
     """(id, drills) of each song that is practised."""
-    from coach.drills.repertoire import taken_up
+    from coach.drills.repertoire import is_taken_up
 
     def make(song: Song) -> tuple[Drill, ...]:
-        from coach.drills.song_drills import drills_of_song
+        from coach.drills.song_drills import make_song_drills
 
-        return drills_of_song(song, library.patterns, shapes())
+        return make_song_drills(song, library.patterns, shapes())
 
     if songs is not None:
         for song in songs:
-            if taken_up(song.id, song.own, what.get(song.id), played):
+            if is_taken_up(song.id, song.own, what.get(song.id), played):
                 yield song.id, make(song)
         return
     from coach.drills import song_drill_cache
@@ -155,10 +155,10 @@ def _song_drills(
         except CoachError:  # the songs' own list tells what is wrong with it
             return ()
 
-    stamp = song_drill_cache.stamp_of(places.shipped("patterns"), places.patterns())
-    kept = song_drill_cache.KeptDrills(song_drill_cache.beside(path), stamp)
+    stamp = song_drill_cache.make_stamp(places.shipped("patterns"), places.patterns())
+    kept = song_drill_cache.SongDrillCache(song_drill_cache.cache_path(path), stamp)
     for song_id, (file, own) in song_files().items():
-        if taken_up(song_id, own, what.get(song_id), played):
+        if is_taken_up(song_id, own, what.get(song_id), played):
             yield song_id, kept.of(file, partial(read, file, own))
     kept.save()
 
@@ -257,7 +257,7 @@ def playing(library: Library, now: datetime, path: Path | None = None, lately: t
         return read_playing(ledger, now, beats_here(library), lately or LATELY)
 
 
-def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, Steady] | None:
+def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, SteadyTempo] | None:
     """The steady tempos known on `today`, from the estimates kept beside the ledger (the player's own when None).
 
     None where there is no ledger yet. Raises CoachError.
@@ -360,7 +360,7 @@ def _piece(library: Library, settings: Settings, song: str, arrangement: str) ->
 def _plan_settings(settings: Settings) -> PlanSettings:
     from coach.plan import planner
 
-    return planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
+    return planner.PlanSettings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
 
 
 def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:

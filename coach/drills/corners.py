@@ -10,16 +10,16 @@ from collections.abc import Iterable
 from dataclasses import replace
 
 from coach.drills.drill_id import DrillId, Kind
-from coach.drills.loop_map import loop_map
+from coach.drills.loop_map import map_pattern
 from coach.drills.pattern_drills import Drill
-from coach.drills.song_drills import song_corner
+from coach.drills.song_drills import make_song_corner
 from coach.errors import CoachError
 from coach.music.chords import read_bars
 from coach.picking.pattern import Pattern
 from coach.picking.pattern_library import Library
 
 
-def corner_of(drill: Drill, pattern: Pattern, bar: int) -> Drill:
+def make_corner(drill: Drill, pattern: Pattern, bar: int) -> Drill:
     """The corner at bar `bar` (from 0) of a drill's loop: that bar and the one before, going round at the loop's start.
 
     A pattern of several bars keeps its bars where they belong, so its corner begins with its first bar. Raises
@@ -27,9 +27,9 @@ def corner_of(drill: Drill, pattern: Pattern, bar: int) -> Drill:
     """
     asked = drill.parsed_id
     if asked.names_song_drill:
-        return song_corner(drill, bar)
+        return make_song_corner(drill, bar)
     written = read_bars(drill.chords)
-    bars = loop_map(pattern, drill.chords).bars
+    bars = map_pattern(pattern, drill.chords).bars
     turn = len(pattern.bars)
     first = (bar - 1) // turn * turn
     last = bar // turn * turn + turn
@@ -56,6 +56,7 @@ def corner(id_: str, drills: Iterable[Drill], library: Library) -> Drill | None:
     if drill is None or pattern is None:
         return None
     try:
-        return corner_of(drill, pattern, asked.bar - 1) if asked.bar <= loop_map(pattern, drill.chords).bars else None
+        bars = map_pattern(pattern, drill.chords).bars
+        return make_corner(drill, pattern, asked.bar - 1) if asked.bar <= bars else None
     except CoachError:
         return None

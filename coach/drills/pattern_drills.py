@@ -94,7 +94,7 @@ _FINEST = (60, 80)
 _LOOPS = ("C | Am", "C | G | Am | G", "C | Am | Dm | G")
 
 
-def drills_from(materials: Iterable[Material]) -> tuple[Drill, ...]:
+def make_drills(materials: Iterable[Material]) -> tuple[Drill, ...]:
     """A drill for each pattern, ladder order: what it grows from first, then easier, then by id.
 
     A parent that is not there makes a first rung; so does the easiest pattern of a circle. Raises BadInput on two

@@ -37,15 +37,15 @@ UNKNOWN_SHAPE = 4
 def find_song_drill(asked: DrillId, songs: SongShelf, patterns: Mapping[str, Pattern]) -> Drill:
     """The drill with this id. Raises BadInput that names the nearest song, arrangement, part, change or pattern."""
     song = songs.find(asked.song)
-    return song_drill(song, arrangement_of(song, asked.arrangement), patterns, asked)
+    return make_song_drill(song, arrangement_of(song, asked.arrangement), patterns, asked)
 
 
-def song_drill(song: Song, arrangement: Arrangement, patterns: Mapping[str, Pattern], asked: DrillId) -> Drill:
+def make_song_drill(song: Song, arrangement: Arrangement, patterns: Mapping[str, Pattern], asked: DrillId) -> Drill:
     """The drill of a song that `asked` means. Raises BadInput when the song has no such thing."""
     return _Maker(song, arrangement, patterns).drill(asked)
 
 
-def drills_of_song(song: Song, patterns: Mapping[str, Pattern], book: ShapeBook | None = None) -> tuple[Drill, ...]:
+def make_song_drills(song: Song, patterns: Mapping[str, Pattern], book: ShapeBook | None = None) -> tuple[Drill, ...]:
     """Everything the song's arrangements give to practise, each after what it grows from.
 
     The main pattern comes first, then part after part with the hardest of its changes before it, its words spoken, and
@@ -115,7 +115,7 @@ class _Maker:
             if asked.bar > bars:
                 raise BadInput(f"'{self.song.id}' has no bar {asked.bar} {asked.name}".strip(), mend=f"it has {bars}")
             whole = replace(asked, kind=Kind.PART, bar=0) if asked.name else replace(asked, kind=Kind.SONG, bar=0)
-            return song_corner(self.drill(whole), asked.bar - 1)
+            return make_song_corner(self.drill(whole), asked.bar - 1)
         if asked.kind == Kind.CHANGE:
             changes = {_between(a.name, b.name): (a, b) for a, b in self.changes()}
             if asked.name not in changes:
@@ -331,7 +331,7 @@ def change_in(song: Song, arrangement: Arrangement, name: str) -> tuple[ChordAt,
     return next((c for c in _Maker(song, arrangement, {}).changes() if _between(c[0].name, c[1].name) == name), None)
 
 
-def song_corner(drill: Drill, bar: int) -> Drill:
+def make_song_corner(drill: Drill, bar: int) -> Drill:
     """The corner around bar `bar` (from 0) of what a drill of a song plays: of its part, or of the whole song."""
     asked = drill.parsed_id
     bars = drill.chords.split("|")

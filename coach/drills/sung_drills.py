@@ -15,7 +15,7 @@ from coach.picking.layers import FULL, THUMB
 
 
 @lru_cache(maxsize=1 << 16)
-def counted_as(drill: str, mode: str, layer: str) -> tuple[str, str]:
+def find_counted_layer(drill: str, mode: str, layer: str) -> tuple[str, str]:
     """(mode, layer) that a pass of a drill counts as, where `mode` and `layer` are those it was played in."""
     asked = DrillId.parse(drill)
     if not asked.has_voice:

@@ -201,13 +201,13 @@ def _value(kind: str, told: Any) -> Any:
     return told
 
 
-def aside_notes(marks: Iterable[str]) -> list[str]:
+def write_aside_notes(marks: Iterable[str]) -> list[str]:
     """The texts of the notes that say that these rows were put aside."""
     all_ = sorted(set(marks))
     return [json.dumps(all_[n : n + _MARKS_A_NOTE]) for n in range(0, len(all_), _MARKS_A_NOTE)]
 
 
-def put_aside(rows: Rows) -> set[str]:
+def read_put_aside(rows: Rows) -> set[str]:
     """The marks of the rows that were put aside. Raises as `rows` does."""
     found: set[str] = set()
     for (text,) in rows(f"SELECT text FROM {READABLE['notes']} WHERE kind = ?", NoteKind.PUT_ASIDE):
@@ -225,7 +225,7 @@ def left_out(unread: Iterable[Unread], aside: set[str]) -> list[Unread]:
     return [one for one in unread if one.mark not in aside]
 
 
-def told_of(count: int, where: str = ": `coach doctor` says more") -> str:
+def describe_unread(count: int, where: str = ": `coach doctor` says more") -> str:
     """The one sentence about so many rows that are left out, and where more of them is said."""
     what = "1 entry" if count == 1 else f"{count} entries"
     return f"{what} of the log cannot be read and {'is' if count == 1 else 'are'} left out{where}."

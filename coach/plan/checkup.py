@@ -7,7 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
 from coach.drills.drill_id import DrillId
-from coach.drills.loop_map import LoopMap, loop_map, piece_map
+from coach.drills.loop_map import LoopMap, map_pattern, map_piece
 from coach.drills.pattern_drills import Drill
 from coach.errors import BadInput, CoachError
 from coach.log.ledger import Ledger
@@ -30,7 +30,7 @@ _AN_OFFSET = timedelta(days=1)
 _PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
 
 
-def map_of(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> LoopMap | None:
+def map_drill(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> LoopMap | None:
     """Where a drill's stumbles lie: its pattern on its chords, or for a part or a whole song what `piece_of` gives.
 
     None where pattern, chords or song cannot be read, and for a song's part without `piece_of`.
@@ -41,7 +41,7 @@ def map_of(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> L
     if pattern is None:
         return None
     try:
-        return loop_map(pattern, drill.chords)
+        return map_pattern(pattern, drill.chords)
     except CoachError:
         return None
 
@@ -51,7 +51,7 @@ def _map_of_song(asked: DrillId, piece_of: PieceOf) -> LoopMap | None:
     if piece is None or not piece.bars:
         return None
     try:
-        return piece_map(cut(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
+        return map_piece(cut(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
     except BadInput:
         return None
 
@@ -85,7 +85,7 @@ def troubles(
     found: dict[str, Trouble] = {}
     for drill in drills:
         own = late.get(drill.id, ())
-        if len(own) < LEAST_HITS or (loop := map_of(drill, library, piece_of)) is None:
+        if len(own) < LEAST_HITS or (loop := map_drill(drill, library, piece_of)) is None:
             continue
         told = gathered(loop.counts(own), loop)
         if told is not None:

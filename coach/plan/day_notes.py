@@ -21,7 +21,7 @@ from coach.plan.checkup import PieceOf, findings, pressing, taken_courses
 from coach.plan.listening import heard_today
 from coach.plan.need import Reason
 from coach.plan.planner import PLAY, Block, Plan
-from coach.plan.remedy_turns import with_remedy
+from coach.plan.remedy_turns import apply_remedy
 from coach.plan.song_corners import song_corners
 from coach.plan.turns import checked_minutes
 from coach.plan.wishes import Wishes, wishes_of
@@ -112,7 +112,7 @@ def _remedied(
     made = list(blocks)
     for place, block in enumerate(blocks):
         if block.kind == PLAY and block.layer == FULL and (drill := left.pop(block.drill or "", None)) is not None:
-            made[place] = with_remedy(block, drill, found[drill.id], library)
+            made[place] = apply_remedy(block, drill, found[drill.id], library)
     return tuple(made)
 
 

@@ -42,9 +42,9 @@ from coach.plan.turns import LONGEST_RUN, checked_minutes, cut, even, room_left,
 from coach.plan.wishes import Wishes
 from coach.skill.history import Past, pasts_of
 from coach.skill.kin import steadies_of
-from coach.skill.steady_tempo import Steady, SteadyOf, own_prior, steady
+from coach.skill.steady_tempo import SteadyOf, SteadyTempo, own_prior, steady
 
-__all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
+__all__ = ["Block", "Plan", "PlanSettings", "Reason", "drill_rows", "plan"]
 
 PLAY, REST_KIND, WARM_UP_KIND, LISTEN_KIND = "play", "rest", "warm-up", "listen"
 _WARM_UP_FROM = 16  # plans of at least so many minutes open with a warm-up
@@ -58,7 +58,7 @@ MINUTES_EACH = 3
 
 
 @dataclass(frozen=True)
-class Settings:
+class PlanSettings:
     """What the player may set. Minutes are whole; runs of playing are never longer than half an hour.
 
     `learning_at_once` is the most that is on its way to a target at once, however many minutes there are; `gently`
@@ -160,7 +160,7 @@ def plan(
     takes: Iterable[Take],
     now: datetime,
     minutes: int = 20,
-    settings: Settings | None = None,
+    settings: PlanSettings | None = None,
     pressing: Mapping[str, Sequence[Reason]] | None = None,
     *,
     pasts: Mapping[str, Past] | None = None,
@@ -178,7 +178,7 @@ def plan(
     drills) is not listened to again. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError
     when no drill is left to plan.
     """
-    use, wish, press = settings or Settings(), wishes or Wishes(), pressing or {}
+    use, wish, press = settings or PlanSettings(), wishes or Wishes(), pressing or {}
     asked = checked_minutes(minutes if wish.minutes is None else wish.minutes)
     today = local_day(now)
     if pasts is None:
@@ -248,7 +248,7 @@ def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> 
         own.setdefault(take.drill, []).append(take)
     full = steadies_of(drills, own, today)
 
-    def found(drill: Drill, layer: str) -> Steady | None:
+    def found(drill: Drill, layer: str) -> SteadyTempo | None:
         if layer == FULL:
             return full.get(drill.id)
         return steady(own.get(drill.id, ()), layer, today, own_prior(drill))
@@ -262,7 +262,7 @@ def called_for(wish: Wishes) -> set[str]:
 
 
 def _starters(
-    views: Sequence[View], use: Settings, wish: Wishes
+    views: Sequence[View], use: PlanSettings, wish: Wishes
 ) -> tuple[list[View], list[View], tuple[str, ...]]:
     """The first day of all. The lowest rungs of the first ladder count as known, not as new.
 
@@ -278,7 +278,7 @@ def _starters(
 
 
 def _known_and_new(
-    views: Sequence[View], wanted: int, use: Settings, at_once: int, press: Pressing, wish: Wishes
+    views: Sequence[View], wanted: int, use: PlanSettings, at_once: int, press: Pressing, wish: Wishes
 ) -> tuple[list[View], list[View], tuple[str, ...]]:
     """What has been played before, what may be begun today, and why nothing more may.
 
@@ -309,7 +309,7 @@ def _known_and_new(
     return known, [*called, *ready[:left]], dated.words
 
 
-def _before_the_rest(asked: int, use: Settings, before: float) -> tuple[int, list[str]]:
+def _before_the_rest(asked: int, use: PlanSettings, before: float) -> tuple[int, list[str]]:
     """The minutes asked for, or, where the next rest would leave nothing of them to play, those before it, and why."""
     if runs(asked, use.run_minutes, use.rest_minutes, before):
         return asked, []
@@ -320,12 +320,12 @@ def _before_the_rest(asked: int, use: Settings, before: float) -> tuple[int, lis
     return 0, [f"{played}. Rest your hands for five minutes first; then there is more."]
 
 
-def _hands(minutes: int, use: Settings, before: float) -> int:
+def _hands(minutes: int, use: PlanSettings, before: float) -> int:
     """Minutes of playing in a plan of so many."""
     return sum(runs(minutes, use.run_minutes, use.rest_minutes, before))
 
 
-def _lengths(wanted: int, use: Settings, before: float, odd: bool) -> list[tuple[int, ...]]:
+def _lengths(wanted: int, use: PlanSettings, before: float, odd: bool) -> list[tuple[int, ...]]:
     """Minutes of every turn, run by run. With two drills only, an odd number of turns lets the easier one close."""
     turn = turn_minutes(wanted, use.turn_minutes)
     found = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes, before) if run]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 
 from coach.drills.pattern_drills import Drill
-from coach.drills.song_drills import song_corner
+from coach.drills.song_drills import make_song_corner
 from coach.plan.need import Reason
 from coach.skill.remedies import CORNER, Finding
 
@@ -22,6 +22,6 @@ def song_corners(found: Mapping[str, Finding], drills: Iterable[Drill]) -> dict[
         if finding is None or finding.trouble is None or finding.remedy != CORNER or not drill.song:
             continue
         if drill.kind.traits.has_corners and not drill.resting and finding.trouble.bars > _A_CORNER:
-            corner = song_corner(drill, finding.trouble.spot.bar)
+            corner = make_song_corner(drill, finding.trouble.spot.bar)
             corners[drill.id] = (corner, Reason(_PRESSES, finding.trouble.words))
     return corners

@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from coach.plan.planner import Block, Plan
     from coach.session.conductor import Loop
     from coach.session.ledger_writer import Scribe
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
     from coach.song.files.song_shelf import SongShelf
     from coach.sound.clock import Clock
     from coach.sound.device import Speaker
@@ -142,9 +142,9 @@ class World:
             try:
                 found = shelf.drills_here(self.library, self.ledger_path, songs)
             except CoachError:
-                from coach.drills.repertoire import drills_of
+                from coach.drills.repertoire import make_pattern_drills
 
-                found = drills_of(self.library)
+                found = make_pattern_drills(self.library)
             if look is self._look:
                 self._drills = found
         return found
@@ -176,7 +176,7 @@ class World:
         """
         return shelf.heard(self.now().date(), self.ledger_path)
 
-    def steadies(self) -> dict[str, Steady]:
+    def steadies(self) -> dict[str, SteadyTempo]:
         """The steady tempos known by now, by drill. Raises CoachError."""
         return shelf.steadies(self.drills, self.now().date(), self.ledger_path) or {}
 
@@ -184,21 +184,21 @@ class World:
         """Minutes played up to now without a rest, by the ledger. Raises CoachError."""
         return shelf.playing(self.library, self.now(), self.ledger_path).run()
 
-    def after_take(self, drill_id: str, before: Steady | None, places: bool = True) -> tuple[str, ...]:
+    def after_take(self, drill_id: str, before: SteadyTempo | None, places: bool = True) -> tuple[str, ...]:
         """What the take just played has shown, in a few lines; without `places` nothing of where stumbles gather.
 
         Raises CoachError.
         """
         from coach.log.ledger import Ledger
         from coach.plan.checkup import findings
-        from coach.skill.after_take import after_take
+        from coach.skill.after_take import describe_take
 
         drill, today = self.drill(drill_id), self.now().date()
         pieces = shelf.pieces(self.library, self.settings)
         with Ledger(self.ledger_path) as ledger:
             asked = [drill] if places else []
             found = findings(ledger, asked, self.library, today, curves=False, piece_of=pieces)
-        return after_take(before, self.steadies().get(drill_id), found.get(drill_id))
+        return describe_take(before, self.steadies().get(drill_id), found.get(drill_id))
 
     def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:
         """Today's plan, from the ledger's takes unless others are given. Raises CoachError."""

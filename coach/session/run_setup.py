@@ -13,7 +13,7 @@ from coach.session.conductor import Loop, on_ladder
 from coach.session.context import World
 from coach.session.run import BarOrder, Run
 from coach.settings import Settings
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 
 LONGEST_MODEL_BARS = 16
 USUAL_BPM, USUAL_SHARE = 80, 0.03
@@ -31,7 +31,7 @@ class Occasion:
 
     place: str = ""
     model: bool = False
-    before: Steady | None = None
+    before: SteadyTempo | None = None
     chords: str = ""
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 
 from coach.drills.drill_id import DrillId, Kind, Voice
-from coach.drills.song_drills import change_in, chords_of, pattern_bars, song_drill
+from coach.drills.song_drills import change_in, chords_of, make_song_drill, pattern_bars
 from coach.errors import BadInput
 from coach.guitar.grip import Hand
 from coach.guitar.open_shapes import ShapeBook
@@ -30,7 +30,7 @@ def loop_of(
     way = arrangement_of(song, asked.arrangement)
     piece = perform(song, way, patterns, book, hand=hand)
     if asked.kind in (Kind.CHANGE, Kind.PATTERN):
-        drill = song_drill(song, way, patterns, asked)
+        drill = make_song_drill(song, way, patterns, asked)
         if drill.pattern not in patterns:
             raise BadInput(f"there is no pattern '{drill.pattern}'", mend="`coach patterns` lists them")
         held = _change(song, way, piece, asked) if asked.kind == Kind.CHANGE else _chords(song, way, piece, asked.name)

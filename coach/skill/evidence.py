@@ -16,7 +16,7 @@ from functools import lru_cache
 from itertools import compress
 
 from coach.log.takes import VERDICT_PLACES, VERDICTS, Take, Verdict
-from coach.skill.take_summary import Short, in_short
+from coach.skill.take_summary import TakeSummary, summarize
 
 # The least share of clean passes at which each verdict above `lost` is believed. 0.7 leaves room below the 8 in 10 that
 # the ramp aims at (Kaernbach 1991 at p = 0.8); the rest is ours, no source.
@@ -28,7 +28,7 @@ ENOUGH_PASSES = 3
 _HELD_PLACE = VERDICT_PLACES[Verdict.HELD]
 
 
-def counted(takes: Sequence[Short]) -> tuple[float, int]:
+def counted(takes: Sequence[TakeSummary]) -> tuple[float, int]:
     """(how much of it was clean, how many passes) over all of `takes`.
 
     A take logged by hand has no passes; it counts as one, clean by its share of bars without a stumble.
@@ -44,11 +44,11 @@ def counted(takes: Sequence[Short]) -> tuple[float, int]:
     return clean, weight
 
 
-def _by_hand(take: Short) -> bool:
+def _by_hand(take: TakeSummary) -> bool:
     return not take.cleans and take.bars > 0
 
 
-def stands(takes: Sequence[Short]) -> str | None:
+def stands(takes: Sequence[TakeSummary]) -> str | None:
     """The verdict these takes of one drill support; None when they say nothing at all.
 
     The word is that of the first take that has one (a later take has been warmed up by the first). It is
@@ -60,7 +60,7 @@ def stands(takes: Sequence[Short]) -> str | None:
     return _borne_out(next((t.verdict for t in takes if t.verdict), None), clean, weight, any(map(_by_hand, takes)))
 
 
-def stands_alone(take: Short) -> str | None:
+def stands_alone(take: TakeSummary) -> str | None:
     """The verdict that one take supports by itself (see `stands`)."""
     if take.cleans:
         return _by_passes(take.verdict, take.cleans)
@@ -87,13 +87,13 @@ def _borne_out(word: str | None, clean: float, weight: int, by_hand: bool) -> st
 
 def clean_share(takes: Sequence[Take]) -> float | None:
     """Share of clean passes over all of `takes`, 0 to 1; None where nothing was counted."""
-    clean, weight = counted([in_short(t) for t in takes])
+    clean, weight = counted([summarize(t) for t in takes])
     return clean / weight if weight else None
 
 
 def standing(takes: Sequence[Take]) -> str | None:
     """The verdict these takes of one drill support (see `stands`)."""
-    return stands([in_short(t) for t in takes]) if takes else None
+    return stands([summarize(t) for t in takes]) if takes else None
 
 
 def was_held(take: Take) -> bool:
@@ -101,7 +101,7 @@ def was_held(take: Take) -> bool:
     return standing((take,)) in HELD
 
 
-def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | None:
+def held_tempo(take: TakeSummary, layer: str, held: bool | None = None) -> float | None:
     """The fastest tempo in bpm that a held take had clean on `layer`; None when it had none.
 
     `held`: whether it was held, where that has been found out already.
@@ -117,7 +117,7 @@ def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | Non
     return max(compress(take.tempos, take.cleans), default=None)
 
 
-def lost_tempo(take: Short, layer: str) -> float | None:
+def lost_tempo(take: TakeSummary, layer: str) -> float | None:
     """The mean tempo in bpm of a take's stumbled passes on `layer`; None when it had none."""
     if take.layers is None and (take.layer != layer or 0 not in take.cleans):
         return None

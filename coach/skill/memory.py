@@ -25,7 +25,7 @@ from typing import NamedTuple
 from coach.log.takes import VERDICT_PLACES, VERDICTS, Verdict
 from coach.picking.layers import FULL
 from coach.skill.evidence import ENOUGH_PASSES, stands
-from coach.skill.take_summary import Short
+from coach.skill.take_summary import TakeSummary
 
 LONGEST_INTERVAL_DAYS = 21
 # The package would leave a well-known thing that went shakily for weeks. Ours, no source: lost comes back tomorrow, and
@@ -165,7 +165,7 @@ def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
     return memory_of(drill, after_grade(None if memory is None else graded_of(memory), day, grade))
 
 
-def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | None]) -> str | None:
+def day_grade(takes: Sequence[TakeSummary], held_before: bool, words: Sequence[str | None]) -> str | None:
     """The grade of one drill's takes of one local day, in order; None when they say nothing. `words` are what each of
     them stands at by itself.
 
@@ -177,7 +177,7 @@ def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | N
     full = [n for n, t in enumerate(takes) if t.layer == FULL and words[n] is not None]
     if not full and held_before:
         return None
-    first: list[Short] = []
+    first: list[TakeSummary] = []
     passes = 0
     for n in full or range(len(takes)):
         take = takes[n]

@@ -19,7 +19,7 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from coach.drills.sung_drills import counted_as
+from coach.drills.sung_drills import find_counted_layer
 from coach.log.notes import NoteKind
 from coach.log.takes import Note, Take
 from coach.picking.layers import FULL
@@ -148,7 +148,7 @@ def clean_by_tempo(takes: Iterable[Take], layer: str = FULL) -> dict[int, tuple[
     found: dict[int, tuple[int, int]] = {}
     for take in takes:
         for one in take.passes:
-            mode, counted = counted_as(take.drill, take.mode, one.layer)
+            mode, counted = find_counted_layer(take.drill, take.mode, one.layer)
             if counted == layer and one.bars and counts_for(layer, mode):
                 step = fine_bin(one.tempo) // _LIKE
                 clean, total = found.get(step, (0, 0))

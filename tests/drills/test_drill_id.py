@@ -7,10 +7,10 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach import places
-from coach.drills.corners import corner_of
+from coach.drills.corners import make_corner
 from coach.drills.drill_id import DrillId, Kind, Voice
-from coach.drills.repertoire import drills_of
-from coach.drills.song_drills import drills_of_song, song_corner
+from coach.drills.repertoire import make_pattern_drills
+from coach.drills.song_drills import make_song_corner, make_song_drills
 from coach.picking.pattern_library import read_library
 from coach.song.chart import Song
 from tests.song.made_up import songs
@@ -31,22 +31,22 @@ def test_every_text_of_a_ledger_is_written_back_the_same(text: str) -> None:
 @given(songs())
 def test_every_drill_of_a_made_up_song_is_told_by_its_id(song: Song) -> None:
     """Its song, its kind, whether it is sung; and so is the corner in it."""
-    for drill in drills_of_song(song, LIBRARY.patterns):
+    for drill in make_song_drills(song, LIBRARY.patterns):
         asked = drill.parsed_id
         assert DrillId.parse(str(asked)) == asked
         assert (str(asked), drill.song, asked.names_song_drill) == (drill.id, song.id, True)
         assert drill.kind == (Kind.SING if asked.voice else asked.kind)
         if drill.kind.traits.has_corners:
-            corner = song_corner(drill, 1).parsed_id
+            corner = make_song_corner(drill, 1).parsed_id
             assert (corner.song, corner.kind, corner.name) == (song.id, Kind.CORNER, asked.name)
             assert DrillId.parse(str(corner)) == corner
 
 
-@pytest.mark.parametrize("drill", drills_of(LIBRARY), ids=lambda drill: drill.id)
+@pytest.mark.parametrize("drill", make_pattern_drills(LIBRARY), ids=lambda drill: drill.id)
 def test_a_pattern_and_its_corner_are_of_no_song(drill) -> None:  # type: ignore[no-untyped-def]
     """`outside-in`, `outside-in/corner/1`."""
     assert drill.parsed_id == DrillId(kind=Kind.PATTERN, name=drill.id)
-    corner = corner_of(drill, LIBRARY.patterns[drill.pattern], 0)
+    corner = make_corner(drill, LIBRARY.patterns[drill.pattern], 0)
     assert corner.id == f"{drill.id}/corner/1"
     assert corner.parsed_id == DrillId(kind=Kind.CORNER, name=drill.id, bar=1)
     assert (drill.song, corner.song) == ("", "")

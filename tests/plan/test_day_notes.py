@@ -5,9 +5,9 @@ from pathlib import Path
 
 import pytest
 
-from coach.drills.corners import corner, corner_of
+from coach.drills.corners import corner, make_corner
 from coach.drills.pattern_drills import Drill
-from coach.drills.repertoire import drills_of
+from coach.drills.repertoire import make_pattern_drills
 from coach.log.ledger import Ledger
 from coach.log.notes import NoteKind
 from coach.log.playing_time import Playing, Span
@@ -16,11 +16,11 @@ from coach.picking.layers import LAYERS
 from coach.picking.pattern_file import parse_pattern
 from coach.picking.pattern_library import Library
 from coach.plan.care import Care
-from coach.plan.checkup import findings, late_stumbles, map_of, troubles
+from coach.plan.checkup import findings, late_stumbles, map_drill, troubles
 from coach.plan.day_notes import DayNotes, plan_under, read_day
 from coach.plan.need import Reason
 from coach.plan.planner import Block, Plan, plan
-from coach.plan.remedy_turns import shaped
+from coach.plan.remedy_turns import shape_turn
 from coach.plan.wishes import MINUTES, PIN, SKIP, Wishes, wish_text
 from coach.skill.diagnosis import lately
 from coach.skill.remedies import ALTERNATE, CORNER, REST, SLOWER, THINNER, Finding, note_text
@@ -30,7 +30,7 @@ from tests.skill.test_diagnosis import LANDING
 
 PATTERNS = {name: parse_pattern(LANDING, name) for name in ("landing-stage", "reed-bank", "slow-tide", "two-lamps")}
 LIBRARY = Library(PATTERNS, ())
-DRILLS = drills_of(LIBRARY)
+DRILLS = make_pattern_drills(LIBRARY)
 DRILL = next(d for d in DRILLS if d.id == "landing-stage")
 
 
@@ -184,20 +184,20 @@ def test_alternating_tempos_are_a_slow_and_a_fast_pass_in_turns() -> None:
     is longer than the turn is left as it was."""
     turn = Block("play", DRILL.id, DRILL.title, 3, 75, 82, "full", step_share=0.03)
     found = Finding(DRILL.id, remedy=ALTERNATE)
-    made = shaped(turn, DRILL, found, LIBRARY)
+    made = shape_turn(turn, DRILL, found, LIBRARY)
     assert (made.tempo_from, made.tempo_to, made.ramp, made.layer) == (66, 82, "alternate", "full")
     assert (made.as_row()["ramp"], turn.as_row()["ramp"]) == ("alternate", None)
     assert (made.tempos(), turn.tempos()) == ("66 and 82 bpm in turns", "75 to 82 bpm")
     # At 66 bpm three minutes hold 198 beats: 49 bars of four, and a half.
     for bars, ramp in ((49, "alternate"), (50, None)):
-        assert shaped(turn, on(" | ".join(["C"] * bars)), found, LIBRARY).ramp == ramp
+        assert shape_turn(turn, on(" | ".join(["C"] * bars)), found, LIBRARY).ramp == ramp
 
 
 def test_a_drill_whose_pattern_is_gone_is_passed_over(ledger: Ledger) -> None:
     """A pattern file taken away leaves takes behind; nothing breaks."""
     with ledger:
         assert troubles(ledger, DRILLS, Library({}, ()), TODAY) == {}
-    assert map_of(DRILL, Library({}, ())) is None
+    assert map_drill(DRILL, Library({}, ())) is None
 
 
 # Corners ------------------------------------------------------------------------------------
@@ -213,26 +213,26 @@ def on(chords: str) -> Drill:
 @pytest.mark.parametrize(("bar", "chords"), [(2, "Am | F"), (0, "G | C"), (3, "F | G")])
 def test_a_corner_is_the_bar_and_the_one_before(bar: int, chords: str) -> None:
     """At the loop's start the one before is the last bar: that is how it is come upon."""
-    assert corner_of(on("C | Am | F | G"), PATTERNS[DRILL.id], bar).chords == chords
+    assert make_corner(on("C | Am | F | G"), PATTERNS[DRILL.id], bar).chords == chords
 
 
 def test_two_chords_in_a_bar_stay_together() -> None:
     """A bar of F and G comes whole."""
-    assert corner_of(on("C | F G | Am"), PATTERNS[DRILL.id], 1).chords == "C | F G"
+    assert make_corner(on("C | F G | Am"), PATTERNS[DRILL.id], 1).chords == "C | F G"
 
 
 def test_a_pattern_of_two_bars_keeps_its_bars_in_place() -> None:
     """The corner begins where the pattern begins, so the pattern's second bar still falls on the second."""
     two = parse_pattern(LANDING + LANDING[LANDING.index("[[bars]]") :], "two-landings")
-    assert corner_of(on("C | Am | F | G"), two, 3).chords == "F | G"
-    assert corner_of(on("C | Am | F | G"), two, 2).chords == "C | Am | F | G"
+    assert make_corner(on("C | Am | F | G"), two, 3).chords == "F | G"
+    assert make_corner(on("C | Am | F | G"), two, 2).chords == "C | Am | F | G"
 
 
 def test_a_corner_is_found_by_its_id() -> None:
     """The id the ledger has leads back to the same drill; what is none leads to nothing."""
     bars = len(read_bars(DRILL.chords))
     assert bars >= 2
-    small = corner_of(DRILL, PATTERNS[DRILL.id], 1)
+    small = make_corner(DRILL, PATTERNS[DRILL.id], 1)
     assert corner(small.id, DRILLS, LIBRARY) == small
     for name in (DRILL.id, *(f"{DRILL.id}/corner/{n}" for n in ("0", "99", "x", "")), "no-drill/corner/1"):
         assert corner(name, DRILLS, LIBRARY) is None

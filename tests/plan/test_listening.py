@@ -12,7 +12,7 @@ from coach.log.ledger import Ledger
 from coach.log.notes import NoteKind
 from coach.plan.listening import AWAY_DAYS, LISTEN_FROM, heard_today, to_hear
 from coach.plan.need import View
-from coach.plan.planner import Block, Plan, Settings, plan
+from coach.plan.planner import Block, Plan, PlanSettings, plan
 from coach.plan.wishes import Wishes
 from coach.skill.history import past_of
 from tests.made_takes import NOW, TODAY, ladder, take
@@ -36,7 +36,7 @@ def test_a_new_thing_is_heard_before_its_first_turn() -> None:
     assert (one.drill, turn.drill, one.minutes) == ("two-lamps", "two-lamps", 1)
     assert (one.tempo_from, one.tempo_to, one.layer) == (turn.tempo_from, DRILLS[1].target_bpm, "full")
     assert one.why[0] == "new today: heard first"
-    plain = plan(DRILLS, BEGUN, NOW, 20, Settings(listening=False))
+    plain = plan(DRILLS, BEGUN, NOW, 20, PlanSettings(listening=False))
     assert turn.minutes == plain.blocks[place].minutes - 1
     assert [b for b in made.blocks if b is not one and b is not turn] == [
         b for n, b in enumerate(plain.blocks) if n != place
@@ -55,7 +55,7 @@ def test_what_comes_back_after_long_is_heard_again() -> None:
     others = [take(d, 1) for d in IDS if d != "slow-tide"]
     for days, count in ((AWAY_DAYS + 9, 1), (AWAY_DAYS - 1, 0)):
         away = [take("slow-tide", days), take("slow-tide", days + 5)]
-        made = plan(DRILLS, [*others, *away], NOW, 24, Settings(gently=False))
+        made = plan(DRILLS, [*others, *away], NOW, 24, PlanSettings(gently=False))
         told = [b for b in heard(made) if b.drill == "slow-tide"]
         assert len(told) == count
         assert all(f"last played {days} days ago" in b.why[0] for b in told)
@@ -90,8 +90,8 @@ takes = st.lists(
 def test_listening_keeps_the_laws_of_a_plan(played: list, minutes: int) -> None:  # type: ignore[type-arg]
     """At most two, each right before a turn of the same drill that keeps two minutes at least; the sum is exact, the
     evening neither begins nor ends with it, and the turns are those of a plan without it."""
-    made = plan(DRILLS, played, NOW, minutes, Settings(gently=False))
-    plain = plan(DRILLS, played, NOW, minutes, Settings(gently=False, listening=False))
+    made = plan(DRILLS, played, NOW, minutes, PlanSettings(gently=False))
+    plain = plan(DRILLS, played, NOW, minutes, PlanSettings(gently=False, listening=False))
     assert sum(b.minutes for b in made.blocks) == minutes
     places = [n for n, b in enumerate(made.blocks) if b.kind == "listen"]
     assert len(places) <= 2

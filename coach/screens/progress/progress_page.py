@@ -39,7 +39,7 @@ if TYPE_CHECKING:
     from coach.skill.memory import Memory
     from coach.skill.progress import Sheet, Standing
     from coach.skill.remedies import Course
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
 
 NARROW, WIDE = 76, 120
 LIST_NARROW, LIST_USUAL, LIST_WIDE = 20, 23, 50
@@ -62,7 +62,7 @@ class Record:
         self.takes: dict[str, list[Take]] = {}
         self.stumbles: dict[str, list[Stumble]] = {}
         self.courses: dict[str, list[Course]] = {}
-        steady: dict[str, Steady] = {}
+        steady: dict[str, SteadyTempo] = {}
         remembered: dict[str, Memory | None] = {}
         if begun(world.ledger_path):
             with Ledger(world.ledger_path) as ledger, Estimates(ledger) as estimates:
@@ -77,17 +77,17 @@ class Record:
 
     def _piece_map(self, drill: Drill) -> LoopMap | None:
         """The map of what the stage would play; None when it cannot be read."""
-        from coach.drills.loop_map import piece_map
+        from coach.drills.loop_map import map_piece
         from coach.plan.planner import Block
 
         try:
-            return piece_map(self.world.loop(Block("play", drill.id, drill.title, 1)).piece.bars)
+            return map_piece(self.world.loop(Block("play", drill.id, drill.title, 1)).piece.bars)
         except CoachError:
             return None
 
     def sheet(self, one: Standing) -> Sheet:
         """Everything on one drill; takes some tens of milliseconds."""
-        from coach.plan.checkup import map_of
+        from coach.plan.checkup import map_drill
         from coach.skill.diagnosis import gathered
         from coach.skill.plateau import curve
         from coach.skill.progress import sheet
@@ -95,7 +95,7 @@ class Record:
 
         drill = one.drill
         takes, stumbles = self.takes.get(drill.id, []), self.stumbles.get(drill.id, [])
-        loop = map_of(drill, self.world.library) or self._piece_map(drill)
+        loop = map_drill(drill, self.world.library) or self._piece_map(drill)
         trouble = gathered(loop.counts(stumbles), loop) if loop is not None else None
         found = finding(
             drill.id, trouble, curve(takes), self.courses.get(drill.id, []), takes, drill.target_bpm, self.today
@@ -329,9 +329,9 @@ class ProgressPage(Screen[None]):
 
     def _remedy_block(self, one: Standing, sheet: Sheet) -> Block:
         """The block of a remedy that is played. Raises CoachError."""
-        from coach.plan.remedy_turns import shaped
+        from coach.plan.remedy_turns import shape_turn
 
-        return shaped(self._block(one), one.drill, sheet.finding, self.world.library)
+        return shape_turn(self._block(one), one.drill, sheet.finding, self.world.library)
 
     def action_drop(self) -> None:
         """Drop the remedy under way."""

@@ -36,14 +36,14 @@ from coach.screens.songs.songbook_text import (
     table_head,
 )
 from coach.session.context import World
-from coach.skill.readiness import BEGUN, NEW, PLAYED, Row, Stands, rows_of, stands
+from coach.skill.readiness import BEGUN, NEW, PLAYED, DrillState, ReadinessRow, make_rows, stands
 
 if TYPE_CHECKING:
     from datetime import date
 
     from coach.drills.pattern_drills import Drill
     from coach.skill.history import Past
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
 
 NARROW, WIDE = 76, 120
 SHORT = 30  # lines below which the song's head leaves room for its parts
@@ -67,7 +67,7 @@ class Book:
         self.songs = world.songs
         self.settled = shelf.settled(world.ledger_path)
         self.pasts: dict[str, Past] = {}
-        self.steady: dict[str, Steady] = {}
+        self.steady: dict[str, SteadyTempo] = {}
         self._known: dict[str, tuple[Drill, ...]] = {}
         drills = world.drills
         if begun(world.ledger_path):
@@ -108,12 +108,12 @@ class Book:
                     continue
         return tuple(drills)
 
-    def stands(self, song_id: str) -> dict[str, Stands]:
+    def stands(self, song_id: str) -> dict[str, DrillState]:
         """How each drill of a song stands, by id."""
         if song_id not in self._known:
-            from coach.drills.song_drills import drills_of_song
+            from coach.drills.song_drills import make_song_drills
 
-            found = drills_of_song(self.songs.songs[song_id], self.world.library.patterns, self.world.book)
+            found = make_song_drills(self.songs.songs[song_id], self.world.library.patterns, self.world.book)
             self._known[song_id] = found
         return {
             drill.id: stands(drill, self.pasts.get(drill.id), self.steady.get(drill.id), self.today)
@@ -157,7 +157,7 @@ class Songbook(Screen[None]):
         super().__init__()
         self.world = world
         self.book: Book | None = None
-        self.rows: list[Row] = []
+        self.rows: list[ReadinessRow] = []
         self._at = ""
         self._arrangement: dict[str, str] = {}
 
@@ -242,7 +242,7 @@ class Songbook(Screen[None]):
         return names[(names.index(self.arrangement) + 1) % len(names)] if len(names) > 1 else ""
 
     @property
-    def row(self) -> Row | None:
+    def row(self) -> ReadinessRow | None:
         """The line of the song that is chosen."""
         at = self.query_one("#rows", OptionList).highlighted
         return self.rows[at] if at is not None and at < len(self.rows) else None
@@ -277,8 +277,8 @@ class Songbook(Screen[None]):
         listed = self.query_one("#rows", OptionList)
         at = listed.highlighted or 0
         every = list(self.book.stands(one.song.id).values()) if one is not None else []
-        self.rows, other = rows_of(every, self.arrangement), self.other
-        there = {(row.kind, row.name): row for row in rows_of(every, other)} if other else {}
+        self.rows, other = make_rows(every, self.arrangement), self.other
+        there = {(row.kind, row.name): row for row in make_rows(every, other)} if other else {}
         if one is None:
             self.query_one("#head", Static).update("There is no song yet: n begins one, i brings one in.")
         else:
@@ -353,7 +353,7 @@ class Songbook(Screen[None]):
         if self.line is not None:
             self._say("It has no arrangement yet: a proposes two.")
 
-    def _practise(self, one: Stands) -> None:
+    def _practise(self, one: DrillState) -> None:
         from coach.picking.layers import FULL
         from coach.plan.block_tempo import span
         from coach.plan.planner import Block

@@ -12,7 +12,18 @@ from textwrap import wrap
 
 from coach.drills.drill_id import Kind, Voice
 from coach.drills.song_choices import Settled
-from coach.skill.readiness import BEGUN, HELD, NEW, PLAYED, READY, STEADY, Row, Stands, next_of, readiness
+from coach.skill.readiness import (
+    BEGUN,
+    HELD,
+    NEW,
+    PLAYED,
+    READY,
+    STEADY,
+    DrillState,
+    ReadinessRow,
+    choose_next,
+    readiness,
+)
 from coach.song.chart import Song
 from coach.song.perform import sounding_key
 
@@ -67,7 +78,7 @@ def list_order(one: SongLine, today: date) -> tuple[object, ...]:
 
 
 def head_lines(
-    one: SongLine, arrangement: str, rows: Sequence[Row], today: date, width: int, *, short: bool = False
+    one: SongLine, arrangement: str, rows: Sequence[ReadinessRow], today: date, width: int, *, short: bool = False
 ) -> list[str]:
     """The song, its arrangements with the one in hand marked, day and rest, and, where it is not to be `short`, how far
     it is in a sentence.
@@ -143,7 +154,7 @@ def table_head(width: int, other: str = "") -> str:
     return " " * _name_room(width, shown) + "".join(one.head.ljust(CELL) for one in shown)
 
 
-def row_line(row: Row, width: int, other: str = "", there: Row | None = None) -> str:
+def row_line(row: ReadinessRow, width: int, other: str = "", there: ReadinessRow | None = None) -> str:
     """A part or drill and how each way of it stands; `there` is the same in the other arrangement."""
     shown = columns(width, other)
     room = _name_room(width, shown)
@@ -154,7 +165,7 @@ def row_line(row: Row, width: int, other: str = "", there: Row | None = None) ->
     return name.ljust(room) + "".join(cells)
 
 
-def cell(one: Stands | None) -> str:
+def cell(one: DrillState | None) -> str:
     """`steady 84/92`, `new`; with a sign after it where it fades; blank where there is no such way."""
     if one is None:
         return ""
@@ -168,12 +179,12 @@ def cell(one: Stands | None) -> str:
     return f"{told}{FADES if one.fades else ''}"
 
 
-def foot(rows: Sequence[Row], chosen: Row | None) -> str:
+def foot(rows: Sequence[ReadinessRow], chosen: ReadinessRow | None) -> str:
     """What the chosen line is like, else what is next; and what the sign of fading means where it is seen."""
     told = []
     if chosen is not None and chosen.kind == Kind.PART:
         told.append(f"{chosen.name}: {chosen.first.words}")
-    following = next_of(rows)
+    following = choose_next(rows)
     if following is not None:
         told.append(f"next: {following.drill.title} ({following.words})")
     if any(one.fades for row in rows for one in row.ways.values()):
@@ -181,7 +192,7 @@ def foot(rows: Sequence[Row], chosen: Row | None) -> str:
     return " · ".join(told)
 
 
-def due_count(stands: Mapping[str, Stands]) -> int:
+def due_count(stands: Mapping[str, DrillState]) -> int:
     """How many drills of a song fade."""
     return sum(one.fades for one in stands.values())
 

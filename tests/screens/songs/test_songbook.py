@@ -156,11 +156,11 @@ async def test_a_sheet_that_is_none_is_told_and_nothing_is_written(coach_home: P
 @pytest.mark.parametrize("width", [24, 40, 53, 70, 111, 160])
 def test_lines_fit_their_room(width: int) -> None:
     """Head and rows are never wider than the room, and their columns lie under one another."""
-    from coach.skill.readiness import Row, Stands
+    from coach.skill.readiness import DrillState, ReadinessRow
     from tests.drills.test_song_drills import BY_ID
 
     drill = BY_ID["landing/plain/part/Verse"]
-    row = Row("part", "A verse with a very long name indeed", {"played": Stands(drill, "steady", 88.0)})
+    row = ReadinessRow("part", "A verse with a very long name indeed", {"played": DrillState(drill, "steady", 88.0)})
     for other in ("", "full"):
         head, line = table_head(width, other), row_line(row, width, other)
         assert len(head) <= width
