@@ -25,9 +25,9 @@ if TYPE_CHECKING:  # practice brings the ledger and SQLite with it: only for tho
     from coach.log.takes import Take
     from coach.plan.day_notes import Pressing
     from coach.plan.planner import Plan
-    from coach.plan.planner import Settings as PlanSettings
+    from coach.plan.planner import PlanSettings as PlanSettings
     from coach.plan.wishes import Wishes
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
     from coach.song.chart import Song
     from coach.song.files.song_shelf import SongShelf
     from coach.song.piece import Piece
@@ -51,6 +51,8 @@ def beats_here(library: Library) -> Callable[[str], int | None]:
     """What tells the beats in a bar of a drill by its id, None where it is not known. Of the songs only the files of
     those it is asked for are read, each once."""
 
+    from coach.drills.drill_id import DrillId
+
     @cache
     def of_song(name: str) -> int | None:
         from coach.song.files.song_file import read_song
@@ -64,7 +66,8 @@ def beats_here(library: Library) -> Callable[[str], int | None]:
             return None
 
     def beats(drill: str) -> int | None:
-        name = drill.partition("/")[0]
+        asked = DrillId.parse(drill)
+        name = asked.song or asked.name
         return library.patterns[name].meter.beats if name in library.patterns else of_song(name)
 
     return beats
@@ -87,9 +90,10 @@ def settled(path: Path | None = None) -> dict[str, Settled]:
     if not begun(path):
         return {}
     from coach.log.ledger import Ledger
+    from coach.log.notes import NoteKind
 
     with Ledger(path) as ledger:
-        return song_choices.settled(ledger.notes(song_choices.NOTE))
+        return song_choices.settled(ledger.notes(NoteKind.SONG_SETTLED))
 
 
 def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song] | None = None) -> tuple[Drill, ...]:
@@ -102,12 +106,12 @@ def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song
 
     path = path or places.ledger()
     what, played = _of_songs(path)
-    patterns = repertoire.drills_of(library)
+    patterns = repertoire.make_pattern_drills(library)
     found: dict[str, tuple[Drill, ...]] = {}
     for song, made in _song_drills(library, path, what, played, songs):
         if made:
-            found[song] = repertoire.as_settled(made, what.get(song))
-    return repertoire.with_songs(patterns, found)
+            found[song] = repertoire.settle_drills(made, what.get(song))
+    return repertoire.merge_songs(patterns, found)
 
 
 def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
@@ -115,27 +119,30 @@ def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
     if not begun(path):
         return {}, ()
     from coach.drills import song_choices
+    from coach.drills.drill_id import DrillId
     from coach.log.ledger import Ledger
+    from coach.log.notes import NoteKind
     from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        return song_choices.settled(ledger.notes(song_choices.NOTE)), tuple(d for d in estimates.played() if "/" in d)
+        of_songs = tuple(drill for drill in estimates.played() if DrillId.parse(drill).song)
+        return song_choices.settled(ledger.notes(NoteKind.SONG_SETTLED)), of_songs
 
 
 def _song_drills(
     library: Library, path: Path, what: Mapping[str, Settled], played: Iterable[str], songs: Iterable[Song] | None
 ) -> Iterator[tuple[str, tuple[Drill, ...]]]:
     """(id, drills) of each song that is practised."""
-    from coach.drills.repertoire import taken_up
+    from coach.drills.repertoire import is_taken_up
 
     def make(song: Song) -> tuple[Drill, ...]:
-        from coach.drills.song_drills import drills_of_song
+        from coach.drills.song_drills import make_song_drills
 
-        return drills_of_song(song, library.patterns, shapes())
+        return make_song_drills(song, library.patterns, shapes())
 
     if songs is not None:
         for song in songs:
-            if taken_up(song.id, song.own, what.get(song.id), played):
+            if is_taken_up(song.id, song.own, what.get(song.id), played):
                 yield song.id, make(song)
         return
     from coach.drills import song_drill_cache
@@ -148,10 +155,10 @@ def _song_drills(
         except CoachError:  # the songs' own list tells what is wrong with it
             return ()
 
-    stamp = song_drill_cache.stamp_of(places.shipped("patterns"), places.patterns())
-    kept = song_drill_cache.KeptDrills(song_drill_cache.beside(path), stamp)
+    stamp = song_drill_cache.make_stamp(places.shipped("patterns"), places.patterns())
+    kept = song_drill_cache.SongDrillCache(song_drill_cache.cache_path(path), stamp)
     for song_id, (file, own) in song_files().items():
-        if taken_up(song_id, own, what.get(song_id), played):
+        if is_taken_up(song_id, own, what.get(song_id), played):
             yield song_id, kept.of(file, partial(read, file, own))
     kept.save()
 
@@ -227,11 +234,12 @@ def heard(today: date, path: Path | None = None) -> set[str]:
     if not begun(path):
         return set()
     from coach.log.ledger import Ledger
-    from coach.plan.listening import HEARD, heard_today
+    from coach.log.notes import NoteKind
+    from coach.plan.listening import heard_today
     from coach.skill.estimates import Estimates
 
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
-        return {*estimates.played(), *heard_today(ledger.notes(HEARD), today)}
+        return {*estimates.played(), *heard_today(ledger.notes(NoteKind.LISTENED), today)}
 
 
 def playing(library: Library, now: datetime, path: Path | None = None, lately: timedelta | None = None) -> Playing:
@@ -249,7 +257,7 @@ def playing(library: Library, now: datetime, path: Path | None = None, lately: t
         return read_playing(ledger, now, beats_here(library), lately or LATELY)
 
 
-def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, Steady] | None:
+def steadies(drills: Sequence[Drill], today: date, path: Path | None = None) -> dict[str, SteadyTempo] | None:
     """The steady tempos known on `today`, from the estimates kept beside the ledger (the player's own when None).
 
     None where there is no ledger yet. Raises CoachError.
@@ -303,7 +311,7 @@ def plan_here(
     with Ledger(path) as ledger, Estimates(ledger) as estimates:
         pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
-        if any("/" in drill.id for drill in drills):
+        if any(drill.song for drill in drills):
             from coach.plan.song_steps import next_steps
 
             day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})
@@ -352,7 +360,7 @@ def _piece(library: Library, settings: Settings, song: str, arrangement: str) ->
 def _plan_settings(settings: Settings) -> PlanSettings:
     from coach.plan import planner
 
-    return planner.Settings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
+    return planner.PlanSettings(new_a_day=settings.new_a_day, turn_minutes=settings.turn_minutes)
 
 
 def plan_today(settings: Settings, now: datetime, minutes: int | None = None) -> Plan:

@@ -3,7 +3,7 @@
 from dataclasses import replace
 from datetime import UTC, date, datetime, timedelta
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.drills.pattern_drills import Drill, Material, make_drills
 from coach.log.takes import Pass, Take
 
 NOW = datetime(2026, 3, 10, 19, 0, tzinfo=UTC)
@@ -22,7 +22,7 @@ MATERIALS = (
 
 def ladder() -> tuple[Drill, ...]:
     """The made-up ladder as drills."""
-    return drills_from(MATERIALS)
+    return make_drills(MATERIALS)
 
 
 def day(days_ago: int) -> date:

@@ -10,8 +10,8 @@ import pytest
 
 from coach import cli
 from coach.log.ledger import Ledger
-from coach.plan.care import PAIN
-from coach.plan.wishes import SKIP, WISH, wish_text
+from coach.log.notes import NoteKind
+from coach.plan.wishes import SKIP, wish_text
 from tests.screens.evenings import practise
 
 
@@ -57,7 +57,7 @@ def test_today_leaves_out_what_was_left_out(played: Path, capsys: pytest.Capture
     before = json.loads(said(capsys, "today", "--json"))
     gone = before["blocks"][1]["drill"]
     with Ledger(played) as ledger:
-        ledger.add_note(WISH, wish_text(SKIP, gone))
+        ledger.add_note(NoteKind.WISH, wish_text(SKIP, gone))
     after = json.loads(said(capsys, "today", "--json"))
     assert gone not in {block["drill"] for block in after["blocks"]}
     assert any(note.startswith("Left out today, as you asked: ") for note in after["notes"])
@@ -68,9 +68,9 @@ def test_today_after_pain_has_no_blocks_and_tomorrow_few_minutes(
 ) -> None:
     """Pain today: minutes 0, no blocks, the words. Pain yesterday: five minutes, however many were asked for."""
     with Ledger(played) as ledger:
-        ledger.add_note(PAIN, "Outside in", None, datetime.now().astimezone() - timedelta(days=1))
+        ledger.add_note(NoteKind.PAIN, "Outside in", None, datetime.now().astimezone() - timedelta(days=1))
         assert json.loads(said(capsys, "today", "--json", "--minutes", "45"))["minutes"] == 5
-        ledger.add_note(PAIN, "Outside in")
+        ledger.add_note(NoteKind.PAIN, "Outside in")
     plan = json.loads(said(capsys, "today", "--json"))
     assert (plan["minutes"], plan["blocks"]) == (0, [])
     assert "doctor or a performing-arts clinician" in said(capsys, "today")

@@ -9,7 +9,8 @@ from pathlib import Path
 import pytest
 
 from coach.log.ledger import Ledger
-from coach.skill.remedies import CORNER, NOTE, note_text
+from coach.log.notes import NoteKind
+from coach.skill.remedies import CORNER, note_text
 from tests.calls import Data, Run
 
 
@@ -89,7 +90,7 @@ def test_once_the_corner_had_its_go_the_part_itself_says_what_to_try(data: Data,
             at = now - timedelta(days=days_ago)
             if days_ago == 8:
                 text = note_text("last-boat/plain/part/Verse", CORNER, "bar 4")
-                ledger.add_note(NOTE, text, None, at - timedelta(hours=1))
+                ledger.add_note(NoteKind.REMEDY_CHOSEN, text, None, at - timedelta(hours=1))
             take = ledger.begin_take("last-boat/plain/part/Verse", 60, "full", at)
             for number in range(1, 4):
                 ledger.add_stumble(take, 3, "1", 60, number, at=at)

@@ -109,9 +109,10 @@ def _song(name: str, arrangement_name: str | None, layer: str | None, *, sing: b
 
 def target_of(pattern: Pattern) -> Fraction:
     """The tempo that practice aims at with this pattern, in bpm."""
-    from coach.drills.pattern_drills import drills_from
-    from coach.drills.repertoire import drills_of, material
+    from coach.drills.pattern_drills import make_drills
+    from coach.drills.repertoire import make_pattern_drills, material
 
     library = shelf.library()
-    drills = drills_of(library) if library.patterns.get(pattern.id) == pattern else drills_from([material(pattern)])
+    there = library.patterns.get(pattern.id) == pattern
+    drills = make_pattern_drills(library) if there else make_drills([material(pattern)])
     return Fraction(next(drill.target_bpm for drill in drills if drill.pattern == pattern.id))

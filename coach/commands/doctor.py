@@ -101,12 +101,12 @@ def _log() -> tuple[list[Unread], list[str]]:
         return [], []
     try:
         from coach.log.ledger import Ledger
-        from coach.log.readable_rows import left_out, put_aside, told_of, unread_rows
+        from coach.log.readable_rows import describe_unread, left_out, read_put_aside, unread_rows
 
         with Ledger(places.ledger()) as ledger:
             ledger.takes()
-            unread = left_out(unread_rows(ledger.rows), put_aside(ledger.rows))
-            found = [told_of(len(unread), "")] if unread else []
+            unread = left_out(unread_rows(ledger.rows), read_put_aside(ledger.rows))
+            found = [describe_unread(len(unread), "")] if unread else []
             return unread, [*found, *filter(None, [ledger.damage()])]
     except Exception as error:
         return [], [str(error)]
@@ -115,21 +115,22 @@ def _log() -> tuple[list[Unread], list[str]]:
 def _put_aside(name: str, force: bool) -> dict[str, Any]:
     """Write what cannot be read into a file, then note in the log that it is there; nothing is taken out of the log."""
     from coach.log.ledger import Ledger
-    from coach.log.readable_rows import PUT_ASIDE, aside_notes, left_out, put_aside, unread_rows
+    from coach.log.notes import NoteKind
+    from coach.log.readable_rows import left_out, read_put_aside, unread_rows, write_aside_notes
 
     if Path(name).suffix.lower() != ".json":
         raise BadInput("what cannot be read goes into a JSON file", where=name, mend="give a name that ends in .json")
     if not places.ledger().exists():
         raise BadInput("nothing was logged yet", mend="there is nothing to put aside")
     with Ledger(places.ledger()) as ledger:
-        unread = left_out(unread_rows(ledger.rows), put_aside(ledger.rows))
+        unread = left_out(unread_rows(ledger.rows), read_put_aside(ledger.rows))
         if not unread:
             raise BadInput("every entry of the log can be read", mend="there is nothing to put aside")
         told = {"steady_thumb_put_aside": 1, "entries": [one.as_json() for one in unread]}
         with new_file(Path(name), "the entries", force=force) as file:
             file.write((json.dumps(told, ensure_ascii=False, indent=1) + "\n").encode("utf-8"))
-        for text in aside_notes(one.mark for one in unread):
-            ledger.add_note(PUT_ASIDE, text)
+        for text in write_aside_notes(one.mark for one in unread):
+            ledger.add_note(NoteKind.PUT_ASIDE, text)
     return {"file": name, "entries": len(unread)}
 
 

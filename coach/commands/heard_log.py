@@ -17,11 +17,10 @@ from coach import places, shelf
 from coach.ear.heard import HIT
 from coach.ear.report import Report
 from coach.log.ledger import Ledger
-from coach.log.takes import OTHER_CHORDS
+from coach.log.notes import NoteKind
 from coach.music.chords import read_bars
 from coach.picking.pattern import Pattern
 
-HEARD = "heard from a recording"
 """The kind of the note of a take that was heard; its text is the recording's digest (SHA-256)."""
 
 _LEAST_SHARE = Fraction(1, 3)  # of the plucks: with fewer hits it is not sure that this was the pattern at all
@@ -51,12 +50,12 @@ def log_heard(
     digest = _digest(path)
     begun = datetime.fromtimestamp(path.stat().st_mtime).astimezone() - timedelta(seconds=seconds)
     with Ledger(places.ledger()) as ledger:
-        if any(note.text == digest for note in ledger.notes(HEARD)):
+        if any(note.text == digest for note in ledger.notes(NoteKind.RECORDING)):
             return False, "not logged: this recording is in the log already."
         take = ledger.begin_take(drill.id, bpm, layer, begun)
-        ledger.add_note(HEARD, digest, take, begun)
+        ledger.add_note(NoteKind.RECORDING, digest, take, begun)
         if read_bars(chords) != read_bars(drill.chords):
-            ledger.add_note(OTHER_CHORDS, chords, take, begun)
+            ledger.add_note(NoteKind.OTHER_CHORDS, chords, take, begun)
         slips = Counter(slip.bar // round_bars for slip in found.stumbles)
         number = 0
         for time in range(loops):

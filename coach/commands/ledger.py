@@ -16,7 +16,7 @@ from coach.errors import BadInput
 from coach.files.writing import new_file
 from coach.log.exchange import export_csv, export_json, merge, take_row
 from coach.log.ledger import Ledger
-from coach.log.local_days import accepted, now_here, read_at
+from coach.log.local_days import check_moment, now_here, read_at
 from coach.log.takes import MOST_COUNTED, VERDICTS, Take
 from coach.picking.layers import FULL, check_layer
 from coach.plan.cautions import CAUTIONS
@@ -117,7 +117,7 @@ def _moment(text: str) -> datetime:
     """The moment a player writes; without an offset it is local time. Raises BadInput."""
     try:
         bare = datetime.fromisoformat(text.strip())
-        at = accepted(bare.astimezone() if bare.tzinfo is None else read_at(text))
+        at = check_moment(bare.astimezone() if bare.tzinfo is None else read_at(text))
     except BadInput as error:
         raise BadInput(f"--at '{text}': {error.what}", mend=error.mend) from None
     except (ValueError, OverflowError, OSError):

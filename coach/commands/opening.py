@@ -118,19 +118,21 @@ def _drill(args: Namespace) -> None:
 
 def _song_asked(args: Namespace, songs: SongShelf) -> tuple[Song, str] | None:
     """(the song, the id of its drill) where a song is meant, or the drill of one by its whole id. Raises BadInput."""
-    from coach.drills.song_drills import read_drill_id
+    from coach.drills.drill_id import DrillId, Kind, Voice
     from coach.song.perform import arrangement_of
 
-    said = None if songs.has(args.pattern) else read_drill_id(args.pattern)
-    if said is not None and songs.has(said.song) and not (args.part or args.arrangement or args.sing):
-        return songs.find(said.song), args.pattern
+    asked = DrillId.parse(args.pattern)
+    by_id = not songs.has(args.pattern) and asked.names_song_drill and songs.has(asked.song)
+    if by_id and not (args.part or args.arrangement or args.sing):
+        return songs.find(asked.song), args.pattern
     if not songs.has(args.pattern):
         return None
     if args.chords is not None:
         raise BadInput(f"--chords is for patterns, and '{args.pattern}' is a song", mend="leave it out")
     song = songs.find(args.pattern)
-    part = [f"part/{args.part}"] if args.part else []
-    return song, "/".join([song.id, arrangement_of(song, args.arrangement or "").name, *part, *["sing"] * args.sing])
+    kind, voice = Kind.PART if args.part else Kind.SONG, Voice.SING if args.sing else Voice.NONE
+    arrangement = arrangement_of(song, args.arrangement or "").name
+    return song, str(DrillId(song.id, arrangement, kind, args.part or "", voice=voice))
 
 
 def _near(name: str, songs: SongShelf) -> str:

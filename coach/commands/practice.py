@@ -11,12 +11,13 @@ from coach import places, shelf
 from coach.commands.answers import answer, note, note_ledger, table, width, wrapped
 from coach.commands.arguments import Command, add_json, whole
 from coach.log.ledger_status import begun
+from coach.picking.layers import FULL, THUMB
 from coach.settings import Settings, read_settings
 
 if TYPE_CHECKING:
     from coach.plan.planner import Block, Plan
 
-LAYER_WORDS = {"full": "all of it", "thumb": "thumb alone, to sing over"}
+LAYER_WORDS: dict[str, str] = {FULL: "all of it", THUMB: "thumb alone, to sing over"}
 
 
 def settings() -> Settings:
@@ -56,7 +57,7 @@ def plan_lines(plan: Plan) -> Iterator[str]:
 
 
 def _tempos(block: Block) -> str:
-    tempos, layer = block.tempos(), block.layer or "full"
+    tempos, layer = block.tempos(), block.layer or FULL
     return f": {tempos}, {LAYER_WORDS.get(layer, layer)}" if tempos else ""
 
 

@@ -26,6 +26,7 @@ def _due_arguments(parser: ArgumentParser) -> None:
 def _due(args: Namespace) -> None:
     from coach.drills import song_choices
     from coach.log.ledger import Ledger
+    from coach.log.notes import NoteKind
 
     song = shelf.songs().find(args.song)
     now = datetime.now().astimezone()
@@ -36,8 +37,8 @@ def _due(args: Namespace) -> None:
         day = None if said == NONE else song_choices.read_day(args.what, now.date())
         text = song_choices.note_text(song_choices.DUE, song.id, day)
     with Ledger(places.ledger()) as ledger:
-        ledger.add_note(song_choices.NOTE, text, None, now)
-        holds = song_choices.settled(ledger.notes(song_choices.NOTE))[song.id]
+        ledger.add_note(NoteKind.SONG_SETTLED, text, None, now)
+        holds = song_choices.settled(ledger.notes(NoteKind.SONG_SETTLED))[song.id]
     data = {
         "song": song.id,
         "due": holds.due.isoformat() if holds.due else None,

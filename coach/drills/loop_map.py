@@ -82,7 +82,7 @@ class LoopMap:
         return Counter(place for _, _, place in seen if place is not None)
 
 
-def loop_map(pattern: Pattern, chords: str) -> LoopMap:
+def map_pattern(pattern: Pattern, chords: str) -> LoopMap:
     """The map of a pattern on a progression (`"C | F G | C"`). Raises BadMusic for chords that cannot be read."""
     written = read_bars(chords)
     beats = pattern.meter.beats
@@ -104,7 +104,7 @@ def loop_map(pattern: Pattern, chords: str) -> LoopMap:
     return LoopMap(bars, beats, tuple(places))
 
 
-def piece_map(bars: Sequence[PieceBar]) -> LoopMap:
+def map_piece(bars: Sequence[PieceBar]) -> LoopMap:
     """The map of bars of a piece as they are played round and round: a part, a change, a whole song."""
     places: list[Beat] = []
     before = _name(bars[-1].held.holds[-1].chord)

@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from datetime import date
 from fractions import Fraction
 
+from coach.drills.drill_id import DrillId, Kind
 from coach.errors import BadInput
 
 STEP_SHARE = 0.03
@@ -44,7 +45,6 @@ class Material:
 class Drill:
     """A thing being practised.
 
-    kind           "pattern" so far
     chords         the loop, bars parted by `|`
     target_bpm     where it is meant to go; start_bpm where it begins when nothing is known
     step_share     one tempo step as a share of the tempo, 0.015 to 0.05
@@ -57,7 +57,7 @@ class Drill:
 
     id: str
     title: str
-    kind: str
+    kind: Kind
     pattern: str
     chords: str
     target_bpm: int
@@ -74,6 +74,16 @@ class Drill:
         if not LEAST_STEP <= self.step_share <= MOST_STEP:
             raise BadInput(f"a step of {self.step_share:.1%} is out of range", where=self.id, mend="use 1.5 % to 5 %")
 
+    @property
+    def parsed_id(self) -> DrillId:
+        """Its id taken apart."""
+        return DrillId.parse(self.id)
+
+    @property
+    def song(self) -> str:
+        """The id of the song it is of, "" for a pattern's own drill."""
+        return self.parsed_id.song
+
 
 # Slots per beat up to this, start and target in bpm (common practice, no source; within the 60 to 140 that
 # the screens offer: no published tempo range for alternating bass was found).
@@ -84,7 +94,7 @@ _FINEST = (60, 80)
 _LOOPS = ("C | Am", "C | G | Am | G", "C | Am | Dm | G")
 
 
-def drills_from(materials: Iterable[Material]) -> tuple[Drill, ...]:
+def make_drills(materials: Iterable[Material]) -> tuple[Drill, ...]:
     """A drill for each pattern, ladder order: what it grows from first, then easier, then by id.
 
     A parent that is not there makes a first rung; so does the easiest pattern of a circle. Raises BadInput on two
@@ -138,7 +148,7 @@ def _drill(material: Material, below: str | None, family: str, rung: int) -> Dri
     return Drill(
         id=material.id,
         title=material.title,
-        kind="pattern",
+        kind=Kind.PATTERN,
         pattern=material.id,
         chords=material.chords or _LOOPS[min(rung, len(_LOOPS) - 1)],
         target_bpm=target,

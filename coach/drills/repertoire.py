@@ -5,9 +5,9 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import replace
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.drills.drill_id import DrillId, Voice
+from coach.drills.pattern_drills import Drill, Material, make_drills
 from coach.drills.song_choices import Settled
-from coach.drills.sung_drills import SING
 from coach.picking.pattern import Pattern, difficulty
 from coach.picking.pattern_library import Library
 
@@ -33,20 +33,20 @@ def material(pattern: Pattern) -> Material:
     )
 
 
-def drills_of(library: Library) -> tuple[Drill, ...]:
+def make_pattern_drills(library: Library) -> tuple[Drill, ...]:
     """A drill for each pattern of the library, in ladder order."""
-    return drills_from(material(pattern) for pattern in library.patterns.values())
+    return make_drills(material(pattern) for pattern in library.patterns.values())
 
 
-def taken_up(song: str, own: bool, what: Settled | None, played: Iterable[str]) -> bool:
+def is_taken_up(song: str, own: bool, what: Settled | None, played: Iterable[str]) -> bool:
     """Whether a song is practised: one of the player's own, one taken up, or one that something of was `played`.
 
     `own` is of a song in the player's folder that has an arrangement; `played` are ids of drills.
     """
-    return own or (what is not None and what.taken) or any(drill.startswith(f"{song}/") for drill in played)
+    return own or (what is not None and what.taken) or any(DrillId.parse(drill).song == song for drill in played)
 
 
-def as_settled(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ...]:
+def settle_drills(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ...]:
     """The drills of one song, in order, with the day it is wanted by, and its rest.
 
     The day is for singing it through: it stands on what leads to the plainest arrangement sung as a whole (played,
@@ -55,18 +55,16 @@ def as_settled(drills: Sequence[Drill], what: Settled | None) -> tuple[Drill, ..
     """
     if what is None or (what.due is None and not what.resting):
         return tuple(drills)
-    whole = [n for n, drill in enumerate(drills) if drill.id in _through(drills[0].family)] if drills else []
+    first = drills[0].parsed_id if drills else DrillId()
+    through = [DrillId(first.song, first.arrangement, voice=voice) for voice in (Voice.NONE, Voice.SING)]
+    whole = [n for n, drill in enumerate(drills) if drill.parsed_id in through]
     upto = max(whole, default=len(drills) - 1)
     return tuple(
         replace(drill, due=what.due if n <= upto else None, resting=what.resting) for n, drill in enumerate(drills)
     )
 
 
-def _through(arrangement: str) -> tuple[str, str]:
-    return arrangement, f"{arrangement}/{SING}"
-
-
-def with_songs(patterns: Sequence[Drill], songs: Mapping[str, Sequence[Drill]]) -> tuple[Drill, ...]:
+def merge_songs(patterns: Sequence[Drill], songs: Mapping[str, Sequence[Drill]]) -> tuple[Drill, ...]:
     """All drills in the order in which they are begun: songs in turn, with a pattern now and then between.
 
     Each song's drills, and the patterns, keep their own order; without songs nothing is moved.

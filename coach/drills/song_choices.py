@@ -12,9 +12,9 @@ from dataclasses import dataclass, replace
 from datetime import date, datetime
 
 from coach.errors import BadInput
+from coach.log.notes import NoteKind
 from coach.log.takes import Note
 
-NOTE = "song settled"
 TAKE_UP, DUE, REST, WAKE = "take up", "due", "rest", "wake"
 """TAKE_UP a song; DUE by a day, or by none; REST; WAKE brings it back from its rest."""
 
@@ -37,7 +37,7 @@ def settled(notes: Iterable[Note]) -> dict[str, Settled]:
     """What holds for each song that something was settled about; a note nobody can read is passed over."""
     found: dict[str, Settled] = {}
     for note in sorted(notes, key=lambda n: (n.at, n.id)):
-        if note.kind != NOTE:
+        if note.kind != NoteKind.SONG_SETTLED:
             continue
         try:
             told = json.loads(note.text)

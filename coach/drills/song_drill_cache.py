@@ -13,6 +13,7 @@ from fractions import Fraction
 from pathlib import Path
 from typing import Any
 
+from coach.drills.drill_id import Kind
 from coach.drills.pattern_drills import Drill
 from coach.errors import CoachError
 from coach.files.reading import files_in, read_ordinary
@@ -22,12 +23,12 @@ LAYOUT = 1
 """Raise it whenever drills are made from songs in another way: older files are then made anew."""
 
 
-def beside(ledger: Path) -> Path:
+def cache_path(ledger: Path) -> Path:
     """Where the song drills lie that belong to a ledger."""
     return ledger.with_name(ledger.stem + ".songdrills.json")
 
 
-def stamp_of(*folders: Path) -> str:
+def make_stamp(*folders: Path) -> str:
     """A text that changes when a TOML file in one of the folders does: how many there are, and the latest change."""
     times = []
     for folder in folders:
@@ -37,7 +38,7 @@ def stamp_of(*folders: Path) -> str:
     return f"{LAYOUT}/{len(times)}/{max(times, default=0)}"
 
 
-class KeptDrills:
+class SongDrillCache:
     """The drills of song files. `stamp` is of all else that they are made from: the patterns."""
 
     def __init__(self, path: Path, stamp: str) -> None:
@@ -81,4 +82,4 @@ def _row(drill: Drill) -> dict[str, Any]:
 
 
 def _drill(row: dict[str, Any]) -> Drill:
-    return Drill(**{**row, "slots_per_beat": Fraction(row["slots_per_beat"])})
+    return Drill(**{**row, "kind": Kind(row["kind"]), "slots_per_beat": Fraction(row["slots_per_beat"])})

@@ -1,14 +1,4 @@
-"""Drills from songs: everything an arrangement gives to practise, each under an id that says what it is.
-
-    ferry/plain                      the whole song in the arrangement `plain`
-    ferry/plain/pattern/outside-in   one of its patterns, on the song's own chords
-    ferry/plain/change/C-F           two chords that follow each other, a bar each, round and round
-    ferry/plain/part/Verse           one part, round and round
-    ferry/plain/corner/Verse/5       a bar of a part where stumbles gather, with the bar before and after
-    ferry/plain/corner/12            the same, counted through the whole song
-    ferry/plain/spoken/Verse         the part's words spoken in rhythm over the thumb
-    ferry/plain/part/Verse/sing      the part sung, with the picking thinned under the words
-    ferry/plain/part/Verse/sing-full the part sung over all of the picking; also ferry/plain/sing and sing-full
+"""Drills from songs: everything an arrangement gives to practise. Their ids are told in drill_id.py.
 
 They are made from the chart and the arrangement alone; nothing is realised before it is played.
 """
@@ -22,8 +12,8 @@ from collections.abc import Iterator, Mapping, Sequence
 from dataclasses import dataclass, replace
 from fractions import Fraction
 
+from coach.drills.drill_id import DrillId, Kind, Voice
 from coach.drills.pattern_drills import STEP_SHARE, Drill
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN, voice_of
 from coach.errors import BadInput
 from coach.guitar.open_shapes import ShapeBook
 from coach.guitar.shape import Shape
@@ -38,71 +28,24 @@ from coach.song.perform import arrangement_of, chords_in_key
 START_SHARE = Fraction(7, 10)
 """Where a song begins when nothing is known, as a share of its tempo (common practice, no source)."""
 
-SONG, PATTERN, CHANGE, CORNER = "song", "pattern", "change", "corner"
 MOST_LOOP_CHORDS = 8
 """A pattern is drilled over so many of the song's bars; more are heard in its parts."""
 UNKNOWN_SHAPE = 4
 """Fingers that a chord is thought to ask for whose shape is not known before it is searched."""
 
-_NAMED = (PATTERN, CHANGE, PART, SPOKEN, CORNER)
 
-
-@dataclass(frozen=True)
-class SongDrillId:
-    """What the id of a song's drill says.
-
-    kind   SONG for the whole, or PATTERN, CHANGE, PART, SPOKEN, CORNER
-    name   the pattern, the change (`C-F`) or the part it is about, "" for the whole
-    bar    of a corner: the bar of the part or of the whole song, from 1
-    voice  SING over the singing layer, SING_FULL over all of it, "" without; only for parts and the whole
-    """
-
-    song: str
-    arrangement: str
-    kind: str = SONG
-    name: str = ""
-    bar: int = 0
-    voice: str = ""
-
-    def __str__(self) -> str:
-        about = ["" if self.kind == SONG else self.kind, self.name, str(self.bar or ""), self.voice]
-        return "/".join([self.song, self.arrangement, *filter(None, about)])
-
-
-def read_drill_id(text: str) -> SongDrillId | None:
-    """The id taken apart; None for one that is not a song's."""
-    words = text.split("/")
-    voice = voice_of(text) if words[-1] in (SING, SING_FULL) else ""
-    voice = "" if voice == SPOKEN else voice
-    song, *rest = words[:-1] if voice else words
-    if not song or not rest or not rest[0]:
-        return None
-    arrangement, *about = rest
-    if not about:
-        return SongDrillId(song, arrangement, voice=voice)
-    kind, *names = about
-    bar = 0
-    if kind == CORNER and names and names[-1].isdecimal():
-        bar = int(names.pop())
-    name = "/".join(names)
-    known = kind in _NAMED and bool(bar) == (kind == CORNER) and bool(name or bar)
-    if not known or (voice and kind != PART):
-        return None
-    return SongDrillId(song, arrangement, kind, name, bar, voice)
-
-
-def find_song_drill(asked: SongDrillId, songs: SongShelf, patterns: Mapping[str, Pattern]) -> Drill:
+def find_song_drill(asked: DrillId, songs: SongShelf, patterns: Mapping[str, Pattern]) -> Drill:
     """The drill with this id. Raises BadInput that names the nearest song, arrangement, part, change or pattern."""
     song = songs.find(asked.song)
-    return song_drill(song, arrangement_of(song, asked.arrangement), patterns, asked)
+    return make_song_drill(song, arrangement_of(song, asked.arrangement), patterns, asked)
 
 
-def song_drill(song: Song, arrangement: Arrangement, patterns: Mapping[str, Pattern], asked: SongDrillId) -> Drill:
+def make_song_drill(song: Song, arrangement: Arrangement, patterns: Mapping[str, Pattern], asked: DrillId) -> Drill:
     """The drill of a song that `asked` means. Raises BadInput when the song has no such thing."""
     return _Maker(song, arrangement, patterns).drill(asked)
 
 
-def drills_of_song(song: Song, patterns: Mapping[str, Pattern], book: ShapeBook | None = None) -> tuple[Drill, ...]:
+def make_song_drills(song: Song, patterns: Mapping[str, Pattern], book: ShapeBook | None = None) -> tuple[Drill, ...]:
     """Everything the song's arrangements give to practise, each after what it grows from.
 
     The main pattern comes first, then part after part with the hardest of its changes before it, its words spoken, and
@@ -119,8 +62,8 @@ def drills_of_song(song: Song, patterns: Mapping[str, Pattern], book: ShapeBook 
         if all(chord is None for part in song.parts.values() for bar in part.bars for _, chord in bar.chords):
             break
         made = list(_Maker(song, arrangement, patterns, book).all())
-        found += [replace(d, grows_from=before) if d.kind == PATTERN and d.grows_from is None else d for d in made]
-        before = str(SongDrillId(song.id, arrangement.name))
+        found += [replace(d, grows_from=before) if d.kind == Kind.PATTERN and d.grows_from is None else d for d in made]
+        before = str(DrillId(song.id, arrangement.name))
     return tuple(found)
 
 
@@ -159,28 +102,28 @@ class _Maker:
 
     # One drill
 
-    def drill(self, asked: SongDrillId) -> Drill:
+    def drill(self, asked: DrillId) -> Drill:
         """The drill that is asked for. Raises BadInput."""
         if not self.song.order:
             raise BadInput(f"'{self.song.id}' has no bars to play", mend="put its parts into `order`")
-        if asked.kind in (PART, SPOKEN):
+        if asked.kind in (Kind.PART, Kind.SPOKEN):
             part = self._known_part(asked.name)
             return self._made(asked, self._usual(part), self._loop((part,)), part)
-        if asked.kind == CORNER:
+        if asked.kind == Kind.CORNER:
             named = (self._known_part(asked.name),) if asked.name else self.song.order
             bars = sum(len(self.song.parts[name].bars) for name in named)
             if asked.bar > bars:
                 raise BadInput(f"'{self.song.id}' has no bar {asked.bar} {asked.name}".strip(), mend=f"it has {bars}")
-            whole = replace(asked, kind=PART, bar=0) if asked.name else replace(asked, kind=SONG, bar=0)
-            return song_corner(self.drill(whole), whole, asked.bar - 1)
-        if asked.kind == CHANGE:
+            whole = replace(asked, kind=Kind.PART, bar=0) if asked.name else replace(asked, kind=Kind.SONG, bar=0)
+            return make_song_corner(self.drill(whole), asked.bar - 1)
+        if asked.kind == Kind.CHANGE:
             changes = {_between(a.name, b.name): (a, b) for a, b in self.changes()}
             if asked.name not in changes:
                 raise self._unknown("change", asked.name, changes)
             first, second = changes[asked.name]
             # The part's usual pattern, which goes through whole bars.
             return self._made(asked, self._usual(first.part), f"{first.name} | {second.name}", first.part)
-        if asked.kind == PATTERN:
+        if asked.kind == Kind.PATTERN:
             used = self.used()
             if asked.name not in used:
                 raise self._unknown("pattern", asked.name, used)
@@ -200,7 +143,7 @@ class _Maker:
         hint = f"did you mean {near[0]}?" if near else "it plays " + (", ".join(names) or "none")
         return BadInput(f"'{self.song.id}' plays no {what} '{asked}'", mend=hint)
 
-    def _made(self, asked: SongDrillId, pattern_id: str, chords: str, part: str) -> Drill:
+    def _made(self, asked: DrillId, pattern_id: str, chords: str, part: str) -> Drill:
         pattern = self.patterns.get(pattern_id)
         bpm = self.song.parts[part].tempo or self.song.tempo
         if self.arrangement.tempo is not None:
@@ -210,7 +153,7 @@ class _Maker:
         return Drill(
             id=id_,
             title=self._title(asked, pattern),
-            kind=SING if asked.voice else asked.kind,
+            kind=Kind.SING if asked.voice else asked.kind,
             pattern=pattern_id,
             chords=chords,
             target_bpm=round(bpm),
@@ -222,19 +165,19 @@ class _Maker:
             difficulty=difficulty(pattern) if pattern else 0.0,
         )
 
-    def _title(self, asked: SongDrillId, pattern: Pattern | None) -> str:
+    def _title(self, asked: DrillId, pattern: Pattern | None) -> str:
         """`Last Boat Over (full), Verse, sung`; the song's first arrangement goes without its name."""
         title = self.song.title
         if self.arrangement.name != next(iter(self.song.arrangements), ""):
             title += f" ({self.arrangement.name})"
         about = {
-            SONG: "",
-            PART: asked.name,
-            SPOKEN: f"{asked.name} spoken over the thumb",
-            CHANGE: asked.name.replace("-", " to "),
-            PATTERN: f"its chords in '{pattern.title if pattern else asked.name}'",
+            Kind.SONG: "",
+            Kind.PART: asked.name,
+            Kind.SPOKEN: f"{asked.name} spoken over the thumb",
+            Kind.CHANGE: asked.name.replace("-", " to "),
+            Kind.PATTERN: f"its chords in '{pattern.title if pattern else asked.name}'",
         }[asked.kind]
-        voice = {SING: "sung", SING_FULL: "sung over all of it"}.get(asked.voice, "")
+        voice = {Voice.SING: "sung", Voice.SING_FULL: "sung over all of it"}.get(asked.voice, "")
         return ", ".join(filter(None, (title, about, voice)))
 
     # What there is in it
@@ -288,20 +231,20 @@ class _Maker:
 
     def all(self) -> Iterator[Drill]:
         """Every drill, each after what it grows from."""
-        base = SongDrillId(self.song.id, self.arrangement.name)
+        base = DrillId(self.song.id, self.arrangement.name)
         patterns = list(self.used())
         changes = sorted(self.changes(), key=lambda c: -self._fingers(*c))
         main = patterns[0] if patterns else ""
-        made: set[SongDrillId] = set()
+        made: set[DrillId] = set()
 
-        def one(asked: SongDrillId, below: SongDrillId | None, more: float = 0.0) -> Drill:
+        def one(asked: DrillId, below: DrillId | None, more: float = 0.0) -> Drill:
             made.add(asked)
             found = self.drill(asked)
             return replace(found, grows_from=str(below) if below else None, difficulty=found.difficulty + more)
 
-        first: SongDrillId | None = None
+        first: DrillId | None = None
         if main:
-            first = replace(base, kind=PATTERN, name=main)
+            first = replace(base, kind=Kind.PATTERN, name=main)
             yield one(first, None)
         worded, last = [], first
         for name in self.parts:
@@ -309,27 +252,27 @@ class _Maker:
             inside = self._inside(name)
             hardest = next((c for c in changes if frozenset((c[0].name, c[1].name)) in inside), None)
             if hardest is not None:
-                below = replace(base, kind=CHANGE, name=_between(hardest[0].name, hardest[1].name))
+                below = replace(base, kind=Kind.CHANGE, name=_between(hardest[0].name, hardest[1].name))
                 if below not in made:
                     yield one(below, first, 0.1 * self._fingers(*hardest))
-            last = replace(base, kind=PART, name=name)
+            last = replace(base, kind=Kind.PART, name=name)
             yield one(last, below, 1.0)
             if any(bar.words for bar in self.song.parts[name].bars):
                 worded.append(name)
-                spoken = replace(base, kind=SPOKEN, name=name)
+                spoken = replace(base, kind=Kind.SPOKEN, name=name)
                 yield one(spoken, last, 2.0)
-                yield one(replace(last, voice=SING), spoken, 3.0)
+                yield one(replace(last, voice=Voice.SING), spoken, 3.0)
         yield one(base, last, 4.0)
         if worded:
-            yield one(replace(base, voice=SING), base, 5.0)
+            yield one(replace(base, voice=Voice.SING), base, 5.0)
             for name in worded:
-                sung = replace(base, kind=PART, name=name, voice=SING)
-                yield one(replace(sung, voice=SING_FULL), sung, 6.0)
-            yield one(replace(base, voice=SING_FULL), replace(base, voice=SING), 7.0)
+                sung = replace(base, kind=Kind.PART, name=name, voice=Voice.SING)
+                yield one(replace(sung, voice=Voice.SING_FULL), sung, 6.0)
+            yield one(replace(base, voice=Voice.SING_FULL), replace(base, voice=Voice.SING), 7.0)
         for pattern in patterns[1:]:
-            yield one(replace(base, kind=PATTERN, name=pattern), first)
+            yield one(replace(base, kind=Kind.PATTERN, name=pattern), first)
         for change in changes:
-            asked = replace(base, kind=CHANGE, name=_between(change[0].name, change[1].name))
+            asked = replace(base, kind=Kind.CHANGE, name=_between(change[0].name, change[1].name))
             if asked not in made:
                 yield one(asked, first, 0.1 * self._fingers(*change))
 
@@ -388,18 +331,19 @@ def change_in(song: Song, arrangement: Arrangement, name: str) -> tuple[ChordAt,
     return next((c for c in _Maker(song, arrangement, {}).changes() if _between(c[0].name, c[1].name) == name), None)
 
 
-def song_corner(drill: Drill, asked: SongDrillId, bar: int) -> Drill:
+def make_song_corner(drill: Drill, bar: int) -> Drill:
     """The corner around bar `bar` (from 0) of what a drill of a song plays: of its part, or of the whole song."""
+    asked = drill.parsed_id
     bars = drill.chords.split("|")
     bar %= len(bars)
-    name = asked.name if asked.kind in (PART, SPOKEN) else ""
-    id_ = SongDrillId(asked.song, asked.arrangement, CORNER, name, bar + 1)
+    name = asked.name if asked.kind in (Kind.PART, Kind.SPOKEN) else ""
+    id_ = DrillId(asked.song, asked.arrangement, Kind.CORNER, name, bar + 1)
     near = bars[max(bar - 1, 0) : bar + 2]
     return replace(
         drill,
         id=str(id_),
         title=f"{drill.title}, bar {bar + 1}",
-        kind=CORNER,
+        kind=Kind.CORNER,
         chords=" | ".join(one.strip() for one in near),
         grows_from=None,
     )

@@ -1,4 +1,4 @@
-"""Drills that have the voice in them: what their ids say of it, and what a take of one counts as.
+"""What a take of a drill counts as where the voice belongs to the drill: sung, or its words spoken.
 
 A sung drill is whole when it is sung. So a pass under the voice counts as its full layer whatever the picking did,
 but for one that is to be sung over all of it; a pass without the voice is another and easier thing, like the thumb
@@ -9,34 +9,17 @@ from __future__ import annotations
 
 from functools import lru_cache
 
-from coach.log.takes import FULL, MODES, THUMB
-
-PART, SPOKEN = "part", "spoken"
-SING, SING_FULL = "sing", "sing-full"
-"""How the id of a sung drill ends: over the singing layer, over all of it."""
-
-_PLAY, _SING = MODES
+from coach.drills.drill_id import DrillId, Voice
+from coach.log.takes import Mode
+from coach.picking.layers import FULL, THUMB
 
 
 @lru_cache(maxsize=1 << 16)
-def voice_of(drill: str) -> str:
-    """SING, SING_FULL or SPOKEN for a drill that has the voice in it, "" for any other; told from its id alone."""
-    words = drill.split("/")
-    if len(words) < 3 or not words[1]:
-        return ""
-    if words[2] == SPOKEN and len(words) > 3:
-        return SPOKEN
-    # A part may itself be called `sing`.
-    named = words[2] == PART and len(words) == 4
-    return words[-1] if words[-1] in (SING, SING_FULL) and not named else ""
-
-
-@lru_cache(maxsize=1 << 16)
-def counted_as(drill: str, mode: str, layer: str) -> tuple[str, str]:
+def find_counted_layer(drill: str, mode: str, layer: str) -> tuple[str, str]:
     """(mode, layer) that a pass of a drill counts as, where `mode` and `layer` are those it was played in."""
-    voice = voice_of(drill)
-    if not voice:
+    asked = DrillId.parse(drill)
+    if not asked.has_voice:
         return mode, layer
-    if mode == _PLAY:
-        return _PLAY, THUMB
-    return (_PLAY, FULL) if voice != SING_FULL or layer == FULL else (_SING, layer)
+    if mode == Mode.PLAY:
+        return Mode.PLAY, THUMB
+    return (Mode.PLAY, FULL) if asked.voice != Voice.SING_FULL or layer == FULL else (Mode.SING, layer)

@@ -11,7 +11,7 @@ from typing import TypeVar
 
 from coach.errors import BadInput, CoachError
 from coach.files.writing import refusal
-from coach.log.takes import MOST_COUNTED, VERDICTS
+from coach.log.takes import MOST_COUNTED, Verdict
 
 T = TypeVar("T")
 
@@ -43,7 +43,7 @@ def explain(error: sqlite3.Error, where: str) -> CoachError:
 _DISK = (sqlite3.SQLITE_READONLY, sqlite3.SQLITE_IOERR, sqlite3.SQLITE_FULL, sqlite3.SQLITE_CANTOPEN)
 
 
-def lies_in_the_disk(error: sqlite3.Error) -> bool:
+def is_disk_error(error: sqlite3.Error) -> bool:
     """True where the disk or its permissions are in the way, and not what stands in the file."""
     return getattr(error, "sqlite_errorcode", 0) & 0xFF in _DISK
 
@@ -51,14 +51,14 @@ def lies_in_the_disk(error: sqlite3.Error) -> bool:
 def explain_write(error: sqlite3.Error, path: Path) -> CoachError:
     """What SQLite reports of the player's own ledger, as `explain` says it. A full disk goes by many names there, so
     where the disk is in the way it is tried what it says by itself."""
-    why = refusal(path) if lies_in_the_disk(error) else None
+    why = refusal(path) if is_disk_error(error) else None
     if why is None or why.errno not in (errno.ENOSPC, errno.EDQUOT, errno.EIO):
         return explain(error, str(path))
     what, mend = _FAILS if why.errno == errno.EIO else _FULL
     return CoachError(what, where=str(path), mend=mend)
 
 
-def patiently(deed: Callable[[], T], wait_s: float) -> T:
+def retry_while_locked(deed: Callable[[], T], wait_s: float) -> T:
     """Do `deed`, again and again while another process holds the file, for at most `wait_s` seconds."""
     give_up = time.monotonic() + wait_s
     while True:
@@ -70,7 +70,7 @@ def patiently(deed: Callable[[], T], wait_s: float) -> T:
             time.sleep(0.02)
 
 
-def checked_count(value: int, name: str, least: int = 0) -> int:
+def check_count(value: int, name: str, least: int = 0) -> int:
     """`value` if it is a whole number from `least` to MOST_COUNTED, else BadInput."""
     if isinstance(value, bool) or not isinstance(value, int) or not least <= value <= MOST_COUNTED:
         what = f"{name} '{value!s:.40}' is not a whole number from {least} to {MOST_COUNTED}"
@@ -78,15 +78,16 @@ def checked_count(value: int, name: str, least: int = 0) -> int:
     return value
 
 
-def checked_word(value: str, name: str) -> str:
+def check_word(value: str, name: str) -> str:
     """`value` if it is a plain name of up to 200 printable characters, else BadInput."""
     if not isinstance(value, str) or not value.strip() or len(value) > 200 or not value.isprintable():
         raise BadInput(f"the {name} {value!r:.60} is not a plain name", mend="give up to 200 printable characters")
     return value
 
 
-def checked_verdict(verdict: str) -> str:
-    """`verdict` if it is one of VERDICTS, else BadInput."""
-    if verdict not in VERDICTS:
-        raise BadInput(f"'{verdict}' is not a verdict", mend="use one of " + ", ".join(VERDICTS))
-    return verdict
+def check_verdict(verdict: str) -> Verdict:
+    """The verdict of this name, else BadInput."""
+    try:
+        return Verdict(verdict)
+    except ValueError:
+        raise BadInput(f"'{verdict}' is not a verdict", mend="use one of " + ", ".join(Verdict)) from None

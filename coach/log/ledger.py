@@ -21,13 +21,14 @@ from typing import Any
 from uuid import uuid4
 
 from coach.errors import BadInput, CoachError
-from coach.log.checks import checked_count, checked_verdict, checked_word, explain, explain_write
-from coach.log.local_days import accepted, from_utc_text, local_day, now_here, utc_text
+from coach.log.checks import check_count, check_verdict, check_word, explain, explain_write
+from coach.log.local_days import check_moment, from_utc_text, local_day, now_here, utc_text
 from coach.log.opening import open_ledger
 from coach.log.readable_rows import AS_THEY_LIE, READABLE, teach
-from coach.log.salvage import is_damage, saved_copy
-from coach.log.takes import FULL, MODES, VERDICTS, Note, Pass, Stumble, Take
+from coach.log.salvage import copy_readable_rows, is_damage
+from coach.log.takes import VERDICTS, Mode, Note, Pass, Stumble, Take
 from coach.music.tempo import bpm_value
+from coach.picking.layers import FULL
 
 __all__ = ["VERDICTS", "Ledger", "Note", "Pass", "Stumble", "Take"]
 
@@ -111,7 +112,7 @@ class Ledger:
     # Writing, as it happens
 
     def begin_take(
-        self, drill: str, tempo: Tempo, layer: str = FULL, at: datetime | None = None, mode: str = "play"
+        self, drill: str, tempo: Tempo, layer: str = FULL, at: datetime | None = None, mode: str = Mode.PLAY
     ) -> str:
         """Write that a take has begun; gives its id (32 hex digits). `tempo` in bpm. Raises BadInput."""
         row = self._take_row(drill, tempo, layer, at, mode)
@@ -119,16 +120,16 @@ class Ledger:
         return str(row["id"])
 
     def _take_row(self, drill: str, tempo: Tempo, layer: str, at: datetime | None, mode: str) -> dict[str, Any]:
-        if mode not in MODES:
-            raise BadInput(f"'{mode}' is not a way to take a drill", mend="use one of " + ", ".join(MODES))
-        moment = accepted(now_here() if at is None else at)
+        if mode not in list(Mode):
+            raise BadInput(f"'{mode}' is not a way to take a drill", mend="use one of " + ", ".join(Mode))
+        moment = check_moment(now_here() if at is None else at)
         return {
             "id": uuid4().hex,
             "at": utc_text(moment),
             "local_day": local_day(moment).isoformat(),
-            "drill": checked_word(drill, "drill"),
+            "drill": check_word(drill, "drill"),
             "tempo": float(bpm_value(tempo)),
-            "layer": checked_word(layer, "layer"),
+            "layer": check_word(layer, "layer"),
             "mode": mode,
         }
 
@@ -149,13 +150,13 @@ class Ledger:
         self._add(
             "passes",
             take=take,
-            number=checked_count(number, "the pass number"),
-            at=utc_text(accepted(at or now_here())),
+            number=check_count(number, "the pass number"),
+            at=utc_text(check_moment(at or now_here())),
             tempo=float(bpm_value(tempo)),
-            bars=checked_count(bars, "bars"),
-            stumbles=checked_count(stumbles, "stumbles"),
+            bars=check_count(bars, "bars"),
+            stumbles=check_count(stumbles, "stumbles"),
             clean=int(stumbles == 0 if clean is None else clean),
-            layer=checked_word(layer, "layer"),
+            layer=check_word(layer, "layer"),
         )
 
     def add_stumble(
@@ -177,23 +178,23 @@ class Ledger:
             "stumbles",
             id=uuid4().hex,
             take=take,
-            at=utc_text(accepted(at or now_here())),
-            bar=checked_count(bar_in_loop, "the bar"),
+            at=utc_text(check_moment(at or now_here())),
+            bar=check_count(bar_in_loop, "the bar"),
             beat=str(exact),
             tempo=float(bpm_value(tempo)),
-            pass_no=checked_count(pass_no, "the pass number"),
+            pass_no=check_count(pass_no, "the pass number"),
         )
 
     def give_verdict(self, take: str, verdict: str, *, at: datetime | None = None) -> None:
         """Write the player's word for a take. A second word is added, not put in its place; the last one counts."""
-        moment = utc_text(accepted(at or now_here()))
-        self._add("verdicts", id=uuid4().hex, take=take, at=moment, verdict=checked_verdict(verdict))
+        moment = utc_text(check_moment(at or now_here()))
+        self._add("verdicts", id=uuid4().hex, take=take, at=moment, verdict=check_verdict(verdict))
 
     def add_note(self, kind: str, text: str = "", take: str | None = None, at: datetime | None = None) -> str:
         """Write a note such as `pain reported` or `rest taken`; gives its id. Raises BadInput."""
-        moment = accepted(now_here() if at is None else at)
+        moment = check_moment(now_here() if at is None else at)
         row = {"id": uuid4().hex, "at": utc_text(moment), "local_day": local_day(moment).isoformat()}
-        self._add("notes", **row, kind=checked_word(kind, "kind of note"), text=str(text), take=take)
+        self._add("notes", **row, kind=check_word(kind, "kind of note"), text=str(text), take=take)
         return row["id"]
 
     def add_whole_take(
@@ -205,12 +206,12 @@ class Ledger:
         stumbles: int = 0,
         at: datetime | None = None,
         layer: str = FULL,
-        mode: str = "play",
+        mode: str = Mode.PLAY,
     ) -> str:
         """Write a take that was played away from the coach, all at once; gives its id. Raises BadInput."""
         row = self._take_row(drill, tempo, layer, at, mode)
-        sums = (row["id"], checked_count(bars, "bars"), checked_count(stumbles, "stumbles"))
-        word = (uuid4().hex, row["id"], row["at"], checked_verdict(verdict))
+        sums = (row["id"], check_count(bars, "bars"), check_count(stumbles, "stumbles"))
+        word = (uuid4().hex, row["id"], row["at"], check_verdict(verdict))
         with self.transaction() as db:
             marks = ", ".join("?" * len(row))
             db.execute(f"INSERT INTO takes ({', '.join(row)}) VALUES ({marks})", tuple(row.values()))
@@ -234,7 +235,7 @@ class Ledger:
                 except sqlite3.Error as error:
                     if not is_damage(error):
                         raise
-                    self._saved, lacks = saved_copy(self._db)
+                    self._saved, lacks = copy_readable_rows(self._db)
                     self.lacking = tuple(table for table, some in lacks.items() if some)
                     return self._saved.execute(query, values).fetchall()
             except sqlite3.Error as error:

@@ -38,7 +38,7 @@ def utc_text(at: datetime) -> str:
         raise BadInput(f"the time '{at}' lies outside the calendar", mend=_MEND) from None
 
 
-def accepted(at: datetime) -> datetime:
+def check_moment(at: datetime) -> datetime:
     """`at` itself if something may be logged for it: from 1970 on, and a day ahead of now at most (clocks differ).
 
     Raises BadInput, also without an offset.

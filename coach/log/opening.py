@@ -15,7 +15,7 @@ from contextlib import suppress
 from pathlib import Path
 
 from coach.errors import CoachError, reason
-from coach.log.checks import explain_write, lies_in_the_disk, patiently
+from coach.log.checks import explain_write, is_disk_error, retry_while_locked
 from coach.log.ledger_status import begun, may_be_written, not_allowed
 from coach.log.schema import VERSION, bring_forward, check_ours, check_tables
 
@@ -38,7 +38,7 @@ def open_ledger(path: Path, wait_s: float) -> tuple[sqlite3.Connection, CoachErr
             raise CoachError(what, where=str(path), mend="choose another place") from None
         except sqlite3.Error as error:
             trouble = explain_write(error, path)
-            if not there or not lies_in_the_disk(error):
+            if not there or not is_disk_error(error):
                 raise trouble from None
     try:
         return open_to_read(path), trouble
@@ -58,10 +58,10 @@ def _to_write(path: Path, wait_s: float) -> sqlite3.Connection:
         check_ours(db, str(path))  # before anything is written: a foreign or newer file stays untouched
         check_tables(db, str(path))
         # Turning the write-ahead log on does not honour the busy timeout in every case, so it is asked again.
-        patiently(lambda: db.execute("PRAGMA journal_mode = WAL").fetchone(), wait_s)
+        retry_while_locked(lambda: db.execute("PRAGMA journal_mode = WAL").fetchone(), wait_s)
         db.execute("PRAGMA synchronous = FULL")
         db.execute("PRAGMA foreign_keys = ON")
-        patiently(lambda: bring_forward(db, str(path)), wait_s)
+        retry_while_locked(lambda: bring_forward(db, str(path)), wait_s)
     except BaseException:
         db.close()
         raise

@@ -16,12 +16,10 @@ from typing import NamedTuple
 
 from coach.log.ledger import Ledger
 from coach.log.local_days import from_utc_text, utc_text
+from coach.log.notes import NoteKind
 from coach.log.readable_rows import IS_DAY, READABLE
 from coach.log.takes import Take
 
-BESIDE = "seconds beside whole passes"
-"""The kind of the note of what was played of a take beside its whole passes: its text is seconds, it stands at the
-end of them."""
 REST = timedelta(minutes=5)
 """A pause of so long is a rest (BAPAM, "Ten top health tips for musicians": five minutes in each half hour)."""
 USUAL_BEATS = 4
@@ -174,7 +172,7 @@ def _wholes(ledger: Ledger, since: str, until: str, beats: BeatsOf) -> list[Span
 def _beside(ledger: Ledger, since: str, until: str) -> list[Span]:
     rows = ledger.rows(
         f"SELECT local_day, at, text FROM {READABLE['notes']} WHERE kind = ? AND at >= ? AND at <= ?",
-        BESIDE,
+        NoteKind.SECONDS_BESIDE,
         since,
         until,
     )

@@ -15,10 +15,10 @@ from hashlib import sha256
 from typing import Any
 
 from coach.log.local_days import DAYS_AHEAD
-from coach.log.takes import MODES, MOST_COUNTED, VERDICTS
+from coach.log.notes import NoteKind
+from coach.log.takes import MOST_COUNTED, VERDICTS, Mode
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 
-PUT_ASIDE = "put aside"
 """The kind of the ledger's note that names rows put aside; its text is a JSON list of their marks."""
 MOST_TEXT = 100_000
 _MARKS_A_NOTE = 200
@@ -74,7 +74,7 @@ _COLUMNS: Mapping[str, Mapping[str, str]] = {
         "drill": _word("drill"),
         "tempo": _TEMPO,
         "layer": _word("layer"),
-        "mode": _one_of("mode", MODES),
+        "mode": _one_of("mode", Mode),
     },
     "passes": {
         "take": _word("take"),
@@ -204,16 +204,16 @@ def _value(kind: str, told: Any) -> Any:
     return told
 
 
-def aside_notes(marks: Iterable[str]) -> list[str]:
+def write_aside_notes(marks: Iterable[str]) -> list[str]:
     """The texts of the notes that say that these rows were put aside."""
     all_ = sorted(set(marks))
     return [json.dumps(all_[n : n + _MARKS_A_NOTE]) for n in range(0, len(all_), _MARKS_A_NOTE)]
 
 
-def put_aside(rows: Rows) -> set[str]:
+def read_put_aside(rows: Rows) -> set[str]:
     """The marks of the rows that were put aside. Raises as `rows` does."""
     found: set[str] = set()
-    for (text,) in rows(f"SELECT text FROM {READABLE['notes']} WHERE kind = ?", PUT_ASIDE):
+    for (text,) in rows(f"SELECT text FROM {READABLE['notes']} WHERE kind = ?", NoteKind.PUT_ASIDE):
         try:
             told = json.loads(text)
         except (ValueError, RecursionError):
@@ -228,7 +228,7 @@ def left_out(unread: Iterable[Unread], aside: set[str]) -> list[Unread]:
     return [one for one in unread if one.mark not in aside]
 
 
-def told_of(count: int, where: str = ": `coach doctor` says more") -> str:
+def describe_unread(count: int, where: str = ": `coach doctor` says more") -> str:
     """The one sentence about so many rows that are left out, and where more of them is said."""
     what = "1 entry" if count == 1 else f"{count} entries"
     return f"{what} of the log cannot be read and {'is' if count == 1 else 'are'} left out{where}."

@@ -16,7 +16,7 @@ def is_damage(error: sqlite3.Error) -> bool:
     return "malformed" in str(error) or "too big" in str(error)
 
 
-def saved_copy(db: sqlite3.Connection) -> tuple[sqlite3.Connection, dict[str, bool]]:
+def copy_readable_rows(db: sqlite3.Connection) -> tuple[sqlite3.Connection, dict[str, bool]]:
     """The rows that can be reached, in memory under the same numbers, and which tables lack some.
 
     A span of rows that cannot be read is halved until the ones that can be are had. Raises sqlite3.Error where nothing

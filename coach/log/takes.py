@@ -9,21 +9,34 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from datetime import date, datetime
+from enum import StrEnum
 
-VERDICTS = ("lost", "shaky", "held", "flowing")
-"""The player's word for a take, worst to best."""
+from coach.picking.layers import FULL
 
-FULL, THUMB = "full", "thumb"
-"""The two layers practice speaks of: the whole pattern, and the bass notes alone (the singing mode)."""
 
-OTHER_CHORDS = "other chords"
-"""The kind of the note of a take that was played on other chords than its drill's, which are its text."""
+class Verdict(StrEnum):
+    """The player's word for a take, worst to best."""
+
+    LOST = "lost"
+    SHAKY = "shaky"
+    HELD = "held"
+    FLOWING = "flowing"
+
+
+VERDICTS = tuple(Verdict)
+VERDICT_PLACES: dict[str, int] = {verdict: place for place, verdict in enumerate(Verdict)}
+"""The place of each verdict, 0 for the worst."""
+
+
+class Mode(StrEnum):
+    """Whether the player only played or sang as well."""
+
+    PLAY = "play"
+    SING = "sing"
+
 
 MOST_COUNTED = 100_000
 """The most bars, stumbles or passes that one entry may speak of."""
-
-MODES = ("play", "sing")
-"""Whether the player only played or sang as well."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -71,9 +84,9 @@ class Take:
     tempo      bpm: the fastest pass, or what it began with when no pass was finished
     bars       bars played, over all finished passes
     stumbles   how many in all; a cut-off pass counts those it had
-    verdict    one of VERDICTS, None when the take was cut off
+    verdict    one of Verdict, None when the take was cut off
     layer      the layer it began on
-    mode       play or sing
+    mode       one of Mode
     passes     in order; empty for a take written into the log by hand, where only the sums are known
     """
 
@@ -86,5 +99,5 @@ class Take:
     stumbles: int
     verdict: str | None
     layer: str = FULL
-    mode: str = "play"
+    mode: str = Mode.PLAY
     passes: tuple[Pass, ...] = ()

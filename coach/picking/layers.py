@@ -5,28 +5,42 @@ Plucks are ranked by how much they would be missed; a layer keeps every pluck up
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Iterable, Mapping, Sequence
+from enum import StrEnum
 
 from coach.errors import BadInput
 from coach.picking.plucks import ACCENT, Pluck
 
-# What each layer adds to the one before it.
-LAYERS = {
-    "thumb": "the bass notes alone",
-    "tune": "and the accented finger notes, which carry the melody",
-    "pinches": "and the fingers that sound together with the thumb",
-    "beats": "and the fingers on the beat",
-    "full": "and the fingers off the beat",
+
+class Layer(StrEnum):
+    """The layers there are, from the fewest plucks to all."""
+
+    THUMB = "thumb"
+    TUNE = "tune"
+    PINCHES = "pinches"
+    BEATS = "beats"
+    FULL = "full"
+
+
+LAYERS: Mapping[str, str] = {
+    Layer.THUMB: "the bass notes alone",
+    Layer.TUNE: "and the accented finger notes, which carry the melody",
+    Layer.PINCHES: "and the fingers that sound together with the thumb",
+    Layer.BEATS: "and the fingers on the beat",
+    Layer.FULL: "and the fingers off the beat",
 }
-THUMB, FULL = "thumb", "full"
-_NAMES = tuple(LAYERS)
+"""What each layer adds to the one before it."""
+
+THUMB, FULL = Layer.THUMB, Layer.FULL
+_NAMES = tuple(Layer)
 
 
-def check_layer(name: str) -> str:
-    """`name` if it is a layer. Raises BadInput."""
-    if name not in LAYERS:
-        raise BadInput(f"'{name}' is not a layer", mend="use one of " + ", ".join(LAYERS))
-    return name
+def check_layer(name: str) -> Layer:
+    """The layer of this name. Raises BadInput."""
+    try:
+        return Layer(name)
+    except ValueError:
+        raise BadInput(f"'{name}' is not a layer", mend="use one of " + ", ".join(Layer)) from None
 
 
 def layer_ranks(plucks: Iterable[Pluck]) -> list[int]:

@@ -12,11 +12,11 @@ import math
 from dataclasses import dataclass
 
 from coach.drills.pattern_drills import Drill
-from coach.log.takes import FULL, THUMB
 from coach.music.tempo import SLOWEST_BPM
+from coach.picking.layers import FULL, THUMB
 from coach.skill.evidence import HELD
 from coach.skill.history import OnLayer, Past
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 
 FEW = 0.04        # start this share below and aim this share above what was held
 BACK_OFF = 0.08   # ... and this far below it after a take that was not held, or on a thinner layer first sung
@@ -25,7 +25,7 @@ MARGIN = 0.05     # how far past its target a drill is aimed
 
 
 @dataclass(frozen=True)
-class Span:
+class TempoSpan:
     """Whole bpm from and to; `why` in plain words."""
 
     low: int
@@ -34,8 +34,8 @@ class Span:
 
 
 def span(
-    drill: Drill, past: Past | None, layer: str = FULL, warm: bool = False, known: Steady | None = None
-) -> Span:
+    drill: Drill, past: Past | None, layer: str = FULL, warm: bool = False, known: SteadyTempo | None = None
+) -> TempoSpan:
     """Where a block of `drill` starts and what it aims at: from its steady tempo on `layer` where that is `known`,
     else from its past. A layer between the thumb alone and the full one has no past of its own here."""
     on = _on(past, layer)
@@ -50,7 +50,7 @@ def span(
     ceiling = drill.target_bpm * (1 + MARGIN)
     high = min(high, ceiling)
     low = min(low, high * (1 - FEW))
-    return Span(max(math.floor(low), SLOWEST_BPM), max(math.floor(high + 1e-9), SLOWEST_BPM), why)
+    return TempoSpan(max(math.floor(low), SLOWEST_BPM), max(math.floor(high + 1e-9), SLOWEST_BPM), why)
 
 
 def _on(past: Past | None, layer: str) -> OnLayer:
@@ -64,7 +64,7 @@ def _held(on: OnLayer) -> bool:
     return on.standing is None or on.standing in HELD
 
 
-def _from_steady(known: Steady, on: OnLayer) -> tuple[float, float, str]:
+def _from_steady(known: SteadyTempo, on: OnLayer) -> tuple[float, float, str]:
     """The start is the slow end of the likely range, but from 4 to 8 % below the figure; after a take that was not
     held it is as far back as that goes, and the aim no more than the tempo that tells most."""
     if not _held(on):

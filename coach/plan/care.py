@@ -11,11 +11,11 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from datetime import date, timedelta
 
+from coach.log.notes import NoteKind
 from coach.log.playing_time import Playing
 from coach.log.takes import Note
 from coach.plan.cautions import CLINICIAN, GENERAL, STOP
 
-PAIN, SLIP = "pain reported", "pain key by mistake"
 _STEPS = ((3, 5, 60), (6, 10, 50))
 """(up to this day after the pain, minutes at a time, minutes of rest between)."""
 
@@ -48,10 +48,10 @@ class Care:
 def last_pain(notes: Iterable[Note]) -> Note | None:
     """The latest pain that was noted and not taken back as a slip of the key; None when there is none."""
     pains: list[Note] = []
-    for note in sorted(notes, key=lambda n: (n.at, n.kind == SLIP, n.id)):
-        if note.kind == PAIN:
+    for note in sorted(notes, key=lambda n: (n.at, n.kind == NoteKind.PAIN_BY_MISTAKE, n.id)):
+        if note.kind == NoteKind.PAIN:
             pains.append(note)
-        elif note.kind == SLIP:
+        elif note.kind == NoteKind.PAIN_BY_MISTAKE:
             pains[-1:] = []
     return max(pains, key=lambda n: n.local_day, default=None)
 

@@ -6,53 +6,52 @@ from collections import defaultdict
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from datetime import date, timedelta
 
-from coach.drills.loop_map import LoopMap, loop_map, piece_map
+from coach.drills.drill_id import DrillId
+from coach.drills.loop_map import LoopMap, map_pattern, map_piece
 from coach.drills.pattern_drills import Drill
-from coach.drills.song_drills import read_drill_id
 from coach.errors import BadInput, CoachError
 from coach.log.ledger import Ledger
 from coach.log.local_days import from_utc_text
+from coach.log.notes import NoteKind
 from coach.log.readable_rows import READABLE
-from coach.log.takes import OTHER_CHORDS, Stumble, Take
+from coach.log.takes import Stumble, Take
 from coach.picking.pattern_library import Library
 from coach.plan.need import Reason
 from coach.skill.diagnosis import LATELY_DAYS, LATELY_TAKES, LEAST_HITS, Trouble, gathered
 from coach.skill.plateau import curve
-from coach.skill.remedies import DROPPED, NOTE, Course, Finding, courses, finding
+from coach.skill.remedies import Course, Finding, courses, finding
 from coach.song.cuts import cut_bars, part_span
 from coach.song.piece import Piece
 
 PieceOf = Callable[[str, str], Piece | None]
 """The piece of a song (its id) in an arrangement, None where it cannot be had."""
 
-_LOOPS = ("pattern", "corner", "change")
 _AN_OFFSET = timedelta(days=1)
 _PRESSES = 1.0  # points of a trouble towards a turn; as much as being due (ours, no source)
 
 
-def map_of(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> LoopMap | None:
+def map_drill(drill: Drill, library: Library, piece_of: PieceOf | None = None) -> LoopMap | None:
     """Where a drill's stumbles lie: its pattern on its chords, or for a part or a whole song what `piece_of` gives.
 
     None where pattern, chords or song cannot be read, and for a song's part without `piece_of`.
     """
-    if drill.kind not in _LOOPS:
-        return _map_of_song(drill.id, piece_of) if piece_of is not None else None
+    if not drill.kind.traits.on_chords:
+        return _map_of_song(drill.parsed_id, piece_of) if piece_of is not None else None
     pattern = library.patterns.get(drill.pattern)
     if pattern is None:
         return None
     try:
-        return loop_map(pattern, drill.chords)
+        return map_pattern(pattern, drill.chords)
     except CoachError:
         return None
 
 
-def _map_of_song(drill: str, piece_of: PieceOf) -> LoopMap | None:
-    asked = read_drill_id(drill)
-    piece = piece_of(asked.song, asked.arrangement) if asked is not None else None
-    if asked is None or piece is None or not piece.bars:
+def _map_of_song(asked: DrillId, piece_of: PieceOf) -> LoopMap | None:
+    piece = piece_of(asked.song, asked.arrangement) if asked.names_song_drill else None
+    if piece is None or not piece.bars:
         return None
     try:
-        return piece_map(cut_bars(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
+        return map_piece(cut_bars(piece, *part_span(piece, asked.name)).bars if asked.name else piece.bars)
     except BadInput:
         return None
 
@@ -69,7 +68,7 @@ def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
         (since - _AN_OFFSET).isoformat(),  # by the index of moments; a local day begins up to 14 hours apart from UTC's
         since.isoformat(),
         today.isoformat(),
-        OTHER_CHORDS,
+        NoteKind.OTHER_CHORDS,
     )
     found: dict[str, list[Stumble]] = defaultdict(list)
     for drill, take, at, *rest in rows:
@@ -86,7 +85,7 @@ def troubles(
     found: dict[str, Trouble] = {}
     for drill in drills:
         own = late.get(drill.id, ())
-        if len(own) < LEAST_HITS or (loop := map_of(drill, library, piece_of)) is None:
+        if len(own) < LEAST_HITS or (loop := map_drill(drill, library, piece_of)) is None:
             continue
         told = gathered(loop.counts(own), loop)
         if told is not None:
@@ -96,7 +95,7 @@ def troubles(
 
 def taken_courses(ledger: Ledger) -> dict[str, list[Course]]:
     """The remedies the player took up, by drill, in order. Raises CoachError."""
-    return courses([*ledger.notes(NOTE), *ledger.notes(DROPPED)])
+    return courses([*ledger.notes(NoteKind.REMEDY_CHOSEN), *ledger.notes(NoteKind.REMEDY_DROPPED)])
 
 
 def findings(

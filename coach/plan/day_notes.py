@@ -12,18 +12,19 @@ from datetime import date
 from coach.drills.pattern_drills import Drill
 from coach.log.ledger import Ledger
 from coach.log.local_days import told_minutes
+from coach.log.notes import NoteKind
 from coach.log.playing_time import Playing
-from coach.log.takes import FULL
+from coach.picking.layers import FULL
 from coach.picking.pattern_library import Library
-from coach.plan.care import PAIN, SLIP, Care, care_of
+from coach.plan.care import Care, care_of
 from coach.plan.checkup import PieceOf, findings, pressing, taken_courses
-from coach.plan.listening import HEARD, heard_today
+from coach.plan.listening import heard_today
 from coach.plan.need import Reason
 from coach.plan.planner import PLAY, Block, Plan
-from coach.plan.remedy_turns import with_remedy
+from coach.plan.remedy_turns import apply_remedy
 from coach.plan.song_corners import song_corners
 from coach.plan.turns import checked_minutes
-from coach.plan.wishes import WISH, Wishes, wishes_of
+from coach.plan.wishes import Wishes, wishes_of
 from coach.skill.remedies import Finding, resting
 
 Pressing = Mapping[str, Sequence[Reason]]
@@ -56,11 +57,11 @@ def read_day(
     pressed = {drill: why for drill, why in pressing(found).items() if drill not in corners}
     pressed |= {corner.id: (why,) for corner, why in corners.values()}
     return DayNotes(
-        wishes_of(ledger.notes(WISH), today),
-        care_of([*ledger.notes(PAIN), *ledger.notes(SLIP)], today),
+        wishes_of(ledger.notes(NoteKind.WISH), today),
+        care_of([*ledger.notes(NoteKind.PAIN), *ledger.notes(NoteKind.PAIN_BY_MISTAKE)], today),
         pressed,
         resting(taken_courses(ledger), today),
-        heard_today(ledger.notes(HEARD), today),
+        heard_today(ledger.notes(NoteKind.LISTENED), today),
         tuple({corner.id: corner for corner, _ in corners.values()}.values()),
         found,
     )
@@ -111,7 +112,7 @@ def _remedied(
     made = list(blocks)
     for place, block in enumerate(blocks):
         if block.kind == PLAY and block.layer == FULL and (drill := left.pop(block.drill or "", None)) is not None:
-            made[place] = with_remedy(block, drill, found[drill.id], library)
+            made[place] = apply_remedy(block, drill, found[drill.id], library)
     return tuple(made)
 
 

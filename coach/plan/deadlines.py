@@ -14,7 +14,6 @@ LEARN_DAYS = 14
 MOST_NEW = 3
 """However near the day, no more new things than this are begun in one (ours, no source)."""
 TELL_DAYS = 21
-_STEPS = ("pattern", "change", "spoken")  # of a song: they serve its parts and are not what is wanted by a day
 
 
 @dataclass(frozen=True)
@@ -58,8 +57,8 @@ def not_ready(views: Iterable[View], today: date) -> tuple[str, ...]:
     wanted: dict[date, list[View]] = {}
     for view in views:
         due = view.drill.due
-        steps = "/" in view.drill.id and view.drill.kind in _STEPS
-        if due is not None and not steps and 0 <= (due - today).days <= TELL_DAYS:
+        is_step = bool(view.drill.song) and view.drill.kind.traits.is_step
+        if due is not None and not is_step and 0 <= (due - today).days <= TELL_DAYS:
             wanted.setdefault(due, []).append(view)
     found = []
     for due, all_ in sorted(wanted.items()):

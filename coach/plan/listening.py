@@ -11,13 +11,11 @@ from __future__ import annotations
 from collections.abc import Collection, Iterable, Sequence
 from datetime import date
 
-from coach.drills.song_drills import CORNER, SONG
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN, voice_of
+from coach.drills.drill_id import Kind
+from coach.log.notes import NoteKind
 from coach.log.takes import Note
 from coach.plan.need import View
 
-HEARD = "heard"
-"""The kind of the ledger's note that a drill was listened to; its text is the drill's id."""
 LISTEN_MINUTES = 1
 LISTEN_FROM = 12
 """Plans of fewer minutes have none: the guide is heard for one pass before the first take anyway (ours, no source)."""
@@ -29,7 +27,7 @@ _FAINT = 0.8
 
 def heard_today(notes: Iterable[Note], today: date) -> frozenset[str]:
     """The drills that were listened to on a local day, from the ledger's notes."""
-    return frozenset(n.text for n in notes if n.kind == HEARD and n.local_day == today)
+    return frozenset(n.text for n in notes if n.kind == NoteKind.LISTENED and n.local_day == today)
 
 
 def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str]) -> dict[int, tuple[str, ...]]:
@@ -54,16 +52,16 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
 
 def _rank(view: View) -> int:
     """What is sung first, then what is music by itself, then a pattern (ours, no source)."""
-    if voice_of(view.drill.id):
+    if view.drill.parsed_id.has_voice:
         return 0
-    return 1 if view.drill.kind in (PART, SONG) else 2
+    return 1 if view.drill.kind.traits.is_music else 2
 
 
 def _why(view: View) -> str:
-    if view.drill.kind == CORNER or voice_of(view.drill.id) == SPOKEN:
+    if view.drill.kind in (Kind.CORNER, Kind.SPOKEN):
         return ""  # of what was heard whole, or played, before
     if not view.known:
-        sung = voice_of(view.drill.id) in (SING, SING_FULL)
+        sung = bool(view.drill.parsed_id.voice)
         return "first sung today: the tune over the picking" if sung else "new today: heard first"
     since, now = view.days_since or 0, view.recall
     if since < AWAY_DAYS or now is None:

@@ -17,11 +17,11 @@ from functools import cached_property
 from statistics import linear_regression
 
 from coach.drills.pattern_drills import Drill
-from coach.log.takes import FULL
 from coach.music.ramps import OVER_TARGET
+from coach.picking.layers import FULL
 from coach.skill.history import Past
 from coach.skill.memory import Memory, is_due, recall, state_word
-from coach.skill.steady_tempo import Steady, SteadyOf
+from coach.skill.steady_tempo import SteadyOf, SteadyTempo
 
 FRESH_DAYS = 3
 OVER = OVER_TARGET - 1
@@ -88,7 +88,7 @@ class View:
         return self.past is not None and self.past.held_day is not None and self.past.held_day < self.today
 
     @cached_property
-    def steady(self) -> Steady | None:
+    def steady(self) -> SteadyTempo | None:
         """The steady tempo at the full layer."""
         return self.steady_of(self.drill, FULL) if self.steady_of is not None and self.known else None
 

@@ -12,14 +12,14 @@ from coach.log.takes import Take
 from coach.plan.need import views_of
 from coach.skill.history import Past, pasts_of
 from coach.skill.kin import steadies_of
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 
 
 def drill_rows(
     drills: Sequence[Drill],
     takes: Iterable[Take],
     now: datetime,
-    steady: Mapping[str, Steady] | None = None,
+    steady: Mapping[str, SteadyTempo] | None = None,
     pasts: Mapping[str, Past] | None = None,
 ) -> list[dict[str, Any]]:
     """A row for each drill, in the order given. Tempos in bpm, `due` a local day, `recall` 0 to 1.

@@ -27,5 +27,5 @@ RAMPS = (
 )
 FIGURES = "Steady tempo, recall and trouble are estimates from your passes, with a range; they can be wrong."
 
-GROUNDS = (TURNS, NIGHTS, CLEAN, FEELING, RAMPS, FIGURES)
+REASONS = (TURNS, NIGHTS, CLEAN, FEELING, RAMPS, FIGURES)
 """All of them, in the order they are best read."""

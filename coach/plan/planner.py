@@ -27,8 +27,9 @@ from coach.drills.pattern_drills import Drill
 from coach.errors import BadInput, CoachError
 from coach.log.local_days import local_day, told_minutes
 from coach.log.playing_time import Playing, playing_of
-from coach.log.takes import FULL, THUMB, Take
+from coach.log.takes import Take
 from coach.music.ramps import IN_TURNS
+from coach.picking.layers import FULL, THUMB
 from coach.plan.block_tempo import span
 from coach.plan.cautions import REST, STOP, WARM_UP
 from coach.plan.deadlines import not_ready, to_begin
@@ -41,9 +42,9 @@ from coach.plan.turns import LONGEST_RUN, checked_minutes, cut, even, room_left,
 from coach.plan.wishes import Wishes
 from coach.skill.history import Past, pasts_of
 from coach.skill.kin import steadies_of
-from coach.skill.steady_tempo import Steady, SteadyOf, own_prior, steady
+from coach.skill.steady_tempo import SteadyOf, SteadyTempo, own_prior, steady
 
-__all__ = ["Block", "Plan", "Reason", "Settings", "drill_rows", "plan"]
+__all__ = ["Block", "Plan", "PlanSettings", "Reason", "drill_rows", "plan"]
 
 PLAY, REST_KIND, WARM_UP_KIND, LISTEN_KIND = "play", "rest", "warm-up", "listen"
 _WARM_UP_FROM = 16  # plans of at least so many minutes open with a warm-up
@@ -52,13 +53,12 @@ _SING_EASE = 0.7  # how playable a drill must be before one sings over it (ours,
 _PLAYABLE = 0.5  # how playable the last thing must be to be called so (ours, no source)
 _MOST_REASONS = 4
 _HEAR_IT = "listen to it once before the first take"
-_SUNG_KINDS = ("pattern", "part", "song")  # the others have their own way with the words
 MINUTES_EACH = 3
 """Minutes a day for each thing on its way to a target: a turn every day."""
 
 
 @dataclass(frozen=True)
-class Settings:
+class PlanSettings:
     """What the player may set. Minutes are whole; runs of playing are never longer than half an hour.
 
     `learning_at_once` is the most that is on its way to a target at once, however many minutes there are; `gently`
@@ -160,7 +160,7 @@ def plan(
     takes: Iterable[Take],
     now: datetime,
     minutes: int = 20,
-    settings: Settings | None = None,
+    settings: PlanSettings | None = None,
     pressing: Mapping[str, Sequence[Reason]] | None = None,
     *,
     pasts: Mapping[str, Past] | None = None,
@@ -178,7 +178,7 @@ def plan(
     drills) is not listened to again. Raises BadInput for minutes outside 1 to 240 or a `now` without offset, CoachError
     when no drill is left to plan.
     """
-    use, wish, press = settings or Settings(), wishes or Wishes(), pressing or {}
+    use, wish, press = settings or PlanSettings(), wishes or Wishes(), pressing or {}
     asked = checked_minutes(minutes if wish.minutes is None else wish.minutes)
     today = local_day(now)
     if pasts is None:
@@ -248,7 +248,7 @@ def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> 
         own.setdefault(take.drill, []).append(take)
     full = steadies_of(drills, own, today)
 
-    def found(drill: Drill, layer: str) -> Steady | None:
+    def found(drill: Drill, layer: str) -> SteadyTempo | None:
         if layer == FULL:
             return full.get(drill.id)
         return steady(own.get(drill.id, ()), layer, today, own_prior(drill))
@@ -262,7 +262,7 @@ def called_for(wish: Wishes) -> set[str]:
 
 
 def _starters(
-    views: Sequence[View], use: Settings, wish: Wishes
+    views: Sequence[View], use: PlanSettings, wish: Wishes
 ) -> tuple[list[View], list[View], tuple[str, ...]]:
     """The first day of all. The lowest rungs of the first ladder count as known, not as new.
 
@@ -278,7 +278,7 @@ def _starters(
 
 
 def _known_and_new(
-    views: Sequence[View], wanted: int, use: Settings, at_once: int, press: Pressing, wish: Wishes
+    views: Sequence[View], wanted: int, use: PlanSettings, at_once: int, press: Pressing, wish: Wishes
 ) -> tuple[list[View], list[View], tuple[str, ...]]:
     """What has been played before, what may be begun today, and why nothing more may.
 
@@ -309,7 +309,7 @@ def _known_and_new(
     return known, [*called, *ready[:left]], dated.words
 
 
-def _before_the_rest(asked: int, use: Settings, before: float) -> tuple[int, list[str]]:
+def _before_the_rest(asked: int, use: PlanSettings, before: float) -> tuple[int, list[str]]:
     """The minutes asked for, or, where the next rest would leave nothing of them to play, those before it, and why."""
     if runs(asked, use.run_minutes, use.rest_minutes, before):
         return asked, []
@@ -320,12 +320,12 @@ def _before_the_rest(asked: int, use: Settings, before: float) -> tuple[int, lis
     return 0, [f"{played}. Rest your hands for five minutes first; then there is more."]
 
 
-def _hands(minutes: int, use: Settings, before: float) -> int:
+def _hands(minutes: int, use: PlanSettings, before: float) -> int:
     """Minutes of playing in a plan of so many."""
     return sum(runs(minutes, use.run_minutes, use.rest_minutes, before))
 
 
-def _lengths(wanted: int, use: Settings, before: float, odd: bool) -> list[tuple[int, ...]]:
+def _lengths(wanted: int, use: PlanSettings, before: float, odd: bool) -> list[tuple[int, ...]]:
     """Minutes of every turn, run by run. With two drills only, an odd number of turns lets the easier one close."""
     turn = turn_minutes(wanted, use.turn_minutes)
     found = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes, before) if run]
@@ -347,7 +347,7 @@ def _sung(order: Sequence[View], warm: bool) -> set[int]:
     places: dict[str, list[int]] = {}
     for place, view in enumerate(order):
         places.setdefault(view.drill.id, []).append(place)
-    once = {v.drill.id: v for v in order if v.drill.kind in _SUNG_KINDS}.values()
+    once = {v.drill.id: v for v in order if v.drill.kind.traits.may_be_sung}.values()
     fit = [v for v in easiest_first(once) if v.held_before and v.gap == 0 and ease(v) >= _SING_EASE]
     fit = [v for v in fit if v.finished] or fit
     last = [places[v.drill.id][-1] for v in fit if len(places[v.drill.id]) > 1]

@@ -4,23 +4,23 @@ from __future__ import annotations
 
 from dataclasses import replace
 
-from coach.drills.corners import corner_of
+from coach.drills.corners import make_corner
 from coach.drills.pattern_drills import Drill
 from coach.errors import CoachError
 from coach.music.ramps import IN_TURNS
 from coach.music.tempo import SLOWEST_BPM
-from coach.picking.layers import LAYERS
+from coach.picking.layers import Layer
 from coach.picking.pattern_library import Library
 from coach.plan.planner import Block
 from coach.skill.remedies import ALTERNATE, CORNER, SLOWER, THINNER, THUMB, Finding
 
-FULL_DOWN = tuple(reversed(LAYERS))
+FULL_DOWN = tuple(reversed(Layer))
 SLOWER_SHARE = 0.88
 """A remedy's slower tempo, as a share of the one the turn would be begun at: about three steps (ours, no source)."""
 _USUAL_BEATS = 4
 
 
-def shaped(block: Block, drill: Drill, found: Finding, library: Library) -> Block:
+def shape_turn(block: Block, drill: Drill, found: Finding, library: Library) -> Block:
     """The block with the remedy of `found` in it: slower, a layer thinner, the thumb alone, a slow and a fast tempo in
     turns, or the corner in the place of the whole. As it was where the remedy is of another kind, and where the turn is
     over before a slow pass is. Raises CoachError when a corner cannot be made.
@@ -35,7 +35,7 @@ def shaped(block: Block, drill: Drill, found: Finding, library: Library) -> Bloc
         fast = max(block.tempo_to or low, low)
         return replace(block, tempo_from=slower, tempo_to=fast, ramp=IN_TURNS)
     if found.remedy == CORNER and found.trouble is not None:
-        small = corner_of(drill, library.find(drill.pattern), found.trouble.spot.bar)
+        small = make_corner(drill, library.find(drill.pattern), found.trouble.spot.bar)
         return replace(block, drill=small.id, title=small.title, tempo_from=slower)
     return block
 
@@ -47,12 +47,12 @@ def _pass_minutes(drill: Drill, library: Library, bpm: int) -> float:
     return (drill.chords.strip("| ").count("|") + 1) * beats / bpm
 
 
-def with_remedy(block: Block, drill: Drill, found: Finding, library: Library) -> Block:
+def apply_remedy(block: Block, drill: Drill, found: Finding, library: Library) -> Block:
     """The block of a plan under a remedy the player took up, with a reason that says so; else as it was."""
     if not found.under_way or found.course is None or not found.remedy_words:
         return block
     try:
-        made = shaped(block, drill, found, library)
+        made = shape_turn(block, drill, found, library)
     except CoachError:  # the pattern is there no more
         return block
     if made == block:

@@ -21,8 +21,8 @@ def next_steps(drills: Iterable[Drill], pasts: Mapping[str, Past], today: date) 
     """
     songs: dict[str, list[Drill]] = defaultdict(list)
     for drill in drills:
-        if "/" in drill.id and not drill.resting:
-            songs[drill.id.partition("/")[0]].append(drill)
+        if drill.song and not drill.resting:
+            songs[drill.song].append(drill)
     found: dict[str, tuple[Reason, ...]] = {}
     for own in songs.values():
         known = [drill for drill in own if drill.id in pasts]

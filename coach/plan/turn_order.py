@@ -32,7 +32,7 @@ def _by_rung(views: Iterable[View]) -> list[View]:
     return sorted(views, key=lambda v: v.rung)
 
 
-def chosen_today(
+def choose_today(
     known: Sequence[View],
     new: Sequence[View],
     room: int,
@@ -85,7 +85,7 @@ def turn_order(
         known = _by_rung(known)
     begun = [] if first_day else new[: max(room - 1, 0) if count >= 3 else 0]
     rank = _by_rung if first_day else lambda views: neediest_first(views, {})
-    chosen = chosen_today(known, begun, room, at_once, pressing, use, rank)
+    chosen = choose_today(known, begun, room, at_once, pressing, use, rank)
     if count == 1 or len(chosen) == 1:
         return (chosen[0],) * count
     opener, chosen = _opened(known, chosen, room, first_day, use)

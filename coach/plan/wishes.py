@@ -11,9 +11,9 @@ from collections.abc import Iterable
 from dataclasses import dataclass, replace
 from datetime import date
 
+from coach.log.notes import NoteKind
 from coach.log.takes import Note
 
-WISH = "plan wish"
 PIN, SKIP, SWAP, MINUTES, UNDO = "pin", "skip", "swap", "minutes", "undo"
 
 
@@ -47,7 +47,7 @@ def standing_wishes(notes: Iterable[Note], today: date) -> list[list[str | int]]
     """The wishes of a local day that were not taken back, in order, each as its deed and what it is about."""
     stands: list[list[str | int]] = []
     for note in sorted(notes, key=lambda n: (n.at, n.id)):
-        if note.kind != WISH or note.local_day != today:
+        if note.kind != NoteKind.WISH or note.local_day != today:
             continue
         try:
             told = json.loads(note.text)

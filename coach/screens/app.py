@@ -41,7 +41,7 @@ if TYPE_CHECKING:
 
     from coach.handout import Chosen
     from coach.plan.planner import Block
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
 
 SHORT_REST_S = 10
 HELD_UP_S = 0.2
@@ -255,7 +255,7 @@ class Coach(App[None]):
         except CoachError as error:
             self.notify(str(error), severity="error", timeout=10, markup=False)
 
-    async def _known_before(self) -> tuple[set[str], dict[str, Steady]]:
+    async def _known_before(self) -> tuple[set[str], dict[str, SteadyTempo]]:
         """What need not be heard first, and the steady tempos known so far."""
         try:
             return await asyncio.to_thread(lambda: (self.world.heard(), self.world.steadies()))

@@ -49,7 +49,7 @@ class Patterns(Page, Screen[None]):
     def __init__(self, world: World) -> None:
         super().__init__()
         self.world = world
-        self.shown_layer = FULL
+        self.shown_layer: str = FULL
 
     def compose(self) -> ComposeResult:
         """List and picture."""

@@ -18,9 +18,10 @@ from textual.widgets.option_list import Option
 
 from coach.errors import CoachError
 from coach.log.local_days import told_minutes
-from coach.plan.care import SLIP
+from coach.log.notes import NoteKind
+from coach.picking.layers import THUMB
 from coach.plan.cautions import CAUTIONS
-from coach.plan.wishes import MINUTES, SWAP, UNDO, WISH, Wishes, wish_text
+from coach.plan.wishes import MINUTES, SWAP, UNDO, Wishes, wish_text
 from coach.screens.shared.actions import TODAY, action, bindings, first_key, hints
 from coach.screens.shared.choice import Choice
 from coach.screens.shared.page import Page
@@ -186,7 +187,7 @@ class Today(Page, Screen[None]):
         text = Text(no_wrap=True, overflow="ellipsis", end="")
         left = f"{place + 1:>2}  {'listen: ' if block.listened else ''}{block.title}"
         if block.drill:
-            sung = "  sing over the thumb" if block.layer == "thumb" else ""
+            sung = "  sing over the thumb" if block.layer == THUMB else ""
             right = f"{block.tempos('→')}  {block.minutes:>2} min"
         else:
             sung, right = "", f"{block.minutes:>2} min"
@@ -231,7 +232,7 @@ class Today(Page, Screen[None]):
         """More or less time today; where today was ended earlier, only today is changed."""
         wished = self.world.wishes.minutes
         if wished is not None:
-            self._note(WISH, wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
+            self._note(NoteKind.WISH, wish_text(MINUTES, min(max(wished + by, LEAST_MINUTES), MOST_MINUTES)))
             return
         self.minutes = min(max(self.minutes + by, LEAST_MINUTES), MOST_MINUTES)
         self.world.change(minutes=self.minutes)
@@ -250,7 +251,7 @@ class Today(Page, Screen[None]):
         """Keep the chosen drill in today's plan, or leave it out."""
         block = self._chosen()
         if block is not None and block.drill:
-            self._note(WISH, wish_text(deed, block.drill))
+            self._note(NoteKind.WISH, wish_text(deed, block.drill))
 
     def action_swap(self) -> None:
         """Another drill in the place of the chosen one."""
@@ -262,7 +263,7 @@ class Today(Page, Screen[None]):
 
         def chosen(into: str | None) -> None:
             if into is not None and block.drill:
-                self._note(WISH, wish_text(SWAP, block.drill, into))
+                self._note(NoteKind.WISH, wish_text(SWAP, block.drill, into))
 
         self.app.push_screen(Choice(f"In the place of {block.title}, for today:", others, self.world.keys), chosen)
 
@@ -277,18 +278,18 @@ class Today(Page, Screen[None]):
         if self.plan is not None and at is not None and at < len(self.plan.blocks):
             minutes = sum(block.minutes for block in self.plan.blocks[: at + 1])
             if minutes < self.plan.minutes:
-                self._note(WISH, wish_text(MINUTES, minutes))
+                self._note(NoteKind.WISH, wish_text(MINUTES, minutes))
 
     def action_undo(self) -> None:
         """Take back the latest wish; without one, the pain key when it was pressed by mistake today."""
         if self.plan is None:
             return
         if self.plan.stopped:
-            self._note(SLIP)
+            self._note(NoteKind.PAIN_BY_MISTAKE)
         elif self.world.wishes == Wishes():
             self.notify("Nothing was wished today.", markup=False)
         else:
-            self._note(WISH, wish_text(UNDO))
+            self._note(NoteKind.WISH, wish_text(UNDO))
 
     def action_plan_again(self) -> None:
         """Read everything anew."""

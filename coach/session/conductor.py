@@ -14,7 +14,7 @@ from math import ceil
 from threading import Lock
 
 from coach.music.clicks import ClickWay
-from coach.picking.layers import LAYERS, plucks_in_layer
+from coach.picking.layers import LAYERS, THUMB, plucks_in_layer
 from coach.picking.pattern import Pattern
 from coach.picking.plucks import Pluck
 from coach.picking.realise import HeldBar
@@ -46,7 +46,7 @@ class Loop:
     """
 
     piece: Piece
-    under: str = "thumb"
+    under: str = THUMB
     early: bool = False
     sung: bool = False
     climbs: bool = True
@@ -113,7 +113,7 @@ def song_loop(
     first: int = 0,
     last: int | None = None,
     *,
-    under: str = "thumb",
+    under: str = THUMB,
     early: bool = False,
     sung: bool = False,
     climbs: bool = True,

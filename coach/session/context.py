@@ -22,8 +22,8 @@ from coach.session.rest_watch import RestWatch
 from coach.settings import Settings, read_settings, write_settings
 
 if TYPE_CHECKING:
+    from coach.drills.drill_id import DrillId
     from coach.drills.pattern_drills import Drill
-    from coach.drills.song_drills import SongDrillId
     from coach.guitar.grip import Hand
     from coach.guitar.open_shapes import ShapeBook
     from coach.handout import Chosen
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     from coach.plan.planner import Block, Plan
     from coach.session.conductor import Loop
     from coach.session.ledger_writer import Scribe
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
     from coach.song.files.song_shelf import SongShelf
     from coach.sound.clock import Clock
     from coach.sound.device import Speaker
@@ -77,7 +77,7 @@ class World:
         self._look = object()
         self._songs: SongShelf | None = None
         self._songs_given = False
-        self._song_loop_made: tuple[SongDrillId, Hand, Loop] | None = None
+        self._song_loop_made: tuple[DrillId, Hand, Loop] | None = None
         self._wishes: Wishes | None = None
         self._noted: datetime | None = None
         self.rest_watch = RestWatch()
@@ -142,9 +142,9 @@ class World:
             try:
                 found = shelf.drills_here(self.library, self.ledger_path, songs)
             except CoachError:
-                from coach.drills.repertoire import drills_of
+                from coach.drills.repertoire import make_pattern_drills
 
-                found = drills_of(self.library)
+                found = make_pattern_drills(self.library)
             if look is self._look:
                 self._drills = found
         return found
@@ -176,7 +176,7 @@ class World:
         """
         return shelf.heard(self.now().date(), self.ledger_path)
 
-    def steadies(self) -> dict[str, Steady]:
+    def steadies(self) -> dict[str, SteadyTempo]:
         """The steady tempos known by now, by drill. Raises CoachError."""
         return shelf.steadies(self.drills, self.now().date(), self.ledger_path) or {}
 
@@ -184,21 +184,21 @@ class World:
         """Minutes played up to now without a rest, by the ledger. Raises CoachError."""
         return shelf.playing(self.library, self.now(), self.ledger_path).run()
 
-    def after_take(self, drill_id: str, before: Steady | None, places: bool = True) -> tuple[str, ...]:
+    def after_take(self, drill_id: str, before: SteadyTempo | None, places: bool = True) -> tuple[str, ...]:
         """What the take just played has shown, in a few lines; without `places` nothing of where stumbles gather.
 
         Raises CoachError.
         """
         from coach.log.ledger import Ledger
         from coach.plan.checkup import findings
-        from coach.skill.after_take import after_take
+        from coach.skill.after_take import describe_take
 
         drill, today = self.drill(drill_id), self.now().date()
         pieces = shelf.pieces(self.library, self.settings)
         with Ledger(self.ledger_path) as ledger:
             asked = [drill] if places else []
             found = findings(ledger, asked, self.library, today, curves=False, piece_of=pieces)
-        return after_take(before, self.steadies().get(drill_id), found.get(drill_id))
+        return describe_take(before, self.steadies().get(drill_id), found.get(drill_id))
 
     def plan(self, minutes: int, takes: Sequence[Take] | None = None) -> Plan:
         """Today's plan, from the ledger's takes unless others are given. Raises CoachError."""
@@ -228,7 +228,8 @@ class World:
     def drill(self, drill_id: str) -> Drill:
         """A drill by id, a song's, or a corner of one. Raises BadInput."""
         from coach.drills.corners import corner
-        from coach.drills.song_drills import find_song_drill, read_drill_id
+        from coach.drills.drill_id import DrillId
+        from coach.drills.song_drills import find_song_drill
 
         for drill in self.drills:
             if drill.id == drill_id:
@@ -236,27 +237,27 @@ class World:
         small = corner(drill_id, self.drills, self.library)
         if small is not None:
             return small
-        song = read_drill_id(drill_id)
-        if song is not None:
-            return find_song_drill(song, self.songs, self.library.patterns)
+        asked = DrillId.parse(drill_id)
+        if asked.names_song_drill:
+            return find_song_drill(asked, self.songs, self.library.patterns)
         raise BadInput(f"there is no drill '{drill_id}'", mend="`coach drills` lists them")
 
     def loop(self, block: Block, chords: str | None = None) -> Loop:
         """What a block plays. Raises CoachError."""
-        from coach.drills.song_drills import read_drill_id
+        from coach.drills.drill_id import DrillId
         from coach.music.chords import read_bars
         from coach.picking.realise import hold_bars
         from coach.session.conductor import make_loop
 
-        song = read_drill_id(block.drill or "")
-        if song is not None:
-            return self._song_loop(song)
+        asked = DrillId.parse(block.drill or "")
+        if asked.names_song_drill:
+            return self._song_loop(asked)
         drill = self.drill(block.drill or "")
         pattern = self.library.find(drill.pattern)
         hand = shelf.hand_of(self.settings)
         return make_loop(pattern, hold_bars(read_bars(chords or drill.chords), pattern.meter, self.book, hand=hand))
 
-    def _song_loop(self, asked: SongDrillId) -> Loop:
+    def _song_loop(self, asked: DrillId) -> Loop:
         """What a song's drill plays. Raises CoachError."""
         from coach.session.song_loops import loop_of
 

@@ -21,7 +21,7 @@ from fractions import Fraction
 
 from coach.music.ramps import Ramp
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
-from coach.picking.layers import next_layer
+from coach.picking.layers import FULL, next_layer
 from coach.song.piece import PieceBar, singing_layers
 
 MODEL, COUNT, PLAY = "model", "count", "play"
@@ -114,7 +114,7 @@ class Run:
     bars: Sequence[PieceBar]
     ramp: Ramp
     layers: Sequence[str]
-    layer: str = "full"
+    layer: str = FULL
     model: bool = False
     play_limit: float | None = None
     pass_limit: int | None = None

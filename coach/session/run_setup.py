@@ -6,14 +6,14 @@ from collections.abc import Iterable
 from dataclasses import dataclass
 from fractions import Fraction
 
-from coach.log.takes import FULL
 from coach.music.ramps import RAMP_NAMES, Ramp, SlowThenTarget, make_ramp
+from coach.picking.layers import FULL, THUMB
 from coach.plan.planner import Block
 from coach.session.conductor import Loop, on_ladder
 from coach.session.context import World
 from coach.session.run import BarOrder, Run
 from coach.settings import Settings
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 
 LONGEST_MODEL_BARS = 16
 USUAL_BPM, USUAL_SHARE = 80, 0.03
@@ -31,7 +31,7 @@ class Occasion:
 
     place: str = ""
     model: bool = False
-    before: Steady | None = None
+    before: SteadyTempo | None = None
     chords: str = ""
 
 
@@ -98,7 +98,7 @@ def free_block(world: World, pattern_id: str, tempo: int | None, sing: bool, min
     """The block of `coach drill PATTERN`. Raises CoachError."""
     drill = world.drill(pattern_id)
     start = tempo or drill.start_bpm
-    layer = "thumb" if sing else "full"
+    layer = THUMB if sing else FULL
     return Block(
         "play", drill.id, drill.title, minutes, start, max(start, drill.target_bpm), layer, (), drill.step_share
     )

@@ -4,17 +4,8 @@ from __future__ import annotations
 
 from collections.abc import Mapping
 
-from coach.drills.song_drills import (
-    CHANGE,
-    CORNER,
-    PATTERN,
-    SongDrillId,
-    change_in,
-    chords_of,
-    pattern_bars,
-    song_drill,
-)
-from coach.drills.sung_drills import PART, SING_FULL, SPOKEN
+from coach.drills.drill_id import DrillId, Kind, Voice
+from coach.drills.song_drills import change_in, chords_of, make_song_drill, pattern_bars
 from coach.errors import BadInput
 from coach.guitar.grip import Hand
 from coach.guitar.open_shapes import ShapeBook
@@ -30,7 +21,7 @@ from coach.song.piece import Piece
 
 
 def loop_of(
-    asked: SongDrillId, song: Song, patterns: Mapping[str, Pattern], book: ShapeBook, hand: Hand
+    asked: DrillId, song: Song, patterns: Mapping[str, Pattern], book: ShapeBook, hand: Hand
 ) -> Loop:
     """The loop of a song's drill: with its own shapes, patterns and capo, sung where the drill is.
 
@@ -38,25 +29,25 @@ def loop_of(
     """
     way = arrangement_of(song, asked.arrangement)
     piece = perform(song, way, patterns, book, hand=hand)
-    if asked.kind in (CHANGE, PATTERN):
-        drill = song_drill(song, way, patterns, asked)
+    if asked.kind in (Kind.CHANGE, Kind.PATTERN):
+        drill = make_song_drill(song, way, patterns, asked)
         if drill.pattern not in patterns:
             raise BadInput(f"there is no pattern '{drill.pattern}'", mend="`coach patterns` lists them")
-        held = _change(song, way, piece, asked) if asked.kind == CHANGE else _chords(song, way, piece, asked.name)
+        held = _change(song, way, piece, asked) if asked.kind == Kind.CHANGE else _chords(song, way, piece, asked.name)
         return make_loop(patterns[drill.pattern], held, capo=piece.capo)
     first, last = 0, len(piece.bars) - 1
-    if asked.kind == CORNER:
+    if asked.kind == Kind.CORNER:
         first, last = corner_span(piece, asked.name, asked.bar - 1)
-    elif asked.kind in (PART, SPOKEN):
+    elif asked.kind in (Kind.PART, Kind.SPOKEN):
         first, last = part_span(piece, asked.name)
-    spoken = asked.kind == SPOKEN
-    under = THUMB if spoken else FULL if asked.voice == SING_FULL else way.singing
+    spoken = asked.kind == Kind.SPOKEN
+    under = THUMB if spoken else FULL if asked.voice == Voice.SING_FULL else way.singing
     return song_loop(
         piece, first, last, under=under, early=way.early, sung=spoken or bool(asked.voice), climbs=not spoken
     )
 
 
-def _change(song: Song, way: Arrangement, piece: Piece, asked: SongDrillId) -> list[HeldBar]:
+def _change(song: Song, way: Arrangement, piece: Piece, asked: DrillId) -> list[HeldBar]:
     """The two chords of a change, a bar each, held as where they first follow each other."""
     found = change_in(song, way, asked.name)
     assert found is not None  # its drill was made

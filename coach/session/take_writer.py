@@ -8,8 +8,9 @@ from dataclasses import dataclass, field
 from datetime import datetime
 from fractions import Fraction
 
-from coach.log.playing_time import BESIDE, bar_seconds
-from coach.log.takes import OTHER_CHORDS, Pass, Take
+from coach.log.notes import NoteKind
+from coach.log.playing_time import bar_seconds
+from coach.log.takes import Mode, Pass, Take, Verdict
 from coach.session.ledger_writer import Scribe
 from coach.session.run import BarOrder, PassDone
 from coach.skill.evidence import standing
@@ -37,12 +38,12 @@ class TakeBook:
     def begin(self, order: BarOrder) -> None:
         """The first bar that is played begins."""
         self.begun = True
-        at, mode = self.now(), "sing" if order.sung else "play"
+        at, mode = self.now(), Mode.SING if order.sung else Mode.PLAY
         self.scribe.write(
             lambda ledger: setattr(self, "id", ledger.begin_take(self.drill, order.tempo, order.chosen, at, mode))
         )
         if self.chords:  # where it stumbles says nothing of the drill's own bars
-            self.scribe.write(lambda ledger: ledger.add_note(OTHER_CHORDS, self.chords, self.id, at))
+            self.scribe.write(lambda ledger: ledger.add_note(NoteKind.OTHER_CHORDS, self.chords, self.id, at))
 
     def add_pass(self, done: PassDone) -> None:
         """A pass has ended."""
@@ -67,7 +68,7 @@ class TakeBook:
     def hurt(self, title: str) -> None:
         """It hurt while `title` was played."""
         at = self.now()
-        self.scribe.write(lambda ledger: ledger.add_note("pain reported", title, None, at))
+        self.scribe.write(lambda ledger: ledger.add_note(NoteKind.PAIN, title, None, at))
 
     def close(self, played_s: float, beats: int) -> None:
         """The take is over after so many seconds of playing in bars of so many beats: what its whole passes do not tell
@@ -75,7 +76,7 @@ class TakeBook:
         told = math.fsum(bar_seconds(p.bars, beats, float(p.bpm)) for p in self.passes)
         beside, at = played_s - told, self.now()
         if self.begun and not self.closed and beside >= LEAST_BESIDE_S:
-            self.scribe.write(lambda ledger: ledger.add_note(BESIDE, f"{beside:.1f}", self.id, at))
+            self.scribe.write(lambda ledger: ledger.add_note(NoteKind.SECONDS_BESIDE, f"{beside:.1f}", self.id, at))
         self.closed = True
 
     def borne_out(self) -> str:
@@ -86,5 +87,5 @@ class TakeBook:
 def borne_out(passes: Sequence[PassDone], at: datetime) -> str:
     """The best verdict that these passes support (`coach.skill.evidence`)."""
     rows = tuple(Pass(p.number + 1, float(p.bpm), p.bars, p.stumbles, p.clean, p.layer) for p in passes)
-    whole = Take("", at, at.date(), "", rows[-1].tempo, 0, 0, "flowing", passes=rows)
-    return standing((whole,)) or "shaky"
+    whole = Take("", at, at.date(), "", rows[-1].tempo, 0, 0, Verdict.FLOWING, passes=rows)
+    return standing((whole,)) or Verdict.SHAKY

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from coach.skill.remedies import Finding
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 
 
-def after_take(before: Steady | None, now: Steady | None, found: Finding | None) -> tuple[str, ...]:
+def describe_take(before: SteadyTempo | None, now: SteadyTempo | None, found: Finding | None) -> tuple[str, ...]:
     """The steady tempo as it is now known and what it was before the take; where stumbles gather, what is done or may
     be done about it, and how that has gone. Nothing where nothing can be told.
     """
@@ -16,7 +16,7 @@ def after_take(before: Steady | None, now: Steady | None, found: Finding | None)
     return tuple(lines)
 
 
-def _steady(before: Steady | None, now: Steady) -> str:
+def _steady(before: SteadyTempo | None, now: SteadyTempo) -> str:
     told = f"steady at {now.bpm:.0f} bpm ({now.low:.0f} to {now.high:.0f})"
     if before is None:
         return f"{told}, known from now on"

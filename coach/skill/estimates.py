@@ -24,21 +24,22 @@ from typing import Any, TypeVar
 
 from coach.drills.pattern_drills import Drill
 from coach.errors import CoachError
-from coach.log.checks import lies_in_the_disk
+from coach.log.checks import is_disk_error
 from coach.log.ledger import Ledger
 from coach.log.local_days import DAYS_AHEAD, from_utc_text, now_here, utc_text
-from coach.log.readable_rows import READABLE, put_aside, told_of, unread_rows
-from coach.log.takes import FULL, Take
+from coach.log.readable_rows import READABLE, describe_unread, read_put_aside, unread_rows
+from coach.log.takes import Take
+from coach.picking.layers import FULL
 from coach.skill.history import Past, hastened, past_of, returns_of
-from coach.skill.history_json import past_in, told_past
+from coach.skill.history_json import past_from_json, past_to_json
 from coach.skill.kin import Kin, lends
 from coach.skill.pass_counts import Window, add_take, days_in, latest
 from coach.skill.retention import keeping
 from coach.skill.steady_tempo import (
     Evidence,
     Places,
-    Steady,
     SteadyOf,
+    SteadyTempo,
     Tried,
     as_known,
     evidence_of,
@@ -46,7 +47,7 @@ from coach.skill.steady_tempo import (
     own_prior,
     places,
 )
-from coach.skill.take_summary import in_short
+from coach.skill.take_summary import summarize
 
 LAYOUT = 13
 """Raise it whenever what is kept, or how it is worked out, changes: older files are then made anew."""
@@ -110,11 +111,11 @@ class Estimates:
         """What the passes of one drill's layer say; None when nothing was counted."""
         return self._answer(lambda: self._evidence(drill, layer))
 
-    def steady(self, drill: Drill, layer: str = FULL, today: date | None = None) -> Steady | None:
+    def steady(self, drill: Drill, layer: str = FULL, today: date | None = None) -> SteadyTempo | None:
         """The steady tempo of one drill's layer from its own passes alone; None until it is known."""
         return known(self.evidence(drill.id, layer), own_prior(drill), today)
 
-    def steadies(self, drills: Sequence[Drill], today: date | None = None) -> dict[str, Steady]:
+    def steadies(self, drills: Sequence[Drill], today: date | None = None) -> dict[str, SteadyTempo]:
         """The steady tempo of every drill that has one, kin lending strength."""
         found = self._answer(lambda: self._figures(drills))
         shown = ((drill, as_known(tried, at, today)) for drill, tried, at in found)
@@ -123,9 +124,9 @@ class Estimates:
     def steady_of(self, drills: Sequence[Drill], today: date | None = None) -> SteadyOf:
         """The steady tempos by drill and layer: kin lend strength to the full layer, which is worked out for all when
         first asked for; another layer stands for itself."""
-        full: dict[str, Steady] | None = None
+        full: dict[str, SteadyTempo] | None = None
 
-        def found(drill: Drill, layer: str) -> Steady | None:
+        def found(drill: Drill, layer: str) -> SteadyTempo | None:
             nonlocal full
             if layer != FULL:
                 return self.steady(drill, layer, today)
@@ -148,13 +149,14 @@ class Estimates:
     def troubles(self) -> tuple[str, ...]:
         """What is to be said of entries that cannot be read and were not put aside, and of a damaged file."""
         marks = self._answer(lambda: set(self._made_of()["unread"]))
-        left = marks - put_aside(self._ledger.rows) if marks else marks
-        return tuple(filter(None, (told_of(len(left)) if left else None, self._ledger.damage())))
+        left = marks - read_put_aside(self._ledger.rows) if marks else marks
+        return tuple(filter(None, (describe_unread(len(left)) if left else None, self._ledger.damage())))
 
     # What is kept
 
     def _pasts(self) -> dict[str, Past]:
-        return {drill: past_in(json.loads(told)) for drill, told in self._db.execute("SELECT drill, past FROM drills")}
+        rows = self._db.execute("SELECT drill, past FROM drills")
+        return {drill: past_from_json(json.loads(text)) for drill, text in rows}
 
     def _evidence(self, drill: str, layer: str) -> Evidence | None:
         row = self._db.execute("SELECT days, tried, along FROM drills WHERE drill = ?", (drill,)).fetchone()
@@ -298,7 +300,7 @@ class Estimates:
                 if db.execute("PRAGMA user_version").fetchone()[0] == LAYOUT:
                     return db
             except (sqlite3.Error, OSError) as error:
-                if isinstance(error, sqlite3.Error) and lies_in_the_disk(error):
+                if isinstance(error, sqlite3.Error) and is_disk_error(error):
                     break  # what is kept may be sound, and serves again once there is room
             if db is not None:
                 db.close()
@@ -340,12 +342,12 @@ def _folded(takes: Sequence[Take]) -> tuple[str, str, str | None, bytes | None]:
     for take in takes:
         if take.local_day in lately:
             bars = [p.bars for p in take.passes]
-            add_take(window, take.local_day, take.drill, take.mode, in_short(take), bars)
+            add_take(window, take.local_day, take.drill, take.mode, summarize(take), bars)
     window = latest(window)
     said = evidence_of(days_in(window))
     along = None if said is None else array("d", said.along).tobytes()
     tried = None if said is None else json.dumps(_told_tried(said))
-    return json.dumps(told_past(past)), _told_window(window), tried, along
+    return json.dumps(past_to_json(past)), _told_window(window), tried, along
 
 
 def _told_tried(tried: Tried) -> list[Any]:

@@ -15,21 +15,20 @@ from collections.abc import Sequence
 from functools import lru_cache
 from itertools import compress
 
-from coach.log.takes import VERDICTS, Take
-from coach.skill.take_summary import Short, in_short
+from coach.log.takes import VERDICT_PLACES, VERDICTS, Take, Verdict
+from coach.skill.take_summary import TakeSummary, summarize
 
 # The least share of clean passes at which each verdict above `lost` is believed. 0.7 leaves room below the 8 in 10 that
 # the ramp aims at (Kaernbach 1991 at p = 0.8); the rest is ours, no source.
 _SHAKY, _HELD, _FLOWING = 0.4, 0.7, 0.9
-HELD = ("held", "flowing")
+HELD = (Verdict.HELD, Verdict.FLOWING)
 """The verdicts of what was held."""
 ENOUGH_PASSES = 3
 """With fewer passes than this nothing is believed to flow: one lucky time round proves little (ours, no source)."""
-_PLACES = {verdict: place for place, verdict in enumerate(VERDICTS)}
-_HELD_PLACE = _PLACES["held"]
+_HELD_PLACE = VERDICT_PLACES[Verdict.HELD]
 
 
-def counted(takes: Sequence[Short]) -> tuple[float, int]:
+def counted(takes: Sequence[TakeSummary]) -> tuple[float, int]:
     """(how much of it was clean, how many passes) over all of `takes`.
 
     A take logged by hand has no passes; it counts as one, clean by its share of bars without a stumble.
@@ -45,11 +44,11 @@ def counted(takes: Sequence[Short]) -> tuple[float, int]:
     return clean, weight
 
 
-def _by_hand(take: Short) -> bool:
+def _by_hand(take: TakeSummary) -> bool:
     return not take.cleans and take.bars > 0
 
 
-def stands(takes: Sequence[Short]) -> str | None:
+def stands(takes: Sequence[TakeSummary]) -> str | None:
     """The verdict these takes of one drill support; None when they say nothing at all.
 
     The word is that of the first take that has one (a later take has been warmed up by the first). It is
@@ -61,7 +60,7 @@ def stands(takes: Sequence[Short]) -> str | None:
     return _borne_out(next((t.verdict for t in takes if t.verdict), None), clean, weight, any(map(_by_hand, takes)))
 
 
-def stands_alone(take: Short) -> str | None:
+def stands_alone(take: TakeSummary) -> str | None:
     """The verdict that one take supports by itself (see `stands`)."""
     if take.cleans:
         return _by_passes(take.verdict, take.cleans)
@@ -76,25 +75,25 @@ def _by_passes(word: str | None, cleans: bytes) -> str | None:
 def _borne_out(word: str | None, clean: float, weight: int, by_hand: bool) -> str | None:
     """The word as far as `clean` of so many passes bear it out; whether some were written down by hand."""
     if not weight:
-        return None if word is None else VERDICTS[min(_PLACES[word], _HELD_PLACE)]
+        return None if word is None else VERDICTS[min(VERDICT_PLACES[word], _HELD_PLACE)]
     share = clean / weight
     place = 3 if share >= _FLOWING else 2 if share >= _HELD else 1 if share >= _SHAKY else 0
     if place > _HELD_PLACE and (word is None or (weight < ENOUGH_PASSES and not by_hand)):
         place = _HELD_PLACE
-    if word is not None and _PLACES[word] < place:
+    if word is not None and VERDICT_PLACES[word] < place:
         return word
     return VERDICTS[place]
 
 
 def clean_share(takes: Sequence[Take]) -> float | None:
     """Share of clean passes over all of `takes`, 0 to 1; None where nothing was counted."""
-    clean, weight = counted([in_short(t) for t in takes])
+    clean, weight = counted([summarize(t) for t in takes])
     return clean / weight if weight else None
 
 
 def standing(takes: Sequence[Take]) -> str | None:
     """The verdict these takes of one drill support (see `stands`)."""
-    return stands([in_short(t) for t in takes]) if takes else None
+    return stands([summarize(t) for t in takes]) if takes else None
 
 
 def was_held(take: Take) -> bool:
@@ -102,7 +101,7 @@ def was_held(take: Take) -> bool:
     return standing((take,)) in HELD
 
 
-def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | None:
+def held_tempo(take: TakeSummary, layer: str, held: bool | None = None) -> float | None:
     """The fastest tempo in bpm that a held take had clean on `layer`; None when it had none.
 
     `held`: whether it was held, where that has been found out already.
@@ -118,7 +117,7 @@ def held_tempo(take: Short, layer: str, held: bool | None = None) -> float | Non
     return max(compress(take.tempos, take.cleans), default=None)
 
 
-def lost_tempo(take: Short, layer: str) -> float | None:
+def lost_tempo(take: TakeSummary, layer: str) -> float | None:
     """The mean tempo in bpm of a take's stumbled passes on `layer`; None when it had none."""
     if take.layers is None and (take.layer != layer or 0 not in take.cleans):
         return None

@@ -14,11 +14,12 @@ from itertools import groupby
 from typing import NamedTuple
 
 from coach.log.local_days import from_microseconds, microseconds
-from coach.log.takes import FULL, THUMB, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL, THUMB
 from coach.skill.evidence import HELD, counted, held_tempo, lost_tempo, stands_alone
 from coach.skill.memory import LONGEST_INTERVAL_DAYS, Memory, after_grade, day_grade, graded_of, memory_of
 from coach.skill.retention import keeping, returned
-from coach.skill.take_summary import Short, counted_short
+from coach.skill.take_summary import TakeSummary, summarize_counted
 
 LATELY = timedelta(days=28)
 """How long a held tempo is believed without being shown again (ours, no source)."""
@@ -93,7 +94,7 @@ class _Layer:
         self.stands, self.slowest, self.told, self.held = before.standing, before.slowest, before.told, before.held
         self.kept = {bpm: from_microseconds(at) for at, bpm in before.kept}
 
-    def take(self, take: Short, word: str | None) -> None:
+    def take(self, take: TakeSummary, word: str | None) -> None:
         """Count in one more take, which stands at `word` by itself."""
         here = take.layer == self.name
         if here and word is not None:
@@ -139,7 +140,7 @@ class Fold:
     def __init__(self, drill: str, past: Past | None = None) -> None:
         self.drill = drill
         self._begun = past
-        self._lately: list[Short] = []
+        self._lately: list[TakeSummary] = []
         before = Past(date.max, date.min, datetime.min) if past is None else past
         self._first, self._last, self._last_at = before.first_day, before.last_day, before.last_at
         self._held = before.held_day
@@ -150,7 +151,7 @@ class Fold:
         threes = before.returns
         self._returns = {gap: n for gap, *n in zip(threes[::3], threes[1::3], threes[2::3], strict=True)}
 
-    def day(self, day: date, takes: list[Short]) -> None:
+    def day(self, day: date, takes: list[TakeSummary]) -> None:
         """Go on with more takes of one local day, as their drill counts them, in order and later than all before."""
         full, at = self._full, takes[-1].at
         if self._bpm is not None:
@@ -225,7 +226,7 @@ def past_of(takes: Iterable[Take], before: Past | None = None) -> Past | None:
     for day, played in groupby(sorted(takes, key=lambda t: (t.at, t.id)), key=lambda t: t.local_day):
         own = list(played)
         fold = fold or Fold(own[0].drill, before)
-        fold.day(day, [counted_short(take) for take in own])
+        fold.day(day, [summarize_counted(take) for take in own])
     return before if fold is None else fold.past()
 
 
@@ -258,6 +259,6 @@ def memories(takes: Iterable[Take]) -> dict[str, Memory]:
     return {drill: past.memory for drill, past in pasts_of(takes).items() if past.memory is not None}
 
 
-def _counted(take: Short) -> tuple[float, float]:
+def _counted(take: TakeSummary) -> tuple[float, float]:
     clean, weight = counted((take,))
     return (clean, float(weight)) if weight else (0.0, 0.0)

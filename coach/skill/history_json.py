@@ -12,7 +12,7 @@ from coach.skill.memory import Memory
 _day = date.fromordinal
 
 
-def told_past(past: Past) -> list[Any]:
+def past_to_json(past: Past) -> list[Any]:
     """The past as lists and numbers; days count from the calendar's year 1."""
     first, last, at, held, latest, full, thumb, curve, memory, returns = past
     return [
@@ -29,7 +29,7 @@ def told_past(past: Past) -> list[Any]:
     ]
 
 
-def past_in(told: list[Any]) -> Past:
+def past_from_json(told: list[Any]) -> Past:
     """Inverse of `told_past`. Raises ValueError, TypeError or the like for what is no such past."""
     first, last, at, held, latest, full, thumb, curve, memory, returns = told
     return Past(

@@ -15,7 +15,7 @@ from datetime import date
 from coach.drills.pattern_drills import Drill
 from coach.log.takes import Take
 from coach.skill.pass_counts import days_of
-from coach.skill.steady_tempo import Evidence, Prior, Steady, belief_moments, evidence_of, known, own_prior
+from coach.skill.steady_tempo import Evidence, Prior, SteadyTempo, belief_moments, evidence_of, known, own_prior
 
 # Standard deviation in ln tempo of one drill around the middle of its kin, and how much slower a rung of the ladder is
 # than the one below (ours, no source; wide enough for a few passes of its own to have the last word).
@@ -29,7 +29,7 @@ Lent = tuple[float, float]
 
 def steadies(
     drills: Sequence[Drill], evidence: Mapping[str, Evidence | None], today: date | None = None
-) -> dict[str, Steady]:
+) -> dict[str, SteadyTempo]:
     """The steady tempo of every drill that has one, from each one's own evidence and what its kin lend."""
     kin = Kin(drills, {d.id: lends(evidence.get(d.id), own_prior(d)) for d in drills})
     found = ((drill.id, known(evidence.get(drill.id), kin.prior(drill), today)) for drill in drills)
@@ -38,7 +38,7 @@ def steadies(
 
 def steadies_of(
     drills: Sequence[Drill], takes: Mapping[str, Sequence[Take]], today: date | None = None
-) -> dict[str, Steady]:
+) -> dict[str, SteadyTempo]:
     """The steady tempo of every drill that has one, from the takes of each."""
     return steadies(drills, {d.id: evidence_of(days_of(takes.get(d.id, ()))) for d in drills}, today)
 

@@ -22,9 +22,10 @@ from collections.abc import Sequence
 from datetime import date, timedelta
 from typing import NamedTuple
 
-from coach.log.takes import FULL, VERDICTS
+from coach.log.takes import VERDICT_PLACES, VERDICTS, Verdict
+from coach.picking.layers import FULL
 from coach.skill.evidence import ENOUGH_PASSES, stands
-from coach.skill.take_summary import Short
+from coach.skill.take_summary import TakeSummary
 
 LONGEST_INTERVAL_DAYS = 21
 # The package would leave a well-known thing that went shakily for weeks. Ours, no source: lost comes back tomorrow, and
@@ -33,8 +34,7 @@ _LOST_DAYS, _UNSURE_DAYS = 1, 3
 NEW, BEING_LEARNED, KEPT_UP = "new", "being learned", "kept up"
 _MOST_FIRST_TAKES = 3
 _LEAST_STABILITY = 0.001
-_PLACES = {verdict: place for place, verdict in enumerate(VERDICTS)}
-_SHAKY_PLACE, _HELD_PLACE = _PLACES["shaky"], _PLACES["held"]
+_SHAKY_PLACE, _HELD_PLACE = VERDICT_PLACES[Verdict.SHAKY], VERDICT_PLACES[Verdict.HELD]
 
 
 class Memory(NamedTuple):
@@ -131,7 +131,7 @@ def after_grade(before: Graded | None, day: date, grade: str) -> Graded:
 
     (Flying west can bring a date twice; the first grade of it stands.)
     """
-    place = _PLACES[grade]
+    place = VERDICT_PLACES[grade]
     if before is None:
         return Graded(day, day, 1, *first_graded(place + 1), place, day if place >= _HELD_PLACE else None)
     first, last, days, stability, difficulty, _, first_held = before
@@ -155,7 +155,7 @@ def memory_of(drill: str, told: Graded) -> Memory:
 def graded_of(memory: Memory) -> Graded:
     """A memory as grades move it on."""
     m = memory
-    return Graded(m.first_day, m.last_day, m.days, m.stability, m.difficulty, _PLACES[m.standing], m.first_held)
+    return Graded(m.first_day, m.last_day, m.days, m.stability, m.difficulty, VERDICT_PLACES[m.standing], m.first_held)
 
 
 def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
@@ -165,7 +165,7 @@ def after(memory: Memory | None, drill: str, day: date, grade: str) -> Memory:
     return memory_of(drill, after_grade(None if memory is None else graded_of(memory), day, grade))
 
 
-def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | None]) -> str | None:
+def day_grade(takes: Sequence[TakeSummary], held_before: bool, words: Sequence[str | None]) -> str | None:
     """The grade of one drill's takes of one local day, in order; None when they say nothing. `words` are what each of
     them stands at by itself.
 
@@ -177,7 +177,7 @@ def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | N
     full = [n for n, t in enumerate(takes) if t.layer == FULL and words[n] is not None]
     if not full and held_before:
         return None
-    first: list[Short] = []
+    first: list[TakeSummary] = []
     passes = 0
     for n in full or range(len(takes)):
         take = takes[n]
@@ -186,7 +186,7 @@ def day_grade(takes: Sequence[Short], held_before: bool, words: Sequence[str | N
         if passes >= ENOUGH_PASSES or len(first) == _MOST_FIRST_TAKES or (take.bars and not take.cleans):
             break
     grade = words[n] if len(first) == 1 else stands(first)
-    return grade if full or grade is None else VERDICTS[min(_PLACES[grade], _SHAKY_PLACE)]
+    return grade if full or grade is None else VERDICTS[min(VERDICT_PLACES[grade], _SHAKY_PLACE)]
 
 
 def recall(memory: Memory | None, today: date) -> float | None:
@@ -212,7 +212,7 @@ def state_word(memory: Memory | None, today: date) -> str:
     """
     if memory is None:
         return NEW
-    stands = VERDICTS.index(memory.standing) >= VERDICTS.index("held")
+    stands = VERDICT_PLACES[memory.standing] >= _HELD_PLACE
     earlier = memory.first_held is not None and memory.first_held < min(memory.last_day, today)
     return KEPT_UP if stands and earlier else BEING_LEARNED
 

@@ -21,10 +21,11 @@ from collections.abc import Iterable, Mapping, Sequence
 from datetime import date
 from typing import TypeVar
 
-from coach.drills.sung_drills import counted_as
-from coach.log.takes import FULL, MODES, Take
+from coach.drills.sung_drills import find_counted_layer
+from coach.log.takes import Mode, Take
+from coach.picking.layers import FULL
 from coach.skill.psychometric import Trials, fine_bin
-from coach.skill.take_summary import Short, in_short
+from coach.skill.take_summary import TakeSummary, summarize
 
 T = TypeVar("T")
 
@@ -50,7 +51,7 @@ Window = dict[date, dict[str, Counts]]
 
 def counts_for(layer: str, mode: str) -> bool:
     """True when what was played in this mode says something of the layer's steady tempo."""
-    return layer != FULL or mode == MODES[0]
+    return layer != FULL or mode == Mode.PLAY
 
 
 def add(counts: Counts, bpm: float, bars: int, clean: int, stumbled: int) -> None:
@@ -90,18 +91,18 @@ def days_of(takes: Iterable[Take], layer: str = FULL) -> Days:
     """What counts of one drill's layer in its takes, in whatever order they come."""
     window: Window = {}
     for take in takes:
-        add_take(window, take.local_day, take.drill, take.mode, in_short(take), [p.bars for p in take.passes])
+        add_take(window, take.local_day, take.drill, take.mode, summarize(take), [p.bars for p in take.passes])
     return days_in(latest(window), layer)
 
 
-def add_take(window: Window, day: date, drill: str, mode: str, take: Short, bars: Sequence[int]) -> None:
+def add_take(window: Window, day: date, drill: str, mode: str, take: TakeSummary, bars: Sequence[int]) -> None:
     """Count a take of a drill, played in `mode`, into a window; `bars` of each of its passes."""
     window.setdefault(day, {})
     layers = take.layers or (take.layer,) * len(bars)
     for tempo, clean, layer, length in zip(take.tempos, take.cleans, layers, bars, strict=True):
-        add_pass(window, day, *counted_as(drill, mode, layer), tempo, length, clean)
+        add_pass(window, day, *find_counted_layer(drill, mode, layer), tempo, length, clean)
     if not bars:
-        add_whole(window, day, *counted_as(drill, mode, take.layer), take.tempo, take.bars, take.stumbles)
+        add_whole(window, day, *find_counted_layer(drill, mode, take.layer), take.tempo, take.bars, take.stumbles)
 
 
 def usual_bars(days: Mapping[date, Counts]) -> int:

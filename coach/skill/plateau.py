@@ -17,10 +17,11 @@ import math
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import dataclass
 
-from coach.log.takes import FULL, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL
 from coach.skill.pass_counts import Window, add_take, days_in, length_of, usual_bars
 from coach.skill.psychometric import CELLS, STEP, likelihood, ln_tempo, log_likelihoods
-from coach.skill.take_summary import in_short
+from coach.skill.take_summary import summarize
 
 LEAST_DAYS, LEAST_PASSES = 6, 40
 POSITIVE = 2.0
@@ -83,7 +84,7 @@ def days_alone(takes: Iterable[Take], layer: str = FULL) -> tuple[list[Day], int
     """The latest days of a drill's takes, each by itself, and how many usual passes they hold."""
     window: Window = {}
     for take in takes:
-        add_take(window, take.local_day, take.drill, take.mode, in_short(take), [p.bars for p in take.passes])
+        add_take(window, take.local_day, take.drill, take.mode, summarize(take), [p.bars for p in take.passes])
     latest = dict(list(days_in(window, layer).items())[-_MOST_DAYS:])
     usual = usual_bars(latest)
     found: list[Day] = []

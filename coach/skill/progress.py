@@ -20,7 +20,7 @@ from coach.skill.history import memories
 from coach.skill.memory import Memory, recall, state_word
 from coach.skill.pass_counts import MOST_DAYS, days_of
 from coach.skill.remedies import Finding
-from coach.skill.steady_tempo import Steady, evidence_of, known, own_prior
+from coach.skill.steady_tempo import SteadyTempo, evidence_of, known, own_prior
 
 MOST_FIGURES = 48
 A_WEEK = timedelta(7)
@@ -31,7 +31,7 @@ class Standing:
     """One drill in the list: its steady tempo if known, state word, recall today and in a week, when last played."""
 
     drill: Drill
-    steady: Steady | None
+    steady: SteadyTempo | None
     state: str
     now: float | None
     later: float | None
@@ -54,7 +54,7 @@ class Sheet:
     """
 
     standing: Standing
-    figures: tuple[tuple[date, Steady], ...]
+    figures: tuple[tuple[date, SteadyTempo], ...]
     clean: tuple[tuple[date, int, int], ...]
     counts: Counter[Place]
     passes: int
@@ -73,7 +73,7 @@ def by_drill(takes: Iterable[Take]) -> dict[str, list[Take]]:
 def standings(
     drills: Sequence[Drill],
     takes: Mapping[str, Sequence[Take]],
-    steady: Mapping[str, Steady],
+    steady: Mapping[str, SteadyTempo],
     today: date,
     remembered: Mapping[str, Memory | None] | None = None,
 ) -> list[Standing]:
@@ -92,7 +92,7 @@ def standings(
 
 
 def standing(
-    drill: Drill, steady: Steady | None, memory: Memory | None, takes: Sequence[Take], today: date
+    drill: Drill, steady: SteadyTempo | None, memory: Memory | None, takes: Sequence[Take], today: date
 ) -> Standing:
     """One drill as it stands on a local day."""
     return Standing(
@@ -112,7 +112,7 @@ def thinned_out(days: Sequence[date], most: int) -> list[date]:
     return [days[round(k * (len(days) - 1) / (most - 1))] for k in range(most)]
 
 
-def figures(drill: Drill, takes: Iterable[Take], most: int = MOST_FIGURES) -> tuple[tuple[date, Steady], ...]:
+def figures(drill: Drill, takes: Iterable[Take], most: int = MOST_FIGURES) -> tuple[tuple[date, SteadyTempo], ...]:
     """The steady tempo at the end of each day played, from the drill's own passes; days without a figure left out."""
     played: dict[date, list[Take]] = defaultdict(list)
     for take in takes:

@@ -19,8 +19,10 @@ from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from datetime import date, datetime, timedelta
 
-from coach.drills.sung_drills import counted_as
-from coach.log.takes import FULL, Note, Take
+from coach.drills.sung_drills import find_counted_layer
+from coach.log.notes import NoteKind
+from coach.log.takes import Note, Take
+from coach.picking.layers import FULL
 from coach.skill.diagnosis import BAR, BEAT, CHANGE, EVERY, FINGER, THUMB_SPOT, Trouble
 from coach.skill.pass_counts import counts_for
 from coach.skill.plateau import Curve
@@ -50,7 +52,6 @@ WORDS = {
 ENOUGH = "good enough at this tempo: keep it up and spend the time elsewhere"
 
 REST_DAYS = 3
-NOTE, DROPPED = "remedy chosen", "remedy dropped"
 
 PLATEAU = "plateau"
 _FITS: Mapping[str, Sequence[str]] = {
@@ -119,16 +120,16 @@ def courses(notes: Iterable[Note]) -> dict[str, list[Course]]:
     """
     found: dict[str, list[Course]] = defaultdict(list)
     for note in sorted(notes, key=lambda n: (n.at, n.id)):
-        if note.kind not in (NOTE, DROPPED):
+        if note.kind not in (NoteKind.REMEDY_CHOSEN, NoteKind.REMEDY_DROPPED):
             continue
         try:
             told = json.loads(note.text)
             drill, remedy, what_for = str(told["drill"]), str(told["remedy"]), str(told["for"])
         except (ValueError, TypeError, KeyError, RecursionError):
             continue
-        if note.kind == NOTE and remedy in WORDS:
+        if note.kind == NoteKind.REMEDY_CHOSEN and remedy in WORDS:
             found[drill].append(Course(drill, remedy, what_for, note.at, note.local_day))
-        elif note.kind == DROPPED and found[drill] and found[drill][-1].remedy == remedy:
+        elif note.kind == NoteKind.REMEDY_DROPPED and found[drill] and found[drill][-1].remedy == remedy:
             found[drill].pop()
     return dict(found)
 
@@ -147,7 +148,7 @@ def clean_by_tempo(takes: Iterable[Take], layer: str = FULL) -> dict[int, tuple[
     found: dict[int, tuple[int, int]] = {}
     for take in takes:
         for one in take.passes:
-            mode, counted = counted_as(take.drill, take.mode, one.layer)
+            mode, counted = find_counted_layer(take.drill, take.mode, one.layer)
             if counted == layer and one.bars and counts_for(layer, mode):
                 step = fine_bin(one.tempo) // _LIKE
                 clean, total = found.get(step, (0, 0))

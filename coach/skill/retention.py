@@ -19,10 +19,10 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from functools import lru_cache
 
-from coach.log.takes import FULL
+from coach.picking.layers import FULL
 from coach.skill.evidence import ENOUGH_PASSES
 from coach.skill.memory import LONGEST_INTERVAL_DAYS
-from coach.skill.take_summary import Short
+from coach.skill.take_summary import TakeSummary
 
 PUBLISHED_HALF_DAYS = 195.0
 LONGEST_GAP = 90
@@ -71,7 +71,7 @@ class Keeping:
         )
 
 
-def returned(gap: int, held_bpm: float | None, takes: Sequence[Short]) -> tuple[int, int] | None:
+def returned(gap: int, held_bpm: float | None, takes: Sequence[TakeSummary]) -> tuple[int, int] | None:
     """(clean, all) of the first passes of a day's takes of one drill, `gap` days after the day before; None when they
     say nothing: never held before, the same day, a thinner layer, or another tempo than the one that was held.
     """

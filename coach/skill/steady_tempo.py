@@ -16,7 +16,8 @@ from functools import lru_cache
 from typing import NamedTuple
 
 from coach.drills.pattern_drills import Drill
-from coach.log.takes import FULL, Take
+from coach.log.takes import Take
+from coach.picking.layers import FULL
 from coach.skill.pass_counts import Days, days_of, length_of, trials, usual_bars
 from coach.skill.psychometric import FINE, belief, likelihood, log_likelihoods, moments, normal_prior, quantiles
 
@@ -38,7 +39,7 @@ _TAIL = 1.2816  # standard deviations from the middle of a normal law to its ten
 
 
 @dataclass(frozen=True)
-class Steady:
+class SteadyTempo:
     """A steady tempo in bpm with the range in which it lies 8 times in 10, from so many `passes`.
 
     `ask` is the tempo in bpm at which one more pass would tell most.
@@ -56,7 +57,7 @@ class Steady:
         return f"held 8 times in 10 up to {self.bpm:.0f} bpm ({self.low:.0f} to {self.high:.0f})"
 
 
-SteadyOf = Callable[[Drill, str], Steady | None]
+SteadyOf = Callable[[Drill, str], SteadyTempo | None]
 """The steady tempo of a drill on a layer, None until known."""
 
 
@@ -129,7 +130,7 @@ def evidence_of(days: Days) -> Evidence | None:
     )
 
 
-def known(evidence: Evidence | None, prior: Prior | None = None, today: date | None = None) -> Steady | None:
+def known(evidence: Evidence | None, prior: Prior | None = None, today: date | None = None) -> SteadyTempo | None:
     """The steady tempo the evidence supports on local day `today` (the last one played, when None).
 
     None while it supports none: fewer than six passes, none clean or none stumbled (then the passes bound it on one
@@ -146,7 +147,7 @@ def places(evidence: Evidence, prior: Prior) -> Places:
     return Places(*quantiles(_belief(evidence, prior), (0.1, 0.5, ASKED, 0.9)))
 
 
-def as_known(tried: Tried, found: Places, today: date | None = None) -> Steady | None:
+def as_known(tried: Tried, found: Places, today: date | None = None) -> SteadyTempo | None:
     """What `known` gives, from the passes in short and where the belief lies."""
     idle = 0 if today is None else max((today - tried.last_day).days, 0)
     wider = _TAIL * DAILY * math.sqrt(idle)
@@ -154,12 +155,12 @@ def as_known(tried: Tried, found: Places, today: date | None = None) -> Steady |
     low, high = middle - math.hypot(middle - found.low, wider), middle + math.hypot(found.high - middle, wider)
     if not tried.enough or not tried.slow - BEYOND <= middle <= tried.fast + BEYOND or high - low > _WIDEST_LN:
         return None
-    return Steady(math.exp(middle), math.exp(low), math.exp(high), tried.passes, math.exp(found.ask))
+    return SteadyTempo(math.exp(middle), math.exp(low), math.exp(high), tried.passes, math.exp(found.ask))
 
 
 def steady(
     takes_of_drill: Iterable[Take], layer: str = FULL, today: date | None = None, prior: Prior | None = None
-) -> Steady | None:
+) -> SteadyTempo | None:
     """The steady tempo of one drill's layer from its takes, in whatever order; None until it is known (see `known`)."""
     return known(evidence_of(days_of(takes_of_drill, layer)), prior, today)
 

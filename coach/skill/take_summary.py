@@ -5,11 +5,12 @@ from __future__ import annotations
 from datetime import datetime
 from typing import NamedTuple
 
-from coach.drills.sung_drills import counted_as, voice_of
+from coach.drills.drill_id import DrillId
+from coach.drills.sung_drills import find_counted_layer
 from coach.log.takes import Take
 
 
-class Short(NamedTuple):
+class TakeSummary(NamedTuple):
     """One take. Its passes lie side by side in order: `tempos` in bpm, of which `tempo` is the fastest, `cleans` (1 or
     0 each), and the `layers` they were on, None where all were on the layer the take began on. The other fields are
     those of a Take."""
@@ -35,11 +36,11 @@ class Short(NamedTuple):
         return clean, stumbled
 
 
-def in_short(take: Take) -> Short:
+def summarize(take: Take) -> TakeSummary:
     """A take in short, on the layers it is told with."""
     passes = take.passes
     same = all(p.layer == take.layer for p in passes)
-    return Short(
+    return TakeSummary(
         take.at,
         take.layer,
         take.verdict,
@@ -52,15 +53,16 @@ def in_short(take: Take) -> Short:
     )
 
 
-def as_counted(drill: str, mode: str, take: Short) -> Short:
+def count_layers(drill: str, mode: str, take: TakeSummary) -> TakeSummary:
     """A take of a drill, played in `mode`, with its layers as they count for that drill (sung_drills.py)."""
-    if not voice_of(drill):
+    if not DrillId.parse(drill).has_voice:
         return take
-    layer = counted_as(drill, mode, take.layer)[1]
-    layers = tuple([counted_as(drill, mode, where)[1] for where in take.layers or (take.layer,) * len(take.tempos)])
+    layer = find_counted_layer(drill, mode, take.layer)[1]
+    played = take.layers or (take.layer,) * len(take.tempos)
+    layers = tuple([find_counted_layer(drill, mode, where)[1] for where in played])
     return take._replace(layer=layer, layers=None if all(where == layer for where in layers) else layers)
 
 
-def counted_short(take: Take) -> Short:
+def summarize_counted(take: Take) -> TakeSummary:
     """A take in short with its layers as they count for its drill."""
-    return as_counted(take.drill, take.mode, in_short(take))
+    return count_layers(take.drill, take.mode, summarize(take))

@@ -14,6 +14,7 @@ from coach.errors import BadMusic
 from coach.guitar.shape import HIGHEST_FRET, Shape
 from coach.music.chords import Chord
 from coach.music.keys import Key
+from coach.picking.layers import THUMB
 
 PLAIN, FULL = "plain", "full"
 NO_CHORD = "N"
@@ -73,7 +74,7 @@ class Arrangement:
     key: Key | None = None
     capo: int = 0
     shift: int | None = None
-    singing: str = "thumb"
+    singing: str = THUMB
     early: bool = False
     tempo: Fraction | None = None
     why: tuple[str, ...] = ()

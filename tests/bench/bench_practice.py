@@ -11,7 +11,7 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.drills.pattern_drills import Drill, Material, make_drills
 from coach.log.exchange import export_json, merge
 from coach.log.ledger import Ledger
 from coach.log.playing_time import read_playing
@@ -63,7 +63,7 @@ def kept_plan(ledger: Ledger, drills: tuple[Drill, ...]) -> None:
 
 def main() -> None:
     """All figures, one a line."""
-    drills = drills_from(
+    drills = make_drills(
         Material(f"drill-{n}", f"Drill {n}", "4/4", 8, 4, f"drill-{n - 1}" if n % 5 else None, (), n)
         for n in range(DRILLS)
     )

@@ -30,7 +30,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as folder:
         os.environ["COACH_HOME"] = folder
         from coach import places, shelf
-        from coach.drills.song_drill_cache import beside
+        from coach.drills.song_drill_cache import cache_path
         from coach.log.ledger import Ledger
         from coach.settings import Settings
 
@@ -47,7 +47,7 @@ def main() -> None:
                         ledger.add_whole_take(block.drill, block.tempo_to, "held", bars=32, stumbles=1, at=at)
 
         def anew() -> object:
-            beside(places.ledger()).unlink(missing_ok=True)
+            cache_path(places.ledger()).unlink(missing_ok=True)
             return shelf.drills_here(library)
 
         drills = shelf.drills_here(library)

@@ -20,13 +20,13 @@ from datetime import UTC, datetime, timedelta
 from pathlib import Path
 from statistics import median
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.drills.pattern_drills import Drill, Material, make_drills
 from coach.log.ledger import Ledger
 from coach.log.takes import VERDICTS
 from coach.plan.block_tempo import span
 from coach.plan.planner import plan
 from coach.skill.estimates import Estimates
-from coach.skill.steady_tempo import Prior, Steady
+from coach.skill.steady_tempo import Prior, SteadyTempo
 from tests.bench.bench_practice import kept_plan
 from tests.bench.learners.player import Player, made
 from tests.bench.learners.sessions import asked_session, evenings
@@ -83,7 +83,7 @@ def borrowing(players: int) -> None:
 
 def on_the_stage(players: int) -> None:
     """Earned ramps from where the coach's own tempos start: error and shown after each day; players who improve too."""
-    drill = drills_from([Material("two-lamps", "Two lamps", "4/4", 8, 4)])[0]
+    drill = make_drills([Material("two-lamps", "Two lamps", "4/4", 8, 4)])[0]
     for gain in (0.0, 0.005, 0.01, 0.02):
         errors: dict[int, list[float]] = {d: [] for d in (0, 1, 2, 6, 13)}
         covered: dict[int, list[bool]] = {d: [] for d in errors}
@@ -140,7 +140,7 @@ def fill(ledger: Ledger, takes: int, drills: int) -> None:
 
 def speed(takes: int, drills: int, made_before: Path | None = None) -> None:
     """Rebuilding, opening, one new take, every drill's figure, twelve blocks' tempos from what is kept."""
-    ladder = drills_from(
+    ladder = make_drills(
         Material(f"drill-{n}", f"Drill {n}", "4/4", 8, 4, f"drill-{n - 1}" if n % 5 else None, (), n)
         for n in range(drills)
     )
@@ -179,7 +179,7 @@ def _new_takes(ledger: Ledger, estimates: Estimates, ladder: Sequence[Drill]) ->
 
 def _twelve(estimates: Estimates, drills: tuple[Drill, ...]) -> None:
     for drill in drills:
-        known: Steady | None = estimates.steady(drill, today=NOW.date())
+        known: SteadyTempo | None = estimates.steady(drill, today=NOW.date())
         span(drill, None, known=known)
 
 

@@ -6,7 +6,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.drills.drill_id import Kind
+from coach.drills.pattern_drills import Drill, Material, make_drills
 from coach.errors import BadInput
 from coach.music.meter import Meter
 from tests.made_takes import MATERIALS, ladder
@@ -18,7 +19,7 @@ wild = st.dictionaries(names, st.tuples(st.none() | st.sampled_from("abcdefghxyz
 @given(wild)
 def test_every_pattern_is_there_once_and_after_its_parent(tangle: dict[str, tuple[str | None, int]]) -> None:
     """Whatever grows from what, in circles or from nothing that exists, each pattern has its place, parents first."""
-    drills = drills_from(Material(i, i, "4/4", 8, 4, p, (), hard) for i, (p, hard) in tangle.items())
+    drills = make_drills(Material(i, i, "4/4", 8, 4, p, (), hard) for i, (p, hard) in tangle.items())
     place = {d.id: n for n, d in enumerate(drills)}
     assert sorted(place) == sorted(tangle)
     for drill in drills:
@@ -32,13 +33,13 @@ def test_the_order_does_not_hang_on_the_order_given(tangle, chance) -> None:
     materials = [Material(i, i, "4/4", 8, 4, p, (), hard) for i, (p, hard) in tangle.items()]
     shuffled = list(materials)
     chance.shuffle(shuffled)
-    assert drills_from(materials) == drills_from(shuffled)
+    assert make_drills(materials) == make_drills(shuffled)
 
 
 def test_a_circle_is_opened_at_its_easiest_member() -> None:
     """Of three that grow from one another the easiest becomes the first rung."""
     circle = [("a", "c", 3.0), ("b", "a", 1.0), ("c", "b", 2.0)]
-    drills = drills_from(Material(i, i, "4/4", 8, 4, p, (), hard) for i, p, hard in circle)
+    drills = make_drills(Material(i, i, "4/4", 8, 4, p, (), hard) for i, p, hard in circle)
     assert [(d.id, d.grows_from) for d in drills] == [("b", None), ("c", "b"), ("a", "c")]
 
 
@@ -48,7 +49,7 @@ def test_a_family_is_named_after_its_lowest_rung() -> None:
     assert families["late-crossing"] == families["two-lamps"] == "landing-walk"
     assert families["slow-tide"] == "slow-tide"
     grown = Material("lantern-waltz", "Lantern waltz", "3/4", 6, 3, "landing-walk")
-    assert {d.family for d in drills_from([*MATERIALS, grown]) if d.id == "lantern-waltz"} == {"lantern-waltz"}
+    assert {d.family for d in make_drills([*MATERIALS, grown]) if d.id == "lantern-waltz"} == {"lantern-waltz"}
 
 
 def test_finer_slots_start_and_aim_slower() -> None:
@@ -74,7 +75,7 @@ def test_steps_are_felt_and_not_a_leap() -> None:
     assert all(0.015 <= d.step_share <= 0.05 for d in ladder())
     for share in (0.01, 0.06):
         with pytest.raises(BadInput, match=r"1\.5 %"):
-            Drill("a", "A", "pattern", "a", "C", 100, 60, share, "a", None, Fraction(2), 1)
+            Drill("a", "A", Kind.PATTERN, "a", "C", 100, 60, share, "a", None, Fraction(2), 1)
 
 
 @pytest.mark.parametrize(
@@ -84,4 +85,4 @@ def test_steps_are_felt_and_not_a_leap() -> None:
 def test_bad_material_is_refused(materials: list[Material]) -> None:
     """Two of one id, or a pattern without slots or beats, is named."""
     with pytest.raises(BadInput):
-        drills_from(materials)
+        make_drills(materials)

@@ -8,13 +8,14 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.drills.song_choices import DUE, NOTE, REST, TAKE_UP, WAKE, Settled, note_text, read_day, settled
+from coach.drills.song_choices import DUE, REST, TAKE_UP, WAKE, Settled, note_text, read_day, settled
 from coach.errors import BadInput
+from coach.log.notes import NoteKind
 from coach.log.takes import Note
 from tests.made_takes import NOW, TODAY
 
 
-def note(number: int, text: str, kind: str = NOTE) -> Note:
+def note(number: int, text: str, kind: str = NoteKind.SONG_SETTLED) -> Note:
     """A note, so many minutes on."""
     at = NOW + timedelta(minutes=number)
     return Note(f"{number:03}", at, at.date(), kind, text, None)

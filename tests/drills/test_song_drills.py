@@ -9,22 +9,17 @@ from pathlib import Path
 import pytest
 
 from coach import places
+from coach.drills.drill_id import DrillId, Kind, Voice
 from coach.drills.pattern_drills import Drill
-from coach.drills.repertoire import as_settled, drills_of, taken_up, with_songs
+from coach.drills.repertoire import is_taken_up, make_pattern_drills, merge_songs, settle_drills
 from coach.drills.song_choices import Settled
-from coach.drills.song_drill_cache import KeptDrills
+from coach.drills.song_drill_cache import SongDrillCache
 from coach.drills.song_drills import (
-    CHANGE,
-    CORNER,
-    PATTERN,
-    SONG,
-    SongDrillId,
-    drills_of_song,
     find_song_drill,
-    read_drill_id,
-    song_corner,
+    make_song_corner,
+    make_song_drills,
 )
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN, counted_as, voice_of
+from coach.drills.sung_drills import find_counted_layer
 from coach.errors import BadInput
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.takes import Take
@@ -66,7 +61,7 @@ tempo = 90
 """,
     "landing",
 )
-DRILLS = drills_of_song(LANDING, LIBRARY.patterns, BOOK)
+DRILLS = make_song_drills(LANDING, LIBRARY.patterns, BOOK)
 BY_ID = {drill.id: drill for drill in DRILLS}
 
 
@@ -123,20 +118,20 @@ def test_chords_are_those_the_hand_plays() -> None:
 @pytest.mark.parametrize(
     ("text", "asked"),
     [
-        ("ferry/plain", SongDrillId("ferry", "plain")),
-        ("ferry/plain/sing-full", SongDrillId("ferry", "plain", voice=SING_FULL)),
-        ("ferry/plain/part/Second verse/sing", SongDrillId("ferry", "plain", PART, "Second verse", voice=SING)),
-        ("ferry/plain/part/sing", SongDrillId("ferry", "plain", PART, "sing")),
-        ("ferry/plain/change/D/F#-G", SongDrillId("ferry", "plain", CHANGE, "D/F#-G")),
-        ("ferry/plain/pattern/outside-in", SongDrillId("ferry", "plain", PATTERN, "outside-in")),
-        ("ferry/plain/spoken/Verse", SongDrillId("ferry", "plain", SPOKEN, "Verse")),
-        ("ferry/plain/corner/Verse/5", SongDrillId("ferry", "plain", CORNER, "Verse", 5)),
-        ("ferry/plain/corner/12", SongDrillId("ferry", "plain", CORNER, "", 12)),
+        ("ferry/plain", DrillId("ferry", "plain")),
+        ("ferry/plain/sing-full", DrillId("ferry", "plain", voice=Voice.SING_FULL)),
+        ("ferry/plain/part/Second verse/sing", DrillId("ferry", "plain", Kind.PART, "Second verse", voice=Voice.SING)),
+        ("ferry/plain/part/sing", DrillId("ferry", "plain", Kind.PART, "sing")),
+        ("ferry/plain/change/D/F#-G", DrillId("ferry", "plain", Kind.CHANGE, "D/F#-G")),
+        ("ferry/plain/pattern/outside-in", DrillId("ferry", "plain", Kind.PATTERN, "outside-in")),
+        ("ferry/plain/spoken/Verse", DrillId("ferry", "plain", Kind.SPOKEN, "Verse")),
+        ("ferry/plain/corner/Verse/5", DrillId("ferry", "plain", Kind.CORNER, "Verse", 5)),
+        ("ferry/plain/corner/12", DrillId("ferry", "plain", Kind.CORNER, "", 12)),
     ],
 )
-def test_an_id_says_what_it_is(text: str, asked: SongDrillId) -> None:
+def test_an_id_says_what_it_is(text: str, asked: DrillId) -> None:
     """Read and written back the same."""
-    assert read_drill_id(text) == asked
+    assert DrillId.parse(text) == asked
     assert str(asked) == text
 
 
@@ -145,7 +140,7 @@ def test_an_id_says_what_it_is(text: str, asked: SongDrillId) -> None:
 )
 def test_what_is_no_song_s_id(text: str) -> None:
     """Patterns, and what is not of the scheme."""
-    assert read_drill_id(text) is None
+    assert not DrillId.parse(text).names_song_drill
 
 
 def test_what_is_not_there_names_the_nearest() -> None:
@@ -157,8 +152,7 @@ def test_what_is_not_there_names_the_nearest() -> None:
         ("landing/plain/pattern/outside-inn", "did you mean outside-in?"),
         ("landing/plain/corner/Verse/9", "no bar 9 Verse"),
     ):
-        asked = read_drill_id(id_)
-        assert asked is not None
+        asked = DrillId.parse(id_)
         with pytest.raises(BadInput, match=told.replace("?", r"\?")):
             find_song_drill(asked, songs, LIBRARY.patterns)
 
@@ -167,8 +161,7 @@ def test_every_drill_is_found_again_by_its_id() -> None:
     """The same kind, title, tempo and chords as in the list."""
     songs = SongShelf({"landing": LANDING})
     for drill in DRILLS:
-        asked = read_drill_id(drill.id)
-        assert asked is not None
+        asked = DrillId.parse(drill.id)
         found = find_song_drill(asked, songs, LIBRARY.patterns)
         assert replace(found, grows_from=drill.grows_from, difficulty=drill.difficulty) == drill
 
@@ -176,11 +169,10 @@ def test_every_drill_is_found_again_by_its_id() -> None:
 def test_a_corner_has_the_bar_before_and_after() -> None:
     """Bar 2 of the verse: bars 1 to 3. At its beginning there is none before."""
     verse, whole = BY_ID["landing/plain/part/Verse"], BY_ID["landing/plain"]
-    asked = SongDrillId("landing", "plain", PART, "Verse")
-    assert song_corner(verse, asked, 1).id == "landing/plain/corner/Verse/2"
-    assert song_corner(verse, asked, 1).chords == "G | C | D"
-    assert song_corner(verse, asked, 0).chords == "G | C"
-    assert song_corner(whole, SongDrillId("landing", "plain", SONG), 4).chords == "G | Em | F"
+    assert make_song_corner(verse, 1).id == "landing/plain/corner/Verse/2"
+    assert make_song_corner(verse, 1).chords == "G | C | D"
+    assert make_song_corner(verse, 0).chords == "G | C"
+    assert make_song_corner(whole, 4).chords == "G | Em | F"
 
 
 # What counts as sung ------------------------------------------------------------------------
@@ -223,8 +215,8 @@ def test_a_sung_drill_comes_to_have_a_steady_tempo() -> None:
     assert found is not None
     assert 60 < found.bpm < 80
     assert steady([replace(t, mode="play") for t in takes]) is None
-    assert voice_of("ferry/plain/part/sing") == ""
-    assert counted_as("outside-in", "sing", "thumb") == ("sing", "thumb")
+    assert not DrillId.parse("ferry/plain/part/sing").has_voice
+    assert find_counted_layer("outside-in", "sing", "thumb") == ("sing", "thumb")
 
 
 # What enters the plan -----------------------------------------------------------------------
@@ -232,24 +224,24 @@ def test_a_sung_drill_comes_to_have_a_steady_tempo() -> None:
 
 def test_only_songs_taken_up_are_practised() -> None:
     """One's own, one taken up, one that something of was played; a shipped one is only offered."""
-    assert taken_up("ferry", True, None, ())
-    assert taken_up("ferry", False, Settled(taken=True), ())
-    assert taken_up("ferry", False, None, ("ferry/plain/part/Verse",))
-    assert not taken_up("ferry", False, None, ("ferryman/plain", "outside-in"))
-    assert not taken_up("ferry", False, Settled(due=None, resting=True), ())
+    assert is_taken_up("ferry", True, None, ())
+    assert is_taken_up("ferry", False, Settled(taken=True), ())
+    assert is_taken_up("ferry", False, None, ("ferry/plain/part/Verse",))
+    assert not is_taken_up("ferry", False, None, ("ferryman/plain", "outside-in"))
+    assert not is_taken_up("ferry", False, Settled(due=None, resting=True), ())
 
 
 def test_songs_come_after_the_first_ladder_with_patterns_between() -> None:
     """Four of the first ladder, then two of songs for each pattern; each in its own order; nothing lost."""
-    patterns = drills_of(LIBRARY)
-    made = with_songs(patterns, {"landing": DRILLS})
+    patterns = make_pattern_drills(LIBRARY)
+    made = merge_songs(patterns, {"landing": DRILLS})
     first = [d for d in patterns if d.family == patterns[0].family][:4]
     assert list(made[:4]) == first
     assert [("/" in d.id) for d in made[4:10]] == [True, True, False, True, True, False]
     assert [d for d in made if "/" in d.id] == list(DRILLS)
     rest = [d for d in patterns if d not in first]
     assert [d for d in made[4:] if "/" not in d.id] == rest
-    assert with_songs(patterns, {}) == patterns
+    assert merge_songs(patterns, {}) == patterns
 
 
 def test_a_song_goes_on_step_by_step() -> None:
@@ -263,9 +255,9 @@ def test_a_song_goes_on_step_by_step() -> None:
     assert next(iter(next_steps(DRILLS, begun, TODAY))) == BY_ID["landing/plain/part/Verse"].grows_from  # type: ignore[arg-type]
     ids = [d.id for d in DRILLS][:SONG_AT_ONCE]
     assert next_steps(DRILLS, held(*ids), TODAY) == {}  # type: ignore[arg-type]
-    resting = as_settled(DRILLS, Settled(resting=True))
+    resting = settle_drills(DRILLS, Settled(resting=True))
     assert next_steps(resting, {}, TODAY) == {}
-    wanted = as_settled(DRILLS, Settled(taken=True, due=TODAY + timedelta(3)))
+    wanted = settle_drills(DRILLS, Settled(taken=True, due=TODAY + timedelta(3)))
     through = held(*(d.id for d in wanted if d.due is not None))
     fast = {id_: past_of([take(id_, 1, tempo=200)]) for id_ in through}
     assert next_steps(wanted, fast, TODAY) == {}  # all that leads there is begun: nothing else before the day
@@ -275,13 +267,13 @@ def test_a_song_goes_on_step_by_step() -> None:
 def test_a_day_is_for_what_leads_to_the_song_sung() -> None:
     """Wanted by a day: pattern, hard changes, parts, words and the whole sung, of the plainest arrangement; not what
     waits behind it. A rest is of all of it."""
-    wanted = as_settled(DRILLS, Settled(taken=True, due=date(2026, 3, 20)))
+    wanted = settle_drills(DRILLS, Settled(taken=True, due=date(2026, 3, 20)))
     dated = [d.id for d in wanted if d.due == date(2026, 3, 20)]
     assert dated[-1] == "landing/plain/sing"
     assert dated == [d.id for d in DRILLS][: len(dated)]
     assert {"landing/plain/pattern/outside-in", "landing/plain/part/Verse/sing", "landing/plain"} <= set(dated)
     assert all(d.due is None for d in wanted if d.id.endswith("sing-full") or d.id.startswith("landing/full"))
-    assert all(d.resting for d in as_settled(DRILLS, Settled(resting=True)))
+    assert all(d.resting for d in settle_drills(DRILLS, Settled(resting=True)))
 
 
 # Kept at hand -------------------------------------------------------------------------------
@@ -298,7 +290,7 @@ def test_drills_are_made_again_when_the_file_or_the_patterns_change(tmp_path: Pa
         return DRILLS
 
     def ask(stamp: str) -> tuple[Drill, ...]:
-        keep = KeptDrills(kept, stamp)
+        keep = SongDrillCache(kept, stamp)
         found = keep.of(song, make)
         keep.save()
         return found

@@ -6,12 +6,9 @@ from collections.abc import Iterator
 from datetime import UTC, datetime, timedelta
 from pathlib import Path
 
-from coach.drills.song_choices import NOTE as SETTLED
 from coach.log.ledger import Ledger
-from coach.log.readable_rows import PUT_ASIDE
+from coach.log.notes import NoteKind
 from coach.log.schema import COLUMNS
-from coach.plan.wishes import WISH
-from coach.skill.remedies import DROPPED, NOTE
 
 BAD_UTF8 = b"\xff\xfe\xc3("
 AT, DAY = "2026-02-11T18:00:00.000000Z", "2026-02-11"
@@ -98,7 +95,7 @@ def hostile_rows(chance: random.Random, take: str) -> Iterator[tuple[str, list[o
                     row[0] = f"nobody-{number}"
                 row[place] = bad
                 yield table, row
-    for kind in (SETTLED, WISH, NOTE, DROPPED, PUT_ASIDE, "heard", "pain key by mistake"):
+    for kind in NoteKind:
         for text in NOTES:
             number += 1
             yield "notes", [f"note-{number}", AT, DAY, kind, text, None]

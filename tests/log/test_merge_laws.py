@@ -14,6 +14,7 @@ from hypothesis import strategies as st
 
 from coach.log.exchange import export_json, merge
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.plan.wishes import wishes_of
 from coach.skill.history import memories
 from tests.log.test_exchange import everything, fill, takes
@@ -135,11 +136,11 @@ def test_practice_at_the_same_hour_each_evening_is_as_many_days(zone: str, first
 
 def test_a_wish_just_before_midnight_is_gone_just_after(tmp_path: Path) -> None:
     """In the night the clocks go back, a wish of 23:59 is not one of the next day, which has 25 hours."""
-    from coach.plan.wishes import PIN, WISH, Wishes, wish_text
+    from coach.plan.wishes import PIN, Wishes, wish_text
 
     berlin = ZoneInfo("Europe/Berlin")
     with Ledger(tmp_path / "a.db") as ledger:
-        ledger.add_note(WISH, wish_text(PIN, "two-lamps"), None, datetime(2026, 10, 24, 23, 59, tzinfo=berlin))
+        ledger.add_note(NoteKind.WISH, wish_text(PIN, "two-lamps"), None, datetime(2026, 10, 24, 23, 59, tzinfo=berlin))
         for hour, fold in ((0, 0), (2, 0), (2, 1), (23, 0)):
             today = datetime(2026, 10, 25, hour, tzinfo=berlin, fold=fold).date()
             assert wishes_of(ledger.notes(), today) == Wishes()

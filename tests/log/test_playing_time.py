@@ -10,8 +10,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.log.playing_time import (
-    BESIDE,
     Playing,
     Span,
     last_days,
@@ -105,7 +105,7 @@ def test_passes_lie_where_they_ended(ledger: Ledger) -> None:
 def test_what_was_broken_off_and_what_was_logged_by_hand_count(ledger: Ledger) -> None:
     """Two minutes in passes, 90 seconds beside them, and 40 bars of four at 80 by hand: five and a half."""
     id_ = played(ledger, NOW - 6 * MINUTE, 2)
-    ledger.add_note(BESIDE, "90.0", id_, NOW - 2.5 * MINUTE)
+    ledger.add_note(NoteKind.SECONDS_BESIDE, "90.0", id_, NOW - 2.5 * MINUTE)
     ledger.add_whole_take("gone", 80, "held", 40, at=NOW - 2.4 * MINUTE)
     found = read_playing(ledger, NOW, four)
     assert found.run() == found.by_day()[TODAY] == pytest.approx(5.5)
@@ -147,8 +147,8 @@ def test_rows_that_cannot_be_read_are_left_out(ledger: Ledger) -> None:
     """A moment or day with one byte of it changed, or a note that is no number: the others count."""
     good = played(ledger, NOW - 9 * MINUTE, 2)
     bad = played(ledger, NOW - 6 * MINUTE, 2)
-    ledger.add_note(BESIDE, "long", good, NOW - MINUTE)
-    ledger.add_note(BESIDE, "inf", good, NOW - MINUTE)
+    ledger.add_note(NoteKind.SECONDS_BESIDE, "long", good, NOW - MINUTE)
+    ledger.add_note(NoteKind.SECONDS_BESIDE, "inf", good, NOW - MINUTE)
     with sqlite3.connect(ledger.path) as db:
         db.execute("DROP TRIGGER takes_no_update")
         db.execute("UPDATE takes SET local_day = '2026-03-1x' WHERE id = ?", (bad,))

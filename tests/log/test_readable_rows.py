@@ -13,7 +13,7 @@ from coach.errors import BadInput, CoachError
 from coach.log.exchange import export_json, merge
 from coach.log.ledger import Ledger
 from coach.log.readable_rows import unread_rows
-from coach.log.salvage import saved_copy
+from coach.log.salvage import copy_readable_rows
 from coach.skill.estimates import Estimates
 from coach.skill.history import pasts_of
 from tests.calls import Run
@@ -237,5 +237,5 @@ def test_where_no_take_can_be_reached_it_is_one_sentence(tmp_path: Path) -> None
         ledger.takes()
     db = sqlite3.connect(path)
     with pytest.raises(sqlite3.DatabaseError, match="malformed"):
-        saved_copy(db)
+        copy_readable_rows(db)
     db.close()

@@ -21,7 +21,7 @@ import pytest
 import coach
 from coach import cli
 from coach.plan.cautions import CAUTIONS
-from coach.plan.plan_reasons import GROUNDS, NIGHTS, RAMPS, TURNS
+from coach.plan.plan_reasons import NIGHTS, RAMPS, REASONS, TURNS
 from coach.screens.shared.help_page import help_text
 
 # Words of promise. "Best" and "always" are looked for where they speak of what practice does, not of a list's order.
@@ -111,7 +111,7 @@ def test_the_list_of_sure_words_would_find_one(text: str) -> None:
 
 def test_each_claim_names_its_study_or_is_modest() -> None:
     """A year stands in every ground but the last, which says that figures can be wrong."""
-    *studied, last = GROUNDS
+    *studied, last = REASONS
     assert all(re.search(r"\b(19|20)\d\d\b", ground) for ground in studied)
     assert "can be wrong" in last
 

@@ -14,7 +14,7 @@ from statistics import median
 
 import pytest
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
+from coach.drills.pattern_drills import Drill, Material, make_drills
 from coach.skill.history import memories
 from coach.skill.memory import recall
 from coach.skill.steady_tempo import own_prior, steady
@@ -25,7 +25,7 @@ from tests.made_takes import TODAY, take
 
 def drill() -> Drill:
     """A drill with two slots a beat."""
-    return drills_from([Material("two-lamps", "Two lamps", "4/4", 8, 4)])[0]
+    return make_drills([Material("two-lamps", "Two lamps", "4/4", 8, 4)])[0]
 
 
 def beat_s(day: int, first_s: float = 0.85, last_s: float = 0.60, rate: float = 0.08) -> float:

@@ -5,32 +5,32 @@ from pathlib import Path
 
 import pytest
 
-from coach.drills.corners import corner, corner_of
+from coach.drills.corners import corner, make_corner
 from coach.drills.pattern_drills import Drill
-from coach.drills.repertoire import drills_of
+from coach.drills.repertoire import make_pattern_drills
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.log.playing_time import Playing, Span
-from coach.log.takes import OTHER_CHORDS
 from coach.music.chords import read_bars
 from coach.picking.layers import LAYERS
 from coach.picking.pattern_file import parse_pattern
 from coach.picking.pattern_library import Library
-from coach.plan.care import PAIN, Care
-from coach.plan.checkup import findings, late_stumbles, map_of, troubles
+from coach.plan.care import Care
+from coach.plan.checkup import findings, late_stumbles, map_drill, troubles
 from coach.plan.day_notes import DayNotes, plan_under, read_day
 from coach.plan.need import Reason
 from coach.plan.planner import Block, Plan, plan
-from coach.plan.remedy_turns import shaped
-from coach.plan.wishes import MINUTES, PIN, SKIP, WISH, Wishes, wish_text
+from coach.plan.remedy_turns import shape_turn
+from coach.plan.wishes import MINUTES, PIN, SKIP, Wishes, wish_text
 from coach.skill.diagnosis import lately
-from coach.skill.remedies import ALTERNATE, CORNER, NOTE, REST, SLOWER, THINNER, Finding, note_text
+from coach.skill.remedies import ALTERNATE, CORNER, REST, SLOWER, THINNER, Finding, note_text
 from coach.skill.remedies import THUMB as REMEDY_THUMB
 from tests.made_takes import NOW, TODAY
 from tests.skill.test_diagnosis import LANDING
 
 PATTERNS = {name: parse_pattern(LANDING, name) for name in ("landing-stage", "reed-bank", "slow-tide", "two-lamps")}
 LIBRARY = Library(PATTERNS, ())
-DRILLS = drills_of(LIBRARY)
+DRILLS = make_pattern_drills(LIBRARY)
 DRILL = next(d for d in DRILLS if d.id == "landing-stage")
 
 
@@ -102,11 +102,11 @@ def ledger(tmp_path: Path) -> Ledger:
 
 def test_the_day_is_read_from_the_ledger(ledger: Ledger) -> None:
     """Wishes of today, pain of yesterday, a rest taken up, and the trouble as a reason for a turn."""
-    ledger.add_note(WISH, wish_text(PIN, "reed-bank"), None, NOW)
-    ledger.add_note(WISH, wish_text(SKIP, "two-lamps"), None, NOW + timedelta(minutes=1))
-    ledger.add_note(WISH, wish_text(MINUTES, 12), None, NOW + timedelta(minutes=2))
-    ledger.add_note(PAIN, "Landing stage", None, NOW - timedelta(days=1))
-    ledger.add_note(NOTE, note_text("slow-tide", REST, "plateau"), None, NOW - timedelta(days=1))
+    ledger.add_note(NoteKind.WISH, wish_text(PIN, "reed-bank"), None, NOW)
+    ledger.add_note(NoteKind.WISH, wish_text(SKIP, "two-lamps"), None, NOW + timedelta(minutes=1))
+    ledger.add_note(NoteKind.WISH, wish_text(MINUTES, 12), None, NOW + timedelta(minutes=2))
+    ledger.add_note(NoteKind.PAIN, "Landing stage", None, NOW - timedelta(days=1))
+    ledger.add_note(NoteKind.REMEDY_CHOSEN, note_text("slow-tide", REST, "plateau"), None, NOW - timedelta(days=1))
     with ledger:
         day = read_day(ledger, DRILLS, LIBRARY, TODAY)
     assert day.wishes == Wishes(("reed-bank",), ("two-lamps",), (), 12)
@@ -143,7 +143,7 @@ def test_the_ledger_is_asked_for_the_same_takes_as_the_value(ledger: Ledger) -> 
 def test_stumbles_on_other_chords_have_no_place_in_the_map(ledger: Ledger) -> None:
     """The same drill on other chords: the take counts, but where it stumbled says nothing of the drill's bars."""
     take = ledger.begin_take(DRILL.id, 80, at=NOW)
-    ledger.add_note(OTHER_CHORDS, "G | D", take, NOW)
+    ledger.add_note(NoteKind.OTHER_CHORDS, "G | D", take, NOW)
     for number in range(1, 9):
         ledger.add_stumble(take, 0, "2", 80, number, at=NOW)
     with ledger:
@@ -168,7 +168,7 @@ def test_a_remedy_under_way_is_the_first_turn(
     says since when; a later turn is as it was, and with nothing taken up so are all."""
     with ledger:
         before = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
-        ledger.add_note(NOTE, note_text(DRILL.id, remedy, "bar 2"), None, NOW - timedelta(days=1))
+        ledger.add_note(NoteKind.REMEDY_CHOSEN, note_text(DRILL.id, remedy, "bar 2"), None, NOW - timedelta(days=1))
         after = plan_under(read_day(ledger, DRILLS, LIBRARY, TODAY), 20, DRILLS, make, LIBRARY)
     assert [b.drill for b in before.blocks] == [b.drill for b in make(20, Wishes(), {}).blocks]
     place = next(n for n, b in enumerate(before.blocks) if b.kind == "play" and b.drill == DRILL.id)
@@ -184,20 +184,20 @@ def test_alternating_tempos_are_a_slow_and_a_fast_pass_in_turns() -> None:
     is longer than the turn is left as it was."""
     turn = Block("play", DRILL.id, DRILL.title, 3, 75, 82, "full", step_share=0.03)
     found = Finding(DRILL.id, remedy=ALTERNATE)
-    made = shaped(turn, DRILL, found, LIBRARY)
+    made = shape_turn(turn, DRILL, found, LIBRARY)
     assert (made.tempo_from, made.tempo_to, made.ramp, made.layer) == (66, 82, "alternate", "full")
     assert (made.as_row()["ramp"], turn.as_row()["ramp"]) == ("alternate", None)
     assert (made.tempos(), turn.tempos()) == ("66 and 82 bpm in turns", "75 to 82 bpm")
     # At 66 bpm three minutes hold 198 beats: 49 bars of four, and a half.
     for bars, ramp in ((49, "alternate"), (50, None)):
-        assert shaped(turn, on(" | ".join(["C"] * bars)), found, LIBRARY).ramp == ramp
+        assert shape_turn(turn, on(" | ".join(["C"] * bars)), found, LIBRARY).ramp == ramp
 
 
 def test_a_drill_whose_pattern_is_gone_is_passed_over(ledger: Ledger) -> None:
     """A pattern file taken away leaves takes behind; nothing breaks."""
     with ledger:
         assert troubles(ledger, DRILLS, Library({}, ()), TODAY) == {}
-    assert map_of(DRILL, Library({}, ())) is None
+    assert map_drill(DRILL, Library({}, ())) is None
 
 
 # Corners ------------------------------------------------------------------------------------
@@ -213,26 +213,26 @@ def on(chords: str) -> Drill:
 @pytest.mark.parametrize(("bar", "chords"), [(2, "Am | F"), (0, "G | C"), (3, "F | G")])
 def test_a_corner_is_the_bar_and_the_one_before(bar: int, chords: str) -> None:
     """At the loop's start the one before is the last bar: that is how it is come upon."""
-    assert corner_of(on("C | Am | F | G"), PATTERNS[DRILL.id], bar).chords == chords
+    assert make_corner(on("C | Am | F | G"), PATTERNS[DRILL.id], bar).chords == chords
 
 
 def test_two_chords_in_a_bar_stay_together() -> None:
     """A bar of F and G comes whole."""
-    assert corner_of(on("C | F G | Am"), PATTERNS[DRILL.id], 1).chords == "C | F G"
+    assert make_corner(on("C | F G | Am"), PATTERNS[DRILL.id], 1).chords == "C | F G"
 
 
 def test_a_pattern_of_two_bars_keeps_its_bars_in_place() -> None:
     """The corner begins where the pattern begins, so the pattern's second bar still falls on the second."""
     two = parse_pattern(LANDING + LANDING[LANDING.index("[[bars]]") :], "two-landings")
-    assert corner_of(on("C | Am | F | G"), two, 3).chords == "F | G"
-    assert corner_of(on("C | Am | F | G"), two, 2).chords == "C | Am | F | G"
+    assert make_corner(on("C | Am | F | G"), two, 3).chords == "F | G"
+    assert make_corner(on("C | Am | F | G"), two, 2).chords == "C | Am | F | G"
 
 
 def test_a_corner_is_found_by_its_id() -> None:
     """The id the ledger has leads back to the same drill; what is none leads to nothing."""
     bars = len(read_bars(DRILL.chords))
     assert bars >= 2
-    small = corner_of(DRILL, PATTERNS[DRILL.id], 1)
+    small = make_corner(DRILL, PATTERNS[DRILL.id], 1)
     assert corner(small.id, DRILLS, LIBRARY) == small
     for name in (DRILL.id, *(f"{DRILL.id}/corner/{n}" for n in ("0", "99", "x", "")), "no-drill/corner/1"):
         assert corner(name, DRILLS, LIBRARY) is None

@@ -7,10 +7,12 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
+from coach.drills.drill_id import Kind
 from coach.log.ledger import Ledger
-from coach.plan.listening import AWAY_DAYS, HEARD, LISTEN_FROM, heard_today, to_hear
+from coach.log.notes import NoteKind
+from coach.plan.listening import AWAY_DAYS, LISTEN_FROM, heard_today, to_hear
 from coach.plan.need import View
-from coach.plan.planner import Block, Plan, Settings, plan
+from coach.plan.planner import Block, Plan, PlanSettings, plan
 from coach.plan.wishes import Wishes
 from coach.skill.history import past_of
 from tests.made_takes import NOW, TODAY, ladder, take
@@ -34,7 +36,7 @@ def test_a_new_thing_is_heard_before_its_first_turn() -> None:
     assert (one.drill, turn.drill, one.minutes) == ("two-lamps", "two-lamps", 1)
     assert (one.tempo_from, one.tempo_to, one.layer) == (turn.tempo_from, DRILLS[1].target_bpm, "full")
     assert one.why[0] == "new today: heard first"
-    plain = plan(DRILLS, BEGUN, NOW, 20, Settings(listening=False))
+    plain = plan(DRILLS, BEGUN, NOW, 20, PlanSettings(listening=False))
     assert turn.minutes == plain.blocks[place].minutes - 1
     assert [b for b in made.blocks if b is not one and b is not turn] == [
         b for n, b in enumerate(plain.blocks) if n != place
@@ -53,7 +55,7 @@ def test_what_comes_back_after_long_is_heard_again() -> None:
     others = [take(d, 1) for d in IDS if d != "slow-tide"]
     for days, count in ((AWAY_DAYS + 9, 1), (AWAY_DAYS - 1, 0)):
         away = [take("slow-tide", days), take("slow-tide", days + 5)]
-        made = plan(DRILLS, [*others, *away], NOW, 24, Settings(gently=False))
+        made = plan(DRILLS, [*others, *away], NOW, 24, PlanSettings(gently=False))
         told = [b for b in heard(made) if b.drill == "slow-tide"]
         assert len(told) == count
         assert all(f"last played {days} days ago" in b.why[0] for b in told)
@@ -88,8 +90,8 @@ takes = st.lists(
 def test_listening_keeps_the_laws_of_a_plan(played: list, minutes: int) -> None:  # type: ignore[type-arg]
     """At most two, each right before a turn of the same drill that keeps two minutes at least; the sum is exact, the
     evening neither begins nor ends with it, and the turns are those of a plan without it."""
-    made = plan(DRILLS, played, NOW, minutes, Settings(gently=False))
-    plain = plan(DRILLS, played, NOW, minutes, Settings(gently=False, listening=False))
+    made = plan(DRILLS, played, NOW, minutes, PlanSettings(gently=False))
+    plain = plan(DRILLS, played, NOW, minutes, PlanSettings(gently=False, listening=False))
     assert sum(b.minutes for b in made.blocks) == minutes
     places = [n for n, b in enumerate(made.blocks) if b.kind == "listen"]
     assert len(places) <= 2
@@ -106,9 +108,9 @@ def test_listening_keeps_the_laws_of_a_plan(played: list, minutes: int) -> None:
 def test_what_was_heard_is_a_note_of_the_day(tmp_path) -> None:  # type: ignore[no-untyped-def]
     """Yesterday's listening is gone by itself, and listening makes no take."""
     with Ledger(tmp_path / "a.db") as ledger:
-        ledger.add_note(HEARD, "two-lamps", None, NOW)
-        ledger.add_note(HEARD, "slow-tide", None, NOW - timedelta(days=1))
-        assert heard_today(ledger.notes(HEARD), TODAY) == {"two-lamps"}
+        ledger.add_note(NoteKind.LISTENED, "two-lamps", None, NOW)
+        ledger.add_note(NoteKind.LISTENED, "slow-tide", None, NOW - timedelta(days=1))
+        assert heard_today(ledger.notes(NoteKind.LISTENED), TODAY) == {"two-lamps"}
         assert ledger.takes() == []
 
 
@@ -134,7 +136,7 @@ def test_what_is_sung_is_heard_before_what_is_only_picked() -> None:
     words spoken in rhythm and corners are never listened to by themselves."""
     ids = {"ferry/plain/part/Verse/sing": "sing", "ferry/plain": "song", "ferry/plain/spoken/Verse": "spoken"}
     ids["ferry/plain/corner/Verse/3"] = "corner"
-    made = [replace(DRILLS[0], id=id_, kind=kind, grows_from=None) for id_, kind in ids.items()]
+    made = [replace(DRILLS[0], id=id_, kind=Kind(kind), grows_from=None) for id_, kind in ids.items()]
     views = [View(d, n, past_of([take(d.id, 30)]), TODAY) for n, d in enumerate([DRILLS[1], DRILLS[2], *made])]
     assert sorted(to_hear(views, [4] * len(views), ())) == [2, 3]
     assert to_hear(views, [4] * len(views), ("a", "b")) == {}

@@ -9,14 +9,15 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.errors import BadInput, CoachError
-from coach.log.takes import THUMB, VERDICTS, Take
+from coach.log.takes import VERDICTS, Take
+from coach.picking.layers import THUMB
 from coach.plan.block_tempo import span
 from coach.plan.cautions import CAUTIONS, STOP
 from coach.plan.need import percent
-from coach.plan.planner import Block, Plan, Reason, Settings, drill_rows, plan
+from coach.plan.planner import Block, Plan, PlanSettings, Reason, drill_rows, plan
 from coach.skill.evidence import was_held
 from coach.skill.history import past_of
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 from tests.made_takes import NOW, TODAY, day, ladder, take
 
 DRILLS = ladder()
@@ -41,7 +42,7 @@ histories = st.lists(
     unique_by=lambda t: t.id,
 )
 lengths = st.integers(1, 240)
-FREELY = Settings(gently=False)
+FREELY = PlanSettings(gently=False)
 law = settings(max_examples=100, deadline=None)
 
 
@@ -89,8 +90,8 @@ def test_one_drill_alone_only_when_there_is_no_other(takes: list[Take], minutes:
 
 
 @law
-@given(histories, lengths, st.sampled_from([Settings(), Settings(run_minutes=30), Settings(run_minutes=15)]))
-def test_never_half_an_hour_without_a_rest(takes: list[Take], minutes: int, use: Settings) -> None:
+@given(histories, lengths, st.sampled_from([PlanSettings(run_minutes=minutes) for minutes in (25, 30, 15)]))
+def test_never_half_an_hour_without_a_rest(takes: list[Take], minutes: int, use: PlanSettings) -> None:
     """No more than thirty minutes of playing run without a rest of five (BAPAM); rests are neither first nor last."""
     made = plan(DRILLS, takes, NOW, minutes, use)
     for resting, run in groupby(made.blocks, lambda b: b.kind == "rest"):
@@ -367,18 +368,18 @@ def test_after_a_lost_take_it_goes_further_back() -> None:
 def test_where_the_steady_tempo_is_known_a_block_straddles_it() -> None:
     """Steady at 84, likely 80 to 88: from 80 up to 87 (4 % above); surely within 83 to 85: from 80 (4 % below)."""
     walk, takes = BY_ID["landing-walk"], [take("landing-walk", 1, tempo=84)]
-    wide = span(walk, past_of(takes), known=Steady(84, 80, 88, 30, 85))
+    wide = span(walk, past_of(takes), known=SteadyTempo(84, 80, 88, 30, 85))
     assert (wide.low, wide.high, wide.why) == (80, 87, "held 8 times in 10 up to 84 bpm (80 to 88)")
-    sure = span(walk, past_of(takes), known=Steady(84, 83, 85, 90, 84.3))
+    sure = span(walk, past_of(takes), known=SteadyTempo(84, 83, 85, 90, 84.3))
     assert (sure.low, sure.high) == (80, 87)
-    unsure = span(walk, past_of(takes), known=Steady(84, 70, 88, 8, 86))
+    unsure = span(walk, past_of(takes), known=SteadyTempo(84, 70, 88, 8, 86))
     assert unsure.low == 77  # never more than 8 % below
 
 
 def test_a_take_that_was_not_held_goes_back_from_the_steady_tempo() -> None:
     """Steady at 84, but the last take was lost: from 77 (8 % below) back up to 85, the tempo that tells most."""
     takes = [take("landing-walk", 2, tempo=80), take("landing-walk", 1, tempo=95, clean=1, stumbled=9)]
-    tempo = span(BY_ID["landing-walk"], past_of(takes), known=Steady(84, 80, 88, 20, 85))
+    tempo = span(BY_ID["landing-walk"], past_of(takes), known=SteadyTempo(84, 80, 88, 20, 85))
     assert (tempo.low, tempo.high) == (77, 85)
     assert "the last take was not held" in tempo.why
 
@@ -465,9 +466,9 @@ def test_takes_of_a_pattern_that_is_gone_are_left_aside() -> None:
         lambda: plan(DRILLS, [], NOW, 241),
         lambda: plan(DRILLS, [], datetime(2026, 3, 10), 20),
         lambda: drill_rows(DRILLS, [], datetime(2026, 3, 10)),
-        lambda: Settings(run_minutes=31),
-        lambda: Settings(rest_minutes=4),
-        lambda: Settings(new_a_day=-1),
+        lambda: PlanSettings(run_minutes=31),
+        lambda: PlanSettings(rest_minutes=4),
+        lambda: PlanSettings(new_a_day=-1),
     ],
 )
 def test_impossible_wishes_are_refused(deed) -> None:
@@ -493,7 +494,7 @@ def test_cautions_say_the_usual_things() -> None:
 def test_turns_are_shared_out_evenly() -> None:
     """Four drills in 48 minutes of playing get four turns each (Carter & Grahn 2016)."""
     takes = [take(d, n) for d in IDS[:4] for n in (6, 0)]
-    made = plan(DRILLS, takes, NOW, 53, Settings(new_a_day=0))
+    made = plan(DRILLS, takes, NOW, 53, PlanSettings(new_a_day=0))
     assert Counter(b.drill for b in played(made)) == dict.fromkeys(IDS[:4], 4)
     assert {b.minutes for b in played(made)} == {3}
     assert day(0) == TODAY

@@ -24,13 +24,14 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from coach import shelf
-from coach.drills.repertoire import drills_of
+from coach.drills.repertoire import make_pattern_drills
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.picking.pattern_file import parse_pattern
 from coach.picking.pattern_library import Library
 from coach.plan.cautions import CAUTIONS
 from coach.plan.planner import Plan
-from coach.plan.wishes import MINUTES, WISH, wish_text
+from coach.plan.wishes import MINUTES, wish_text
 from coach.settings import Settings
 from tests.effort import examples
 
@@ -58,7 +59,7 @@ def _pattern(name: str, grows_from: str = ""):
 
 
 LIBRARY = Library({name: _pattern(name, "landing-walk" if name == "two-lamps" else "") for name in METERS}, ())
-DRILLS = drills_of(LIBRARY)
+DRILLS = make_pattern_drills(LIBRARY)
 
 # Days with the change of clocks in spring and autumn in the zones below, and one without.
 DAYS = (date(2026, 3, 29), date(2026, 10, 25), date(2026, 3, 8), date(2026, 11, 1), date(2026, 4, 5), date(2026, 6, 10))
@@ -315,7 +316,7 @@ def live(tmp: Path, empty: Path, start: tuple, past: tuple, pain: tuple | None, 
         else:
             history.pains.append((at, at.date()))
     if wished is not None:
-        history.note(now, WISH, wish_text(MINUTES, wished))
+        history.note(now, NoteKind.WISH, wish_text(MINUTES, wished))
     plans = 0
     for kind, *what in day:
         now = after(now, what[0] * MINUTE)

@@ -9,13 +9,14 @@ from hypothesis import strategies as st
 
 from coach.log.exchange import merge
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.log.takes import Note
-from coach.plan.care import PAIN, SLIP, Care, care_of, last_pain
-from coach.plan.wishes import MINUTES, PIN, SKIP, SWAP, UNDO, WISH, Wishes, wish_text, wishes_of
+from coach.plan.care import Care, care_of, last_pain
+from coach.plan.wishes import MINUTES, PIN, SKIP, SWAP, UNDO, Wishes, wish_text, wishes_of
 from tests.made_takes import NOW, TODAY
 
 
-def note(text: str, minute: int = 0, kind: str = WISH, at: datetime = NOW) -> Note:
+def note(text: str, minute: int = 0, kind: str = NoteKind.WISH, at: datetime = NOW) -> Note:
     """A note of today, or of another moment."""
     moment = at + timedelta(minutes=minute)
     return Note(f"{minute:05}", moment, moment.date(), kind, text, None)
@@ -90,8 +91,8 @@ def test_no_drill_is_wished_both_ways(texts: list[str]) -> None:
 def test_wishes_of_two_machines_are_laid_together(tmp_path: Path) -> None:
     """A pin here and a skip there are both in either ledger after merging."""
     with Ledger(tmp_path / "a.db") as a, Ledger(tmp_path / "b.db") as b:
-        a.add_note(WISH, wish_text(PIN, "two-lamps"), None, NOW)
-        b.add_note(WISH, wish_text(SKIP, "slow-tide"), None, NOW + timedelta(minutes=1))
+        a.add_note(NoteKind.WISH, wish_text(PIN, "two-lamps"), None, NOW)
+        b.add_note(NoteKind.WISH, wish_text(SKIP, "slow-tide"), None, NOW + timedelta(minutes=1))
         merge(a, b.path)
         merge(b, a.path)
         assert wishes_of(a.notes(), TODAY) == wishes_of(b.notes(), TODAY) == Wishes(("two-lamps",), ("slow-tide",))
@@ -100,7 +101,7 @@ def test_wishes_of_two_machines_are_laid_together(tmp_path: Path) -> None:
 # After pain ---------------------------------------------------------------------------------
 
 
-def pain(days_ago: int, kind: str = PAIN) -> Note:
+def pain(days_ago: int, kind: str = NoteKind.PAIN) -> Note:
     """Pain noted so many days ago."""
     return note("Two lamps", kind=kind, at=NOW - timedelta(days_ago))
 
@@ -134,7 +135,7 @@ def test_short_wishes_stay_short() -> None:
 
 def test_a_slip_of_the_key_takes_back_one_pain() -> None:
     """The note of the pain stays in the ledger; the one before it counts again."""
-    slip = note("", 5, SLIP)
+    slip = note("", 5, NoteKind.PAIN_BY_MISTAKE)
     assert care_of([pain(0), slip], TODAY) == Care()
     assert care_of([pain(2), pain(0), slip], TODAY).minutes == 5
     assert last_pain([]) is None

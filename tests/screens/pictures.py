@@ -20,6 +20,7 @@ from coach import places
 from coach.drills import song_choices
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.picking.pattern_library import read_library
 from coach.screens.app import Coach
 from coach.screens.stage.stage_page import Stage
@@ -173,7 +174,7 @@ def _ten_evenings(path: Path) -> None:
                     ledger.add_pass(take, number, bpm + number, 10, int(number <= evening % 3), layer, at=at)
                 ledger.give_verdict(take, "held", at=at)
         day = (MOMENT + timedelta(14)).date()
-        ledger.add_note(song_choices.NOTE, song_choices.note_text(song_choices.DUE, "last-boat", day), at=MOMENT)
+        ledger.add_note(NoteKind.SONG_SETTLED, song_choices.note_text(song_choices.DUE, "last-boat", day), at=MOMENT)
 
 
 async def arranging_pictures(out: Path) -> None:

@@ -7,9 +7,8 @@ from pathlib import Path
 import pytest
 
 from coach.log.ledger import Ledger
-from coach.plan.care import PAIN, SLIP
+from coach.log.notes import NoteKind
 from coach.plan.planner import Block, Plan
-from coach.plan.wishes import WISH
 from coach.screens.today_page import Blocks, Today
 from tests.screens.evenings import practise
 from tests.screens.house import House, house
@@ -58,7 +57,7 @@ async def test_left_out_is_left_out_until_taken_back(played: Path) -> None:
         await here.press("u")
         await here.until(lambda: "Nothing was wished today." in words(here), "the word")
     with Ledger(played / "ledger.sqlite3") as ledger:
-        assert len(ledger.notes(WISH)) == 2
+        assert len(ledger.notes(NoteKind.WISH)) == 2
 
 
 async def test_a_kept_drill_says_why(played: Path) -> None:
@@ -142,7 +141,7 @@ async def test_after_pain_there_is_nothing_to_begin(played: Path) -> None:
         await here.press("u")
         await here.until(lambda: bool(plan(here).blocks), "the plan again")
     with Ledger(played / "ledger.sqlite3") as ledger:
-        assert len(ledger.notes(PAIN)) == len(ledger.notes(SLIP)) == 1
+        assert len(ledger.notes(NoteKind.PAIN)) == len(ledger.notes(NoteKind.PAIN_BY_MISTAKE)) == 1
 
 
 async def test_the_day_after_pain_is_short(played: Path) -> None:
@@ -150,7 +149,7 @@ async def test_the_day_after_pain_is_short(played: Path) -> None:
     from datetime import timedelta
 
     with Ledger(played / "ledger.sqlite3") as ledger:
-        ledger.add_note(PAIN, "Outside in", None, MOMENT - timedelta(hours=11))
+        ledger.add_note(NoteKind.PAIN, "Outside in", None, MOMENT - timedelta(hours=11))
     async with house(played, (160, 45), minutes=30) as here:
         await planned(here)
         assert plan(here).minutes == 5

@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import pytest
 
-from coach.drills.song_drills import drills_of_song, read_drill_id
+from coach.drills.drill_id import DrillId
+from coach.drills.song_drills import make_song_drills
 from coach.errors import BadInput
 from coach.guitar.grip import Hand
 from coach.session.conductor import Loop
@@ -15,15 +16,14 @@ from tests.screens.made_songs import PATTERNS, lantern, performed
 
 def loop(text: str) -> Loop:
     """The loop of a drill of the lantern song."""
-    asked = read_drill_id(text)
-    assert asked is not None
+    asked = DrillId.parse(text)
     return loop_of(asked, lantern(), PATTERNS, BOOK, Hand())
 
 
 def test_every_drill_of_a_song_opens() -> None:
     """Each has bars, and none has more than the whole song."""
     whole = loop("lantern/plain").bars
-    for drill in drills_of_song(lantern(), PATTERNS, BOOK):
+    for drill in make_song_drills(lantern(), PATTERNS, BOOK):
         assert 1 <= loop(drill.id).bars <= max(whole, 8), drill.id
 
 

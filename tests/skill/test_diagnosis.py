@@ -10,7 +10,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from coach.drills.loop_map import LoopMap, loop_map, piece_map
+from coach.drills.loop_map import LoopMap, map_pattern, map_piece
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.takes import Stumble
 from coach.music.chords import read_bars
@@ -38,7 +38,7 @@ a = "1 . . . . . . ."
 
 def landing(chords: str = "C | Am | F | G") -> LoopMap:
     """The pattern above on some chords."""
-    return loop_map(parse_pattern(LANDING, "landing-stage"), chords)
+    return map_pattern(parse_pattern(LANDING, "landing-stage"), chords)
 
 
 def stumble(bar: int, beat: str, pass_no: int = 1, take_id: str = "one") -> Stumble:
@@ -59,7 +59,7 @@ def test_the_map_says_chord_change_and_fingers_of_each_beat() -> None:
 def test_a_pattern_of_two_bars_over_three_chords_comes_round_after_six() -> None:
     """The round is as long as it takes until chords and pattern begin together again."""
     two = parse_pattern(LANDING + LANDING[LANDING.index("[[bars]]") :], "two-landings")
-    assert loop_map(two, "C | Am | G").bars == 6
+    assert map_pattern(two, "C | Am | G").bars == 6
 
 
 def test_the_second_round_of_a_pass_is_the_same_place() -> None:
@@ -162,7 +162,7 @@ def test_a_piece_has_the_map_its_pattern_and_chords_have() -> None:
     pattern = parse_pattern(LANDING, "landing-stage")
     book = read_shape_book(shipped("shared") / "shapes.toml")
     piece = pattern_piece(pattern, hold_bars(read_bars("C | F G | Am"), pattern.meter, book), Fraction(80))
-    assert piece_map(piece.bars) == loop_map(pattern, "C | F G | Am")
+    assert map_piece(piece.bars) == map_pattern(pattern, "C | F G | Am")
 
 
 def test_a_pick_up_bar_has_fewer_beats() -> None:
@@ -171,7 +171,7 @@ def test_a_pick_up_bar_has_fewer_beats() -> None:
     book = read_shape_book(shipped("shared") / "shapes.toml")
     piece = pattern_piece(pattern, hold_bars(read_bars("G | C | Am"), pattern.meter, book), Fraction(80))
     short = replace(piece.bars[0], beats=Fraction(1), plucks=tuple(p for p in piece.bars[0].plucks if p.beat < 1))
-    loop = piece_map((short, *piece.bars[1:]))
+    loop = map_piece((short, *piece.bars[1:]))
     assert len(loop.places) == 9
     assert loop.folded(0, "1") is None
     assert loop.folded(1, "7/2") == (1, 3)

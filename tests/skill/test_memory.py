@@ -14,7 +14,7 @@ from coach.log.takes import VERDICTS, Take
 from coach.skill.evidence import clean_share, held_tempo, standing
 from coach.skill.history import memories
 from coach.skill.memory import LONGEST_INTERVAL_DAYS, after, days_until_due, is_due, recall, state_word
-from coach.skill.take_summary import in_short
+from coach.skill.take_summary import summarize
 from tests.made_takes import TODAY, day, take
 
 some_takes = st.lists(
@@ -72,15 +72,15 @@ def test_a_take_logged_by_hand_counts_by_its_bars() -> None:
     by_hand = Take("x", take("a", 0).at, TODAY, "a", 90.0, 16, 2, "held")
     assert clean_share([by_hand]) == 14 / 16
     assert standing([by_hand]) == "held"
-    assert held_tempo(in_short(by_hand), "full") == 90.0
+    assert held_tempo(summarize(by_hand), "full") == 90.0
 
 
 def test_the_held_tempo_is_the_fastest_clean_pass() -> None:
     """A stumbled pass at a faster tempo does not count as held."""
     mixed = take("a", 0, clean=9, stumbled=1, tempo=80)
-    assert held_tempo(in_short(mixed), "full") == 80
-    assert held_tempo(in_short(mixed), "thumb") is None
-    assert held_tempo(in_short(take("a", 0, clean=2, stumbled=8)), "full") is None
+    assert held_tempo(summarize(mixed), "full") == 80
+    assert held_tempo(summarize(mixed), "thumb") is None
+    assert held_tempo(summarize(take("a", 0, clean=2, stumbled=8)), "full") is None
 
 
 # Memory

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from dataclasses import replace
 
+from coach.drills.drill_id import Kind, Voice
 from coach.drills.pattern_drills import Drill
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN
 from coach.log.takes import Take
 from coach.skill.history import past_of
-from coach.skill.readiness import BEGUN, HELD, NEW, PLAYED, READY, STEADY, next_of, readiness, rows_of, stands
+from coach.skill.readiness import BEGUN, HELD, NEW, PLAYED, READY, STEADY, choose_next, make_rows, readiness, stands
 from coach.skill.steady_tempo import steady
 from tests.drills.test_song_drills import BY_ID, DRILLS
 from tests.made_takes import TODAY, take
@@ -45,34 +45,34 @@ def test_a_song_in_one_sentence() -> None:
         CHORUS.id: [take(CHORUS.id, 1, clean=0, stumbled=3, verdict="lost")],
     }
     every = [stands(d, past_of(takes.get(d.id, [])), None, TODAY) for d in DRILLS]
-    assert readiness(rows_of(every, "plain")) == "Verse: held at 84 of 100; Chorus: being learned; sung: new"
+    assert readiness(make_rows(every, "plain")) == "Verse: held at 84 of 100; Chorus: being learned; sung: new"
     whole = take("landing/plain", 1, tempo=70, clean=3)
     every = [stands(d, past_of([whole] if d.id == "landing/plain" else []), None, TODAY) for d in DRILLS]
-    assert readiness(rows_of(every, "plain")).endswith("sung: new; whole song: held at 70 of 100")
+    assert readiness(make_rows(every, "plain")).endswith("sung: new; whole song: held at 70 of 100")
 
 
 def test_rows_are_parts_as_sung_then_the_whole_and_the_small_things() -> None:
     """The ways of each side by side; of the arrangement asked for only."""
-    rows = rows_of([stands(d, None, None, TODAY) for d in DRILLS], "plain")
+    rows = make_rows([stands(d, None, None, TODAY) for d in DRILLS], "plain")
     assert [row.name for row in rows][:3] == ["Verse", "Chorus", "whole song"]
-    assert set(rows[0].ways) == {PLAYED, SPOKEN, SING, SING_FULL}
+    assert set(rows[0].ways) == {PLAYED, Kind.SPOKEN, Voice.SING, Voice.SING_FULL}
     assert set(rows[1].ways) == {PLAYED}
     assert next(row.name for row in rows if row.kind == "change") in ("D to G", "G to C", "C to D")
     assert all(one.drill.id.startswith("landing/plain") for row in rows for one in row.ways.values())
-    assert rows[0].kind == PART
+    assert rows[0].kind == Kind.PART
 
 
 def test_what_fades_is_next_then_what_is_on_its_way() -> None:
     """Of nothing played the first; of one on its way that; of one fading that."""
     plain = [stands(d, None, None, TODAY) for d in DRILLS]
-    first = next_of(rows_of(plain, "plain"))
+    first = choose_next(make_rows(plain, "plain"))
     assert first is not None
     assert first.drill == VERSE
     on_its_way = [replace(one, how=BEGUN) if one.drill == CHORUS else one for one in plain]
-    following = next_of(rows_of(on_its_way, "plain"))
+    following = choose_next(make_rows(on_its_way, "plain"))
     assert following is not None
     assert following.drill == CHORUS
     fading = [replace(one, fades=True) if one.drill.id == "landing/plain/change/G-C" else one for one in on_its_way]
-    last = next_of(rows_of(fading, "plain"))
+    last = choose_next(make_rows(fading, "plain"))
     assert last is not None
     assert last.drill.id == "landing/plain/change/G-C"

@@ -8,14 +8,13 @@ from pathlib import Path
 import pytest
 
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.log.takes import Take
 from coach.plan.checkup import taken_courses
 from coach.skill.diagnosis import gathered
 from coach.skill.plateau import FLATTENING, LEVEL, RISING, Curve
 from coach.skill.remedies import (
-    DROPPED,
     ENOUGH,
-    NOTE,
     PLATEAU,
     REST,
     WORDS,
@@ -144,11 +143,11 @@ def test_a_rest_lasts_three_days() -> None:
 def test_the_ledger_remembers_what_was_taken_up_and_dropped(tmp_path: Path) -> None:
     """A remedy is a note; a note nobody can read harms nothing; dropping the latest takes it out."""
     with Ledger(tmp_path / "ledger.sqlite3") as ledger:
-        ledger.add_note(NOTE, note_text(DRILL, "corner", "at bar 3"), None, NOW)
-        ledger.add_note(NOTE, "{", None, NOW)
-        ledger.add_note(NOTE, '["drill"]', None, NOW)
+        ledger.add_note(NoteKind.REMEDY_CHOSEN, note_text(DRILL, "corner", "at bar 3"), None, NOW)
+        ledger.add_note(NoteKind.REMEDY_CHOSEN, "{", None, NOW)
+        ledger.add_note(NoteKind.REMEDY_CHOSEN, '["drill"]', None, NOW)
         assert taken_courses(ledger) == {DRILL: [Course(DRILL, "corner", "at bar 3", NOW, date(2026, 3, 10))]}
-        ledger.add_note(DROPPED, note_text(DRILL, "corner", "at bar 3"), None, NOW + timedelta(hours=1))
+        ledger.add_note(NoteKind.REMEDY_DROPPED, note_text(DRILL, "corner", "at bar 3"), None, NOW + timedelta(hours=1))
         assert taken_courses(ledger) == {DRILL: []}
 
 

@@ -7,10 +7,11 @@ from datetime import UTC, date, datetime
 
 import pytest
 
-from coach.log.takes import FULL, THUMB, Pass, Take
+from coach.log.takes import Pass, Take
+from coach.picking.layers import FULL, THUMB
 from coach.skill.memory import LONGEST_INTERVAL_DAYS
 from coach.skill.retention import PUBLISHED_HALF_DAYS, Returns, keeping, returned
-from coach.skill.take_summary import in_short
+from coach.skill.take_summary import summarize
 
 DAY = date(2026, 3, 10)
 
@@ -93,14 +94,14 @@ def take(*tempos: tuple[float, bool], layer: str = FULL) -> Take:
 )
 def test_what_a_return_says(gap: int, held: float | None, played: Take, told: tuple[int, int] | None) -> None:
     """The first three passes at the tempo it was held at, all of it and not the thumb, after a night at least."""
-    assert returned(gap, held, [in_short(played)]) == told
+    assert returned(gap, held, [summarize(played)]) == told
 
 
 def test_only_the_first_take_of_the_day_tells() -> None:
     """The second take was warmed up by the first."""
     slow, fast = take((60, True)), take((80, True))
-    assert returned(5, 80.0, [in_short(slow), in_short(fast)]) is None
-    assert returned(5, 80.0, [in_short(fast), in_short(slow)]) == (1, 1)
+    assert returned(5, 80.0, [summarize(slow), summarize(fast)]) is None
+    assert returned(5, 80.0, [summarize(fast), summarize(slow)]) == (1, 1)
 
 
 def by_months(fades: float, seed: int) -> Returns:
@@ -114,7 +115,7 @@ def by_months(fades: float, seed: int) -> Returns:
     def listening(takes, before=None):  # type: ignore[no-untyped-def]
         if before is not None:
             gap = (takes[0].local_day - before.last_day).days
-            told = returned(gap, before.full.bpm, [in_short(t) for t in takes])
+            told = returned(gap, before.full.bpm, [summarize(t) for t in takes])
             if told is not None:
                 old = found.get(gap, (0, 0))
                 found[gap] = (old[0] + told[0], old[1] + told[1])

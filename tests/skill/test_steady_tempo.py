@@ -8,11 +8,11 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from coach.drills.pattern_drills import Material, drills_from
+from coach.drills.pattern_drills import Material, make_drills
 from coach.log.takes import Take
 from coach.skill.kin import steadies_of
 from coach.skill.pass_counts import days_of
-from coach.skill.steady_tempo import LEAST_PASSES, WIDEST, Prior, Steady, likely, steady
+from coach.skill.steady_tempo import LEAST_PASSES, WIDEST, Prior, SteadyTempo, likely, steady
 from coach.skill.steady_tempo import evidence_of as evidence
 from tests.made_takes import TODAY, ladder, take
 
@@ -30,7 +30,7 @@ def by_hand(tempo: float, bars: int, stumbles: int, layer: str = "full") -> Take
     return Take(one.id, one.at, one.local_day, "a", tempo, bars, stumbles, "held", layer)
 
 
-def sure(takes: list[Take], **more) -> Steady:
+def sure(takes: list[Take], **more) -> SteadyTempo:
     """The steady tempo, which must be known."""
     known = steady(takes, **more)
     assert known is not None
@@ -50,7 +50,7 @@ def test_it_lies_between_a_tempo_that_goes_and_one_that_does_not() -> None:
 
 def test_the_reason_says_it_with_numbers() -> None:
     """In words: the tempo, and from where to where it is likely to lie."""
-    assert Steady(84.2, 79.6, 88.4, 30, 85).words == "held 8 times in 10 up to 84 bpm (80 to 88)"
+    assert SteadyTempo(84.2, 79.6, 88.4, 30, 85).words == "held 8 times in 10 up to 84 bpm (80 to 88)"
 
 
 @pytest.mark.parametrize(
@@ -195,7 +195,7 @@ def test_its_own_passes_have_the_last_word() -> None:
 
 def test_the_same_pattern_on_other_chords_lends_most() -> None:
     """Of two that could lend, the same pattern at 100 on other chords outweighs same-paced patterns at 70."""
-    first, second, other = drills_from(
+    first, second, other = make_drills(
         Material(id_, id_, "4/4", 8, 4, chords=loop) for id_, loop in (("a", "C | F"), ("b", "G | D"), ("c", "C | G"))
     )
     same = type(second)(**{**{f: getattr(second, f) for f in second.__dataclass_fields__}, "pattern": "a"})

@@ -40,7 +40,7 @@ if TYPE_CHECKING:
     from coach.skill.memory import Memory
     from coach.skill.progress import Sheet, Standing
     from coach.skill.remedies import Course
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
 
 NARROW, WIDE = 76, 120
 LIST_NARROW, LIST_USUAL, LIST_WIDE = 20, 23, 50
@@ -63,7 +63,7 @@ class Record:
         self.takes: dict[str, list[Take]] = {}
         self.stumbles: dict[str, list[Stumble]] = {}
         self.courses: dict[str, list[Course]] = {}
-        steady: dict[str, Steady] = {}
+        steady: dict[str, SteadyTempo] = {}
         remembered: dict[str, Memory | None] = {}
         if begun(world.ledger_path):
             with Ledger(world.ledger_path) as ledger, Estimates(ledger) as estimates:
@@ -78,17 +78,17 @@ class Record:
 
     def _piece_map(self, drill: Drill) -> LoopMap | None:
         """The map of what the stage would play; None when it cannot be read."""
-        from coach.drills.loop_map import piece_map
+        from coach.drills.loop_map import map_piece
         from coach.plan.planner import Block
 
         try:
-            return piece_map(self.world.loop(Block("play", drill.id, drill.title, 1)).piece.bars)
+            return map_piece(self.world.loop(Block("play", drill.id, drill.title, 1)).piece.bars)
         except CoachError:
             return None
 
     def sheet(self, one: Standing) -> Sheet:
         """Everything on one drill; takes some tens of milliseconds."""
-        from coach.plan.checkup import map_of
+        from coach.plan.checkup import map_drill
         from coach.skill.diagnosis import gathered
         from coach.skill.plateau import curve
         from coach.skill.progress import sheet
@@ -96,7 +96,7 @@ class Record:
 
         drill = one.drill
         takes, stumbles = self.takes.get(drill.id, []), self.stumbles.get(drill.id, [])
-        loop = map_of(drill, self.world.library) or self._piece_map(drill)
+        loop = map_drill(drill, self.world.library) or self._piece_map(drill)
         trouble = gathered(loop.counts(stumbles), loop) if loop is not None else None
         found = finding(
             drill.id, trouble, curve(takes), self.courses.get(drill.id, []), takes, drill.target_bpm, self.today
@@ -282,7 +282,7 @@ class ProgressPage(Page, Screen[None]):
         self._draw()
 
     def _block(self, one: Standing) -> Block:
-        from coach.log.takes import FULL
+        from coach.picking.layers import FULL
         from coach.plan.block_tempo import span
         from coach.plan.planner import Block
         from coach.skill.history import past_of
@@ -302,7 +302,8 @@ class ProgressPage(Page, Screen[None]):
 
     def action_remedy(self) -> None:
         """Take up the remedy that is proposed, or go on with the one under way, and play it at once."""
-        from coach.skill.remedies import NOTE, REST, SHAPE, WORDS, note_text
+        from coach.log.notes import NoteKind
+        from coach.skill.remedies import REST, SHAPE, WORDS, note_text
 
         one = self.chosen
         sheet = self.sheets.get(one.drill.id) if one is not None else None
@@ -314,7 +315,7 @@ class ProgressPage(Page, Screen[None]):
             return
         if not found.under_way:
             text, at = note_text(one.drill.id, found.remedy, found.what_for), self.world.now()
-            self.coach.scribe.write(lambda ledger: ledger.add_note(NOTE, text, None, at))
+            self.coach.scribe.write(lambda ledger: ledger.add_note(NoteKind.REMEDY_CHOSEN, text, None, at))
         if found.remedy == REST:
             self.notify(f"{one.drill.title}: {WORDS[REST]}.", markup=False)
             self.read(after=True)
@@ -330,13 +331,14 @@ class ProgressPage(Page, Screen[None]):
 
     def _remedy_block(self, one: Standing, sheet: Sheet) -> Block:
         """The block of a remedy that is played. Raises CoachError."""
-        from coach.plan.remedy_turns import shaped
+        from coach.plan.remedy_turns import shape_turn
 
-        return shaped(self._block(one), one.drill, sheet.finding, self.world.library)
+        return shape_turn(self._block(one), one.drill, sheet.finding, self.world.library)
 
     def action_drop(self) -> None:
         """Drop the remedy under way."""
-        from coach.skill.remedies import DROPPED, note_text
+        from coach.log.notes import NoteKind
+        from coach.skill.remedies import note_text
 
         one = self.chosen
         sheet = self.sheets.get(one.drill.id) if one is not None else None
@@ -346,7 +348,7 @@ class ProgressPage(Page, Screen[None]):
             return
         text, at = note_text(course.drill, course.remedy, course.what_for), self.world.now()
         at = max(at, course.since.astimezone(at.tzinfo) + timedelta(microseconds=1))
-        self.coach.scribe.write(lambda ledger: ledger.add_note(DROPPED, text, None, at))
+        self.coach.scribe.write(lambda ledger: ledger.add_note(NoteKind.REMEDY_DROPPED, text, None, at))
         self.read(after=True)
 
     def action_back(self) -> None:

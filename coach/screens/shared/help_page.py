@@ -13,7 +13,7 @@ from textual.screen import ModalScreen
 from textual.widgets import Static
 
 from coach.plan.cautions import CAUTIONS
-from coach.plan.plan_reasons import GROUNDS
+from coach.plan.plan_reasons import REASONS
 from coach.screens.shared.actions import PAGES, keys_shown
 
 KEYS_WIDTH = 20
@@ -32,7 +32,7 @@ def help_text(moved: Mapping[str, str], first: str = "", width: int = 72) -> str
             keys = f"  {keys_shown(action, moved)}".ljust(KEYS_WIDTH) + " "
             lines += wrap(action.says, width, initial_indent=keys, subsequent_indent=" " * len(keys))
         lines.append("")
-    for heading, told in (("Why the plan is as it is", GROUNDS), ("Hands and ears", CAUTIONS)):
+    for heading, told in (("Why the plan is as it is", REASONS), ("Hands and ears", CAUTIONS)):
         lines.append(heading)
         for sentence in told:
             lines += wrap(sentence, width, initial_indent="  ", subsequent_indent="  ")

@@ -18,9 +18,10 @@ from textual.widgets import OptionList, Static
 from textual.widgets.option_list import Option
 
 from coach.drills import song_choices
-from coach.drills.sung_drills import SING, SPOKEN
+from coach.drills.drill_id import DrillId, Kind, Voice
 from coach.errors import CoachError
 from coach.log.ledger_status import begun
+from coach.log.notes import NoteKind
 from coach.screens.shared.actions import SONGBOOK, bindings, hints
 from coach.screens.shared.finder import Ask
 from coach.screens.shared.page import Page
@@ -36,20 +37,23 @@ from coach.screens.songs.songbook_text import (
     table_head,
 )
 from coach.session.context import World
-from coach.skill.readiness import BEGUN, NEW, PLAYED, Row, Stands, rows_of, stands
+from coach.skill.readiness import BEGUN, NEW, PLAYED, DrillState, ReadinessRow, make_rows, stands
 
 if TYPE_CHECKING:
     from datetime import date
 
     from coach.drills.pattern_drills import Drill
     from coach.skill.history import Past
-    from coach.skill.steady_tempo import Steady
+    from coach.skill.steady_tempo import SteadyTempo
 
 NARROW, WIDE = 76, 120
 SHORT = 30  # lines below which the song's head leaves room for its parts
 LIST_NARROW, LIST_USUAL, LIST_WIDE = 20, 24, 46
 FREE_MINUTES = 5
-NO_SUCH = {SPOKEN: "there are no words to speak there", SING: "there are no words to sing there"}
+NO_SUCH: dict[str, str] = {
+    Kind.SPOKEN: "there are no words to speak there",
+    Voice.SING: "there are no words to sing there",
+}
 
 
 class Book:
@@ -64,7 +68,7 @@ class Book:
         self.songs = world.songs
         self.settled = shelf.settled(world.ledger_path)
         self.pasts: dict[str, Past] = {}
-        self.steady: dict[str, Steady] = {}
+        self.steady: dict[str, SteadyTempo] = {}
         self._known: dict[str, tuple[Drill, ...]] = {}
         drills = world.drills
         if begun(world.ledger_path):
@@ -76,9 +80,8 @@ class Book:
                 self.steady = estimates.steadies(drills, self.today)
         practised: dict[str, list[Drill]] = {}
         for drill in drills:
-            name, between, _ = drill.id.partition("/")
-            if between:
-                practised.setdefault(name, []).append(drill)
+            if drill.song:
+                practised.setdefault(drill.song, []).append(drill)
         self._known = {name: self._with_corners(name, own) for name, own in practised.items()}
         self.lines: list[SongLine] = []
         for song in self.songs.songs.values():
@@ -99,19 +102,19 @@ class Book:
         """A song's drills and the corners of it that were played."""
         ids = {drill.id for drill in drills}
         for id_ in self.pasts:
-            if id_.startswith(f"{song}/") and id_ not in ids:
+            if DrillId.parse(id_).song == song and id_ not in ids:
                 try:
                     drills.append(self.world.drill(id_))
                 except CoachError:  # of a part or arrangement that is no more
                     continue
         return tuple(drills)
 
-    def stands(self, song_id: str) -> dict[str, Stands]:
+    def stands(self, song_id: str) -> dict[str, DrillState]:
         """How each drill of a song stands, by id."""
         if song_id not in self._known:
-            from coach.drills.song_drills import drills_of_song
+            from coach.drills.song_drills import make_song_drills
 
-            found = drills_of_song(self.songs.songs[song_id], self.world.library.patterns, self.world.book)
+            found = make_song_drills(self.songs.songs[song_id], self.world.library.patterns, self.world.book)
             self._known[song_id] = found
         return {
             drill.id: stands(drill, self.pasts.get(drill.id), self.steady.get(drill.id), self.today)
@@ -156,7 +159,7 @@ class Songbook(Page, Screen[None]):
         super().__init__()
         self.world = world
         self.book: Book | None = None
-        self.rows: list[Row] = []
+        self.rows: list[ReadinessRow] = []
         self._at = ""
         self._arrangement: dict[str, str] = {}
 
@@ -241,7 +244,7 @@ class Songbook(Page, Screen[None]):
         return names[(names.index(self.arrangement) + 1) % len(names)] if len(names) > 1 else ""
 
     @property
-    def row(self) -> Row | None:
+    def row(self) -> ReadinessRow | None:
         """The line of the song that is chosen."""
         at = self.query_one("#rows", OptionList).highlighted
         return self.rows[at] if at is not None and at < len(self.rows) else None
@@ -276,8 +279,8 @@ class Songbook(Page, Screen[None]):
         listed = self.query_one("#rows", OptionList)
         at = listed.highlighted or 0
         every = list(self.book.stands(one.song.id).values()) if one is not None else []
-        self.rows, other = rows_of(every, self.arrangement), self.other
-        there = {(row.kind, row.name): row for row in rows_of(every, other)} if other else {}
+        self.rows, other = make_rows(every, self.arrangement), self.other
+        there = {(row.kind, row.name): row for row in make_rows(every, other)} if other else {}
         if one is None:
             self.query_one("#head", Static).update("There is no song yet: n begins one, i brings one in.")
         else:
@@ -346,14 +349,14 @@ class Songbook(Page, Screen[None]):
         elif way in row.ways:
             self._practise(row.ways[way])
         else:
-            self._say(f"{row.name}: {NO_SUCH.get(way, NO_SUCH[SING])}.")
+            self._say(f"{row.name}: {NO_SUCH.get(way, NO_SUCH[Voice.SING])}.")
 
     def _unarranged(self) -> None:
         if self.line is not None:
             self._say("It has no arrangement yet: a proposes two.")
 
-    def _practise(self, one: Stands) -> None:
-        from coach.log.takes import FULL
+    def _practise(self, one: DrillState) -> None:
+        from coach.picking.layers import FULL
         from coach.plan.block_tempo import span
         from coach.plan.planner import Block
 
@@ -371,7 +374,7 @@ class Songbook(Page, Screen[None]):
     def settle(self, text: str) -> None:
         """Write down what was settled, away from the screen, and read again."""
         try:
-            self.world.note(song_choices.NOTE, text)
+            self.world.note(NoteKind.SONG_SETTLED, text)
         except CoachError as error:
             self.app.call_from_thread(self._say, str(error))
             return

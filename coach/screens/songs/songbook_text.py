@@ -10,19 +10,30 @@ from dataclasses import dataclass
 from datetime import date
 from textwrap import wrap
 
+from coach.drills.drill_id import Kind, Voice
 from coach.drills.song_choices import Settled
-from coach.drills.sung_drills import PART, SING, SING_FULL, SPOKEN
-from coach.skill.readiness import BEGUN, HELD, NEW, PLAYED, READY, STEADY, Row, Stands, next_of, readiness
+from coach.skill.readiness import (
+    BEGUN,
+    HELD,
+    NEW,
+    PLAYED,
+    READY,
+    STEADY,
+    DrillState,
+    ReadinessRow,
+    choose_next,
+    readiness,
+)
 from coach.song.chart import Song
 from coach.song.perform import sounding_key
 
 FADES = "↓"
-_COLUMNS = ((PLAYED, "played"), (SING, "sung"), (SPOKEN, "spoken"), (SING_FULL, "sung over all"))
+_COLUMNS = ((PLAYED, "played"), (Voice.SING, "sung"), (Kind.SPOKEN, "spoken"), (Voice.SING_FULL, "sung over all"))
 """In the order in which they are dropped from the right where there is no room; shown in the order of WAYS."""
-_SHOWN = (PLAYED, SPOKEN, SING, SING_FULL)
+_SHOWN = (PLAYED, Kind.SPOKEN, Voice.SING, Voice.SING_FULL)
 CELL, LEAST_NAME, MOST_NAME = 14, 12, 30
-_OTHER = (PLAYED, SING)  # what is shown of the other arrangement where there is room
-_KINDS = {"change": "change", "pattern": "pattern", "corner": "corner"}
+_OTHER = (PLAYED, Voice.SING)  # what is shown of the other arrangement where there is room
+_NAMED_KINDS = (Kind.CHANGE, Kind.PATTERN, Kind.CORNER)
 
 
 @dataclass(frozen=True)
@@ -67,7 +78,7 @@ def list_order(one: SongLine, today: date) -> tuple[object, ...]:
 
 
 def head_lines(
-    one: SongLine, arrangement: str, rows: Sequence[Row], today: date, width: int, *, short: bool = False
+    one: SongLine, arrangement: str, rows: Sequence[ReadinessRow], today: date, width: int, *, short: bool = False
 ) -> list[str]:
     """The song, its arrangements with the one in hand marked, day and rest, and, where it is not to be `short`, how far
     it is in a sentence.
@@ -143,19 +154,18 @@ def table_head(width: int, other: str = "") -> str:
     return " " * _name_room(width, shown) + "".join(one.head.ljust(CELL) for one in shown)
 
 
-def row_line(row: Row, width: int, other: str = "", there: Row | None = None) -> str:
+def row_line(row: ReadinessRow, width: int, other: str = "", there: ReadinessRow | None = None) -> str:
     """A part or drill and how each way of it stands; `there` is the same in the other arrangement."""
     shown = columns(width, other)
     room = _name_room(width, shown)
-    kind = _KINDS.get(row.kind)
-    name = f"{kind} {row.name}" if kind else row.name
+    name = f"{row.kind} {row.name}" if row.kind in _NAMED_KINDS else row.name
     name = name if len(name) < room else name[: room - 2] + "…"
     ways = (dict(there.ways) if there and one.other else {} if one.other else row.ways for one in shown)
     cells = (cell(own.get(one.way)).ljust(CELL) for own, one in zip(ways, shown, strict=True))
     return name.ljust(room) + "".join(cells)
 
 
-def cell(one: Stands | None) -> str:
+def cell(one: DrillState | None) -> str:
     """`steady 84/92`, `new`; with a sign after it where it fades; blank where there is no such way."""
     if one is None:
         return ""
@@ -169,12 +179,12 @@ def cell(one: Stands | None) -> str:
     return f"{told}{FADES if one.fades else ''}"
 
 
-def foot(rows: Sequence[Row], chosen: Row | None) -> str:
+def foot(rows: Sequence[ReadinessRow], chosen: ReadinessRow | None) -> str:
     """What the chosen line is like, else what is next; and what the sign of fading means where it is seen."""
     told = []
-    if chosen is not None and chosen.kind == PART:
+    if chosen is not None and chosen.kind == Kind.PART:
         told.append(f"{chosen.name}: {chosen.first.words}")
-    following = next_of(rows)
+    following = choose_next(rows)
     if following is not None:
         told.append(f"next: {following.drill.title} ({following.words})")
     if any(one.fades for row in rows for one in row.ways.values()):
@@ -182,7 +192,7 @@ def foot(rows: Sequence[Row], chosen: Row | None) -> str:
     return " · ".join(told)
 
 
-def due_count(stands: Mapping[str, Stands]) -> int:
+def due_count(stands: Mapping[str, DrillState]) -> int:
     """How many drills of a song fade."""
     return sum(one.fades for one in stands.values())
 

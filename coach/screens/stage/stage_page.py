@@ -21,9 +21,9 @@ from textual.screen import Screen
 from textual.widgets import Static
 
 from coach.errors import CoachError
+from coach.log.notes import NoteKind
 from coach.music.clicks import ClickWay
 from coach.music.ramps import round_bpm
-from coach.plan.listening import HEARD
 from coach.plan.planner import Block
 from coach.screens.shared.actions import STAGE, action, bindings, first_key
 from coach.screens.shared.leaving import leave
@@ -346,7 +346,7 @@ class Stage(SpeakingPage, StageKeys, BlankLines, Screen[str]):
         passes = self.take.passes
         if self.block.listened and self.block.drill:
             heard, at = self.block.drill, self.world.now()
-            self.scribe.write(lambda ledger: ledger.add_note(HEARD, heard, None, at))
+            self.scribe.write(lambda ledger: ledger.add_note(NoteKind.LISTENED, heard, None, at))
         if not passes:
             leave(self, NEXT)
             return

@@ -15,15 +15,16 @@ from dataclasses import dataclass, field
 from datetime import UTC, date, datetime, timedelta
 from fractions import Fraction
 
-from coach.drills.pattern_drills import Drill, Material, drills_from
-from coach.log.takes import FULL, THUMB, Pass, Take
+from coach.drills.pattern_drills import Drill, Material, make_drills
+from coach.log.takes import Pass, Take
 from coach.music.ramps import Earned
-from coach.plan.planner import Settings, plan
+from coach.picking.layers import FULL, THUMB
+from coach.plan.planner import PlanSettings, plan
 from coach.plan.wishes import Wishes
 from coach.skill.history import Past, hastened, past_of, returns_of
 from coach.skill.memory import LONGEST_INTERVAL_DAYS, recall
 from coach.skill.retention import keeping
-from coach.skill.steady_tempo import Steady
+from coach.skill.steady_tempo import SteadyTempo
 from tests.bench.learners.law import Kind, Learner, Thing
 
 FIRST_DAY = date(2026, 1, 1)
@@ -51,7 +52,7 @@ class Months:
     chance: random.Random
     day: int = 0
     pasts: dict[str, Past] = field(default_factory=dict)
-    told: dict[str, Steady] = field(default_factory=dict)
+    told: dict[str, SteadyTempo] = field(default_factory=dict)
     place: int = 0
     wait: int = LONGEST_INTERVAL_DAYS
 
@@ -81,7 +82,7 @@ def the_coach(state: Months, sing: bool = False) -> list[Turn]:
         (),
         now,
         state.minutes,
-        Settings(gently=False, listening=False),
+        PlanSettings(gently=False, listening=False),
         pasts=_as_kept(state),
         steady_of=lambda drill, layer: state.told.get(drill.id) if layer == FULL else None,
         wishes=Wishes(),
@@ -175,7 +176,7 @@ def repertoire(count: int, seed: int) -> tuple[Drill, ...]:
             below = f"d{n - 1}" if rung else None
             found.append(Material(f"d{n}", f"D {n}", "4/4", 4 * pace, 4, below, (), n + rung * 5 + chance.random() * 9))
             n += 1
-    return drills_from(found)
+    return make_drills(found)
 
 
 def months(
@@ -201,7 +202,7 @@ def months(
             state.pasts[id_] = past
             off = math.exp(state.chance.gauss(0, _ERROR))
             bpm = learner.steady_bpm(id_) * off
-            state.told[id_] = Steady(bpm, bpm * 0.97, bpm * 1.03, 20, bpm * 1.01)
+            state.told[id_] = SteadyTempo(bpm, bpm * 0.97, bpm * 1.03, 20, bpm * 1.01)
     before = sum(_held(learner, t) for t in things)
     for _ in range(silent):
         learner.sleeps()

@@ -14,7 +14,7 @@ from coach.music.ramps import Earned
 from coach.plan.block_tempo import span
 from coach.skill.history import past_of
 from coach.skill.pass_counts import Days, add
-from coach.skill.steady_tempo import Prior, Steady, asked, evidence_of, known, likely, own_prior, steady
+from coach.skill.steady_tempo import Prior, SteadyTempo, asked, evidence_of, known, likely, own_prior, steady
 from tests.bench.learners.player import Player
 
 DAY = date(2026, 3, 10)
@@ -62,7 +62,7 @@ def asked_session(
 
 def evenings(
     player: Callable[[int], Player], drill: Drill, days: int, takes: int, passes: int, chance: random.Random
-) -> Iterator[tuple[Player, Steady | None, list[Take]]]:
+) -> Iterator[tuple[Player, SteadyTempo | None, list[Take]]]:
     """Day by day as on the stage: takes on earned ramps that start where the coach's `span` says.
 
     `player(day)` is the player of that day; after each day its player, the steady tempo and all takes so far.

@@ -6,9 +6,9 @@ from pathlib import Path
 
 import pytest
 
+from coach.log.notes import NoteKind
 from coach.screens.progress.progress_page import ProgressPage
 from coach.screens.stage.stage_page import Stage
-from coach.skill.remedies import DROPPED, NOTE
 from tests.screens.evenings import practise
 from tests.screens.house import House, house
 from tests.screens.pictures import MOMENT
@@ -155,8 +155,8 @@ async def test_the_remedy_is_written_down_and_its_corner_played(played: Path) ->
         await here.press("x")
         await here.until(lambda: "Try: that corner alone" in words(here), "the remedy dropped")
         with here.ledger() as ledger:
-            assert len(ledger.notes(NOTE)) == 1
-            assert len(ledger.notes(DROPPED)) == 1
+            assert len(ledger.notes(NoteKind.REMEDY_CHOSEN)) == 1
+            assert len(ledger.notes(NoteKind.REMEDY_DROPPED)) == 1
 
 
 async def test_alternating_tempos_are_for_this_block_only(played: Path) -> None:

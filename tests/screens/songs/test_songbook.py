@@ -10,8 +10,8 @@ from pathlib import Path
 import pytest
 from textual.widgets import Input
 
-from coach.drills import song_choices
 from coach.log.ledger import Ledger
+from coach.log.notes import NoteKind
 from coach.screens.app import Coach
 from coach.screens.songs.songbook import Songbook
 from coach.screens.songs.songbook_text import CELL, columns, row_line, table_head
@@ -87,7 +87,7 @@ async def test_a_day_and_a_rest_are_written_down_and_obeyed(coach_home: Path) ->
         await here.press("r")
         await here.until(lambda: page.line is not None and not page.line.settled.resting, "awake again")
     with Ledger(coach_home / "ledger.sqlite3") as ledger:
-        assert len(ledger.notes(song_choices.NOTE)) == 3
+        assert len(ledger.notes(NoteKind.SONG_SETTLED)) == 3
 
 
 async def test_a_day_that_is_none_changes_nothing(coach_home: Path) -> None:
@@ -156,11 +156,11 @@ async def test_a_sheet_that_is_none_is_told_and_nothing_is_written(coach_home: P
 @pytest.mark.parametrize("width", [24, 40, 53, 70, 111, 160])
 def test_lines_fit_their_room(width: int) -> None:
     """Head and rows are never wider than the room, and their columns lie under one another."""
-    from coach.skill.readiness import Row, Stands
+    from coach.skill.readiness import DrillState, ReadinessRow
     from tests.drills.test_song_drills import BY_ID
 
     drill = BY_ID["landing/plain/part/Verse"]
-    row = Row("part", "A verse with a very long name indeed", {"played": Stands(drill, "steady", 88.0)})
+    row = ReadinessRow("part", "A verse with a very long name indeed", {"played": DrillState(drill, "steady", 88.0)})
     for other in ("", "full"):
         head, line = table_head(width, other), row_line(row, width, other)
         assert len(head) <= width

@@ -5,7 +5,8 @@ from pathlib import Path
 
 import pytest
 
-from coach.plan.listening import HEARD, heard_today
+from coach.log.notes import NoteKind
+from coach.plan.listening import heard_today
 from coach.plan.planner import LISTEN_KIND, Block
 from coach.screens.shared.figures import figure_rows
 from coach.screens.stage.large_letters import large
@@ -51,7 +52,7 @@ async def test_it_is_heard_slowly_then_at_the_target_and_the_turn_follows(tmp_pa
     with here.ledger() as ledger:
         assert ledger.takes() == []
         assert ledger.stumbles() == []
-        assert heard_today(ledger.notes(HEARD), MOMENT.date()) == {"outside-in"}
+        assert heard_today(ledger.notes(NoteKind.LISTENED), MOMENT.date()) == {"outside-in"}
 
 
 @pytest.mark.parametrize("size", [*SIZES, (60, 24), (80, 40), (104, 36)])

@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from coach.log.ledger import Ledger
-from coach.log.playing_time import BESIDE
+from coach.log.notes import NoteKind
 from coach.screens.progress.progress_page import Record
 from coach.screens.stage import rest as rest_module
 from coach.screens.stage.rest import FULL_S, Rest
@@ -178,7 +178,7 @@ async def test_what_was_broken_off_is_written_down(tmp_path: Path) -> None:
         here.app.exit()
     with here.ledger() as ledger:
         (take,) = ledger.takes()
-        (note,) = ledger.notes(BESIDE)
+        (note,) = ledger.notes(NoteKind.SECONDS_BESIDE)
     assert len(take.passes) == 1
     assert note.take == take.id
     assert float(note.text) == pytest.approx(8.0, abs=0.1)  # two bars of four beats at 60
