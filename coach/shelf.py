@@ -312,9 +312,9 @@ def plan_here(
         pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any(drill.song for drill in drills):
-            from coach.plan.song_steps import next_steps
+            from coach.plan.song_steps import find_next_steps
 
-            day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})
+            day = replace(day, pressing={**find_next_steps(drills, pasts, now.date()), **day.pressing})
             drills = [*drills, *day.corners]
         steady_of = estimates.steady_of(drills, now.date())
 

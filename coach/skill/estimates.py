@@ -30,8 +30,7 @@ from coach.log.local_days import DAYS_AHEAD, from_utc_text, now_here, utc_text
 from coach.log.readable_rows import READABLE, describe_unread, read_put_aside, unread_rows
 from coach.log.takes import Take
 from coach.picking.layers import FULL
-from coach.skill.history import Past, hastened, past_of, returns_of
-from coach.skill.history_json import past_from_json, past_to_json
+from coach.skill.history import Past, hastened, past_from_json, past_of, past_to_json, returns_of
 from coach.skill.kin import Kin, lends
 from coach.skill.pass_counts import Window, add_take, days_in, latest
 from coach.skill.retention import keeping
