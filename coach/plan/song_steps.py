@@ -27,7 +27,7 @@ def find_next_steps(drills: Iterable[Drill], pasts: Mapping[str, Past], today: d
     for drill in drills:
         if drill.song and not drill.resting:
             songs[drill.song].append(drill)
-    found: dict[str, tuple[Reason, ...]] = {}
+    steps: dict[str, tuple[Reason, ...]] = {}
     for own in songs.values():
         known = [drill for drill in own if drill.id in pasts]
         if sum((pasts[drill.id].full.bpm or 0) < drill.target_bpm for drill in known) >= SONG_AT_ONCE:
@@ -37,8 +37,8 @@ def find_next_steps(drills: Iterable[Drill], pasts: Mapping[str, Past], today: d
             fresh = [drill for drill in fresh if drill.due is not None]
         step = next((drill for drill in fresh if _ready(drill, pasts, today)), None)
         if step is not None:
-            found[step.id] = (Reason(_A_STEP, "the next step of a song you took up"),)
-    return found
+            steps[step.id] = (Reason(_A_STEP, "the next step of a song you took up"),)
+    return steps
 
 
 def _ready(drill: Drill, pasts: Mapping[str, Past], today: date) -> bool:
@@ -46,12 +46,12 @@ def _ready(drill: Drill, pasts: Mapping[str, Past], today: date) -> bool:
     return drill.grows_from is None or (below is not None and below.held_day is not None and below.held_day < today)
 
 
-def make_song_corners(found: Mapping[str, Finding], drills: Iterable[Drill]) -> dict[str, tuple[Drill, Reason]]:
+def make_song_corners(findings: Mapping[str, Finding], drills: Iterable[Drill]) -> dict[str, tuple[Drill, Reason]]:
     """For each song drill whose stumbles gather, and whose remedy is that corner alone: its id, the corner as a drill,
     and why it is wanted today."""
     made: dict[str, tuple[Drill, Reason]] = {}
     for drill in drills:
-        finding = found.get(drill.id)
+        finding = findings.get(drill.id)
         if finding is None or finding.trouble is None or finding.remedy != CORNER or not drill.song:
             continue
         if drill.kind.traits.has_corners and not drill.resting and finding.trouble.bars > _A_CORNER:
