@@ -1,4 +1,4 @@
-"""Song drills kept at hand by the song file's time of change, so that a plan need not read every song.
+"""A cache of the drills that song files give, renewed when a file changes, so that a plan need not read every song.
 
 One JSON file that may be thrown away at any time: what is missing, damaged or of another stamp is made anew.
 """

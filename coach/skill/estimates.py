@@ -1,4 +1,4 @@
-"""What the ledger comes to, kept at hand in a file beside it that may be thrown away at any time.
+"""A cache of what the ledger comes to, in a file beside it that may be thrown away at any time.
 
 Of each drill: its past, what was counted on its latest days, and what that says of the steady tempo. All of it is a
 pure function of the ledger. A drill with new rows in the ledger is folded anew from all of its takes. On any doubt
