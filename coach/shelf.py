@@ -107,11 +107,11 @@ def drills_here(library: Library, path: Path | None = None, songs: Iterable[Song
     path = path or places.ledger()
     what, played = _of_songs(path)
     patterns = repertoire.make_pattern_drills(library)
-    found: dict[str, tuple[Drill, ...]] = {}
+    of_songs: dict[str, tuple[Drill, ...]] = {}
     for song, made in _song_drills(library, path, what, played, songs):
         if made:
-            found[song] = repertoire.settle_drills(made, what.get(song))
-    return repertoire.merge_songs(patterns, found)
+            of_songs[song] = repertoire.settle_drills(made, what.get(song))
+    return repertoire.merge_songs(patterns, of_songs)
 
 
 def _of_songs(path: Path) -> tuple[dict[str, Settled], tuple[str, ...]]:
@@ -165,11 +165,11 @@ def _song_drills(
 
 def song_files() -> dict[str, tuple[Path, bool]]:
     """The file of each song by id, and whether it is the player's own; read are none of them."""
-    found: dict[str, tuple[Path, bool]] = {}
+    files: dict[str, tuple[Path, bool]] = {}
     for folder, own in ((places.shipped("shared") / "songs", False), (places.songs(), True)):
         for file in files_in(folder, SONG_SUFFIX)[0]:  # the songs' own list tells what is wrong with a folder
-            found[file.name.removesuffix(SONG_SUFFIX)] = (file, own)
-    return found
+            files[file.name.removesuffix(SONG_SUFFIX)] = (file, own)
+    return files
 
 
 def hand_of(settings: Settings) -> Hand:
@@ -312,9 +312,9 @@ def plan_here(
         pasts, playing = estimates.pasts(), read_playing(ledger, now, beats_here(library))
         day = read_day(ledger, drills, library, now.date(), pieces(library, settings))
         if any(drill.song for drill in drills):
-            from coach.plan.song_steps import next_steps
+            from coach.plan.song_steps import find_next_steps
 
-            day = replace(day, pressing={**next_steps(drills, pasts, now.date()), **day.pressing})
+            day = replace(day, pressing={**find_next_steps(drills, pasts, now.date()), **day.pressing})
             drills = [*drills, *day.corners]
         steady_of = estimates.steady_of(drills, now.date())
 
@@ -333,8 +333,9 @@ def plan_here(
                 heard=day.heard,
             )
 
-        made, told = plan_under(day, minutes, drills, make, library, playing), keeping(returns_of(pasts.values())).words
-        notes = (*made.notes, *([told] if told and made.blocks else ()), *estimates.troubles())
+        made = plan_under(day, minutes, drills, make, library, playing)
+        keeping_words = keeping(returns_of(pasts.values())).words
+        notes = (*made.notes, *([keeping_words] if keeping_words and made.blocks else ()), *estimates.troubles())
         return replace(made, notes=notes), day.wishes
 
 
@@ -368,6 +369,6 @@ def plan_today(settings: Settings, now: datetime, minutes: int | None = None) ->
 
     `now` knows its offset; its own date is the player's day. Raises BadInput for minutes outside 1 to 240.
     """
-    found = library()
+    patterns = library()
     wanted = settings.minutes if minutes is None else minutes
-    return plan_here(drills_here(found), found, settings, now, wanted)[0]
+    return plan_here(drills_here(patterns), patterns, settings, now, wanted)[0]

@@ -61,15 +61,15 @@ class LoopMap:
 
     @cached_property
     def _by_place(self) -> dict[Place, Beat]:
-        return {one.place: one for one in self.places}
+        return {beat.place: beat for beat in self.places}
 
     def chords(self, bar: int) -> tuple[str, ...]:
         """The chords of a bar in order, each once where it goes on."""
-        found: list[str] = []
-        for one in (p for p in self.places if p.bar == bar):
-            if not found or one.change or one.chord != found[-1]:
-                found.append(one.chord)
-        return tuple(found)
+        names: list[str] = []
+        for beat in (p for p in self.places if p.bar == bar):
+            if not names or beat.change or beat.chord != names[-1]:
+                names.append(beat.chord)
+        return tuple(names)
 
     def folded(self, bar: int, beat: str) -> Place | None:
         """The place of a stumble's bar and beat as the ledger has them; None for a beat that no bar of this has."""
@@ -129,13 +129,13 @@ def _name(chord: object) -> str:
 
 def _fingers(pattern: Pattern, bar: PatternBar) -> list[tuple[str, bool]]:
     """For each beat of a written bar the fingers that pluck in it, and whether there is a pinch."""
-    found: list[tuple[set[str], set[int]]] = [(set(), set()) for _ in range(pattern.meter.beats)]
+    by_beat: list[tuple[set[str], set[int]]] = [(set(), set()) for _ in range(pattern.meter.beats)]
     by_slot: dict[int, set[str]] = {}
     for aim in bar.aims:
         by_slot.setdefault(aim.slot, set()).add(aim.finger)
     for slot, used in by_slot.items():
-        fingers, pinches = found[math.floor(pattern.meter.slot_beat(slot, pattern.slots))]
+        fingers, pinches = by_beat[math.floor(pattern.meter.slot_beat(slot, pattern.slots))]
         fingers |= used
         if "p" in used and len(used) > 1:
             pinches.add(slot)
-    return [("".join(f for f in FINGER_WORDS if f in fingers), bool(pinches)) for fingers, pinches in found]
+    return [("".join(f for f in FINGER_WORDS if f in fingers), bool(pinches)) for fingers, pinches in by_beat]

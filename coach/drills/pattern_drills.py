@@ -112,7 +112,7 @@ def make_drills(materials: Iterable[Material]) -> tuple[Drill, ...]:
     for id_, parent in parents.items():
         children[parent].append(id_)
 
-    found: dict[str, Drill] = {}
+    made: dict[str, Drill] = {}
     rung: dict[str, int] = {}
     ready = [(by_id[id_].difficulty, id_) for id_ in children[None]]
     heapq.heapify(ready)
@@ -121,10 +121,10 @@ def make_drills(materials: Iterable[Material]) -> tuple[Drill, ...]:
         below = parents[id_]
         rung[id_] = 0 if below is None else rung[below] + 1
         like_below = below is not None and by_id[below].meter == by_id[id_].meter
-        found[id_] = _drill(by_id[id_], below, found[below].family if below and like_below else id_, rung[id_])
+        made[id_] = _drill(by_id[id_], below, made[below].family if below and like_below else id_, rung[id_])
         for child in children[id_]:
             heapq.heappush(ready, (by_id[child].difficulty, child))
-    return tuple(found.values())
+    return tuple(made.values())
 
 
 def _parents(by_id: dict[str, Material]) -> dict[str, str | None]:

@@ -73,11 +73,11 @@ def merge_songs(patterns: Sequence[Drill], songs: Mapping[str, Sequence[Drill]])
         return tuple(patterns)
     queues = [list(drills) for drills in songs.values()]
     turns = [queue[at] for at in range(max(map(len, queues), default=0)) for queue in queues if at < len(queue)]
-    found = [drill for drill in patterns if drill.family == patterns[0].family][:STARTERS]
-    first = {drill.id for drill in found}
+    order = [drill for drill in patterns if drill.family == patterns[0].family][:STARTERS]
+    first = {drill.id for drill in order}
     rest = [drill for drill in patterns if drill.id not in first]
     for number, drill in enumerate(turns, 1):
-        found.append(drill)
+        order.append(drill)
         if number % SONGS_FOR_A_PATTERN == 0 and rest:
-            found.append(rest.pop(0))
-    return (*found, *rest)
+            order.append(rest.pop(0))
+    return (*order, *rest)

@@ -35,24 +35,24 @@ def note_text(deed: str, song: str, day: date | None = None) -> str:
 
 def settled(notes: Iterable[Note]) -> dict[str, Settled]:
     """What holds for each song that something was settled about; a note nobody can read is passed over."""
-    found: dict[str, Settled] = {}
+    by_song: dict[str, Settled] = {}
     for note in sorted(notes, key=lambda n: (n.at, n.id)):
         if note.kind != NoteKind.SONG_SETTLED:
             continue
         try:
-            told = json.loads(note.text)
+            choice = json.loads(note.text)
         except (ValueError, RecursionError):
             continue
-        match told:
+        match choice:
             case ["take up" | "wake", str(song)]:
-                found[song] = replace(found.get(song, Settled()), taken=True, resting=False)
+                by_song[song] = replace(by_song.get(song, Settled()), taken=True, resting=False)
             case ["rest", str(song)]:
-                found[song] = replace(found.get(song, Settled()), resting=True)
+                by_song[song] = replace(by_song.get(song, Settled()), resting=True)
             case ["due", str(song), None]:
-                found[song] = replace(found.get(song, Settled()), due=None)
+                by_song[song] = replace(by_song.get(song, Settled()), due=None)
             case ["due", str(song), str(text)] if (day := _day(text)) is not None:
-                found[song] = replace(found.get(song, Settled()), due=day, taken=True, resting=False)
-    return found
+                by_song[song] = replace(by_song.get(song, Settled()), due=day, taken=True, resting=False)
+    return by_song
 
 
 def _day(text: str) -> date | None:
@@ -69,23 +69,21 @@ def read_day(text: str, today: date) -> date:
     """
     said = text.strip()
     mend = f"write it like {today.isoformat()}, {today:%m-%d}, or +14 for in 14 days"
-    found = _day(said)
-    if found is None and said.startswith("+") and said[1:].isascii() and said[1:].isdecimal() and len(said) < 6:
-        found = date.fromordinal(min(today.toordinal() + int(said[1:]), date.max.toordinal()))
-    if found is None:
+    day = _day(said)
+    if day is None and said.startswith("+") and said[1:].isascii() and said[1:].isdecimal() and len(said) < 6:
+        day = date.fromordinal(min(today.toordinal() + int(said[1:]), date.max.toordinal()))
+    if day is None:
         try:
             month_day = datetime.strptime(f"2000-{said}", "%Y-%m-%d").date()
-            found = next(
-                (day for year in range(today.year, today.year + 9) if (day := _in(month_day, year)) and day >= today),
-                None,
-            )
+            coming = (_in(month_day, year) for year in range(today.year, today.year + 9))
+            day = next((that for that in coming if that is not None and that >= today), None)
         except ValueError:
-            found = None
-    if found is None:
+            day = None
+    if day is None:
         raise BadInput(f"'{text}' is not a day", mend=mend)
-    if found < today:
-        raise BadInput(f"{found.isoformat()} has gone by", mend=mend)
-    return found
+    if day < today:
+        raise BadInput(f"{day.isoformat()} has gone by", mend=mend)
+    return day
 
 
 def _in(day: date, year: int) -> date | None:

@@ -1,4 +1,4 @@
-"""Song drills kept at hand by the song file's time of change, so that a plan need not read every song.
+"""A cache of the drills that song files give, renewed when a file changes, so that a plan need not read every song.
 
 One JSON file that may be thrown away at any time: what is missing, damaged or of another stamp is made anew.
 """
@@ -47,9 +47,9 @@ class SongDrillCache:
         self._rows: dict[str, dict[str, Any]] = {}
         self._changed = False
         with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
-            told = json.loads(read_ordinary(path).decode("utf-8"))
-            if told["stamp"] == stamp:
-                self._rows = {name: row for name, row in told["songs"].items() if isinstance(row, dict)}
+            kept = json.loads(read_ordinary(path).decode("utf-8"))
+            if kept["stamp"] == stamp:
+                self._rows = {name: row for name, row in kept["songs"].items() if isinstance(row, dict)}
 
     def of(self, file: Path, make: Callable[[], tuple[Drill, ...]]) -> tuple[Drill, ...]:
         """The drills of a song's file, made by `make` where they are not known or the file has changed."""
@@ -61,7 +61,7 @@ class SongDrillCache:
         row = self._rows.get(str(file))
         if row is not None and row.get("mark") == mark:
             with suppress(ValueError, KeyError, TypeError, CoachError):
-                return tuple(_drill(one) for one in row["drills"])
+                return tuple(_drill(drill_row) for drill_row in row["drills"])
         made = make()
         self._rows[str(file)] = {"mark": mark, "drills": [_row(drill) for drill in made]}
         self._changed = True

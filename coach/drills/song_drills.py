@@ -53,7 +53,7 @@ def make_song_drills(song: Song, patterns: Mapping[str, Pattern], book: ShapeBoo
     that asks little is learned in its part. A later arrangement grows from the one before: its patterns wait for that
     one's whole song. `book` tells how hard the shapes of changes are; without it they are all alike.
     """
-    found: list[Drill] = []
+    drills: list[Drill] = []
     before: str | None = None
     if not song.order:
         return ()
@@ -62,9 +62,11 @@ def make_song_drills(song: Song, patterns: Mapping[str, Pattern], book: ShapeBoo
         if all(chord is None for part in song.parts.values() for bar in part.bars for _, chord in bar.chords):
             break
         made = list(_Maker(song, arrangement, patterns, book).all())
-        found += [replace(d, grows_from=before) if d.kind == Kind.PATTERN and d.grows_from is None else d for d in made]
+        for drill in made:
+            is_first = drill.kind == Kind.PATTERN and drill.grows_from is None
+            drills.append(replace(drill, grows_from=before) if is_first else drill)
         before = str(DrillId(song.id, arrangement.name))
-    return tuple(found)
+    return tuple(drills)
 
 
 def _hardness(arrangement: Arrangement, patterns: Mapping[str, Pattern]) -> float:
@@ -187,23 +189,23 @@ class _Maker:
         return self._counted("", Counter(self.song.order))
 
     def _counted(self, part: str, times: Mapping[str, int]) -> dict[str, Fraction]:
-        found: dict[str, Fraction] = {}
+        bars: dict[str, Fraction] = {}
         for chord in self.chords:
             if chord.pattern in self.patterns and part in ("", chord.part):
-                found[chord.pattern] = found.get(chord.pattern, Fraction(0)) + chord.share * times[chord.part]
-        return dict(sorted(found.items(), key=lambda pair: -pair[1]))
+                bars[chord.pattern] = bars.get(chord.pattern, Fraction(0)) + chord.share * times[chord.part]
+        return dict(sorted(bars.items(), key=lambda pair: -pair[1]))
 
     def changes(self) -> tuple[tuple[ChordAt, ChordAt], ...]:
         """The pairs of chords that follow each other somewhere, each once: round and round both ways are played."""
-        found: dict[frozenset[str], tuple[ChordAt, ChordAt]] = {}
+        pairs: dict[frozenset[str], tuple[ChordAt, ChordAt]] = {}
         by_part: dict[str, list[ChordAt]] = {}
         for chord in self.chords:
             by_part.setdefault(chord.part, []).append(chord)
         played = [chord for name in self.song.order for chord in by_part.get(name, ())]
         for before, after in itertools.pairwise(played):
             if before.name != after.name and "N" not in (before.name, after.name):
-                found.setdefault(frozenset((before.name, after.name)), (before, after))
-        return tuple(found.values())
+                pairs.setdefault(frozenset((before.name, after.name)), (before, after))
+        return tuple(pairs.values())
 
     def _inside(self, part: str) -> set[frozenset[str]]:
         """The pairs of chords that follow each other when a part goes round and round."""
@@ -237,15 +239,15 @@ class _Maker:
         main = patterns[0] if patterns else ""
         made: set[DrillId] = set()
 
-        def one(asked: DrillId, below: DrillId | None, more: float = 0.0) -> Drill:
+        def make(asked: DrillId, below: DrillId | None, more: float = 0.0) -> Drill:
             made.add(asked)
-            found = self.drill(asked)
-            return replace(found, grows_from=str(below) if below else None, difficulty=found.difficulty + more)
+            drill = self.drill(asked)
+            return replace(drill, grows_from=str(below) if below else None, difficulty=drill.difficulty + more)
 
         first: DrillId | None = None
         if main:
             first = replace(base, kind=Kind.PATTERN, name=main)
-            yield one(first, None)
+            yield make(first, None)
         worded, last = [], first
         for name in self.parts:
             below = first
@@ -254,34 +256,34 @@ class _Maker:
             if hardest is not None:
                 below = replace(base, kind=Kind.CHANGE, name=_between(hardest[0].name, hardest[1].name))
                 if below not in made:
-                    yield one(below, first, 0.1 * self._fingers(*hardest))
+                    yield make(below, first, 0.1 * self._fingers(*hardest))
             last = replace(base, kind=Kind.PART, name=name)
-            yield one(last, below, 1.0)
+            yield make(last, below, 1.0)
             if any(bar.words for bar in self.song.parts[name].bars):
                 worded.append(name)
                 spoken = replace(base, kind=Kind.SPOKEN, name=name)
-                yield one(spoken, last, 2.0)
-                yield one(replace(last, voice=Voice.SING), spoken, 3.0)
-        yield one(base, last, 4.0)
+                yield make(spoken, last, 2.0)
+                yield make(replace(last, voice=Voice.SING), spoken, 3.0)
+        yield make(base, last, 4.0)
         if worded:
-            yield one(replace(base, voice=Voice.SING), base, 5.0)
+            yield make(replace(base, voice=Voice.SING), base, 5.0)
             for name in worded:
                 sung = replace(base, kind=Kind.PART, name=name, voice=Voice.SING)
-                yield one(replace(sung, voice=Voice.SING_FULL), sung, 6.0)
-            yield one(replace(base, voice=Voice.SING_FULL), replace(base, voice=Voice.SING), 7.0)
+                yield make(replace(sung, voice=Voice.SING_FULL), sung, 6.0)
+            yield make(replace(base, voice=Voice.SING_FULL), replace(base, voice=Voice.SING), 7.0)
         for pattern in patterns[1:]:
-            yield one(replace(base, kind=Kind.PATTERN, name=pattern), first)
+            yield make(replace(base, kind=Kind.PATTERN, name=pattern), first)
         for change in changes:
             asked = replace(base, kind=Kind.CHANGE, name=_between(change[0].name, change[1].name))
             if asked not in made:
-                yield one(asked, first, 0.1 * self._fingers(*change))
+                yield make(asked, first, 0.1 * self._fingers(*change))
 
     def _fingers(self, before: ChordAt, after: ChordAt) -> int:
         """How many places have to be pressed anew from one chord's shape to the other's, the harder way round."""
-        one, two = (_pressed(self._shape(chord)) for chord in (before, after))
-        if one is None or two is None:
+        from_places, to_places = (_pressed(self._shape(chord)) for chord in (before, after))
+        if from_places is None or to_places is None:
             return UNKNOWN_SHAPE
-        return max(len(one - two), len(two - one))
+        return max(len(from_places - to_places), len(to_places - from_places))
 
     def _shape(self, chord: ChordAt) -> Shape | None:
         """The shape said for it, else the book's; None where it would have to be searched."""
@@ -344,7 +346,7 @@ def make_song_corner(drill: Drill, bar: int) -> Drill:
         id=str(id_),
         title=f"{drill.title}, bar {bar + 1}",
         kind=Kind.CORNER,
-        chords=" | ".join(one.strip() for one in near),
+        chords=" | ".join(chords.strip() for chords in near),
         grows_from=None,
     )
 

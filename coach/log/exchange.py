@@ -1,4 +1,4 @@
-"""Taking the ledger out (CSV, JSON) and laying two ledgers together.
+"""Exporting the ledger (CSV, JSON) and merging two ledgers.
 
 CSV has one line a take, for a spreadsheet. JSON has every row of every table and can be merged back in. Merging adds
 the rows that are missing, by their ids: doing it twice changes nothing, and the order of two merges does not matter.

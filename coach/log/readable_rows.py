@@ -19,7 +19,6 @@ from coach.log.notes import NoteKind
 from coach.log.takes import MOST_COUNTED, VERDICTS, Mode
 from coach.music.tempo import FASTEST_BPM, SLOWEST_BPM
 
-"""The kind of the ledger's note that names rows put aside; its text is a JSON list of their marks."""
 MOST_TEXT = 100_000
 _MARKS_A_NOTE = 200
 

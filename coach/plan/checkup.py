@@ -70,10 +70,10 @@ def late_stumbles(ledger: Ledger, today: date) -> dict[str, list[Stumble]]:
         today.isoformat(),
         NoteKind.OTHER_CHORDS,
     )
-    found: dict[str, list[Stumble]] = defaultdict(list)
+    by_drill: dict[str, list[Stumble]] = defaultdict(list)
     for drill, take, at, *rest in rows:
-        found[drill].append(Stumble(take, from_utc_text(at), *rest))
-    return dict(found)
+        by_drill[drill].append(Stumble(take, from_utc_text(at), *rest))
+    return dict(by_drill)
 
 
 def troubles(
@@ -82,15 +82,15 @@ def troubles(
     """Where the stumbles of each drill gather, for those drills where that can be told; parts and whole songs with
     `piece_of`, which is asked only where there are stumbles enough. Raises CoachError."""
     late = late_stumbles(ledger, today)
-    found: dict[str, Trouble] = {}
+    by_drill: dict[str, Trouble] = {}
     for drill in drills:
         own = late.get(drill.id, ())
         if len(own) < LEAST_HITS or (loop := map_drill(drill, library, piece_of)) is None:
             continue
-        told = gathered(loop.counts(own), loop)
-        if told is not None:
-            found[drill.id] = told
-    return found
+        trouble = gathered(loop.counts(own), loop)
+        if trouble is not None:
+            by_drill[drill.id] = trouble
+    return by_drill
 
 
 def taken_courses(ledger: Ledger) -> dict[str, list[Course]]:
@@ -113,29 +113,31 @@ def findings(
     `takes` by drill where they have been read already. `curves` False leaves the plateaus out: they take some tens of
     milliseconds for each drill, which a plan has no use for.
     """
-    told, taken = troubles(ledger, drills, library, today, piece_of), taken_courses(ledger)
-    found: dict[str, Finding] = {}
+    troubled, taken = troubles(ledger, drills, library, today, piece_of), taken_courses(ledger)
+    by_drill: dict[str, Finding] = {}
     for drill in drills:
         own = taken.get(drill.id, [])
-        if not (curves or own or drill.id in told):
+        if not (curves or own or drill.id in troubled):
             continue
         played = (takes.get(drill.id, ()) if takes is not None else ledger.takes(drill.id)) if curves or own else ()
-        one = finding(
+        own_finding = finding(
             drill.id,
-            told.get(drill.id),
+            troubled.get(drill.id),
             curve(played) if curves else None,
             own,
             played,
             drill.target_bpm,
             today,
         )
-        if one.lines:
-            found[drill.id] = one
-    return found
+        if own_finding.lines:
+            by_drill[drill.id] = own_finding
+    return by_drill
 
 
-def pressing(found: Mapping[str, Finding]) -> dict[str, tuple[Reason, ...]]:
+def pressing(by_drill: Mapping[str, Finding]) -> dict[str, tuple[Reason, ...]]:
     """What the findings say to the plan: the trouble and its one remedy, as a reason for a turn."""
     return {
-        drill: (Reason(_PRESSES, "; ".join(one.lines[:2])),) for drill, one in found.items() if one.trouble is not None
+        drill: (Reason(_PRESSES, "; ".join(own_finding.lines[:2])),)
+        for drill, own_finding in by_drill.items()
+        if own_finding.trouble is not None
     }

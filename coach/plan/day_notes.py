@@ -22,7 +22,7 @@ from coach.plan.listening import heard_today
 from coach.plan.need import Reason
 from coach.plan.planner import PLAY, Block, Plan
 from coach.plan.remedy_turns import apply_remedy
-from coach.plan.song_corners import song_corners
+from coach.plan.song_steps import make_song_corners
 from coach.plan.turns import checked_minutes
 from coach.plan.wishes import Wishes, wishes_of
 from coach.skill.remedies import Finding, resting
@@ -53,7 +53,7 @@ def read_day(
     What gathers in a corner of a song is told of that corner, not of its part as well.
     """
     found = findings(ledger, drills, library, today, curves=False, piece_of=piece_of)
-    corners = song_corners(found, drills)
+    corners = make_song_corners(found, drills)
     pressed = {drill: why for drill, why in pressing(found).items() if drill not in corners}
     pressed |= {corner.id: (why,) for corner, why in corners.values()}
     return DayNotes(

@@ -60,18 +60,18 @@ def not_ready(views: Iterable[View], today: date) -> tuple[str, ...]:
         is_step = bool(view.drill.song) and view.drill.kind.traits.is_step
         if due is not None and not is_step and 0 <= (due - today).days <= TELL_DAYS:
             wanted.setdefault(due, []).append(view)
-    found = []
+    lines = []
     for due, all_ in sorted(wanted.items()):
         left = (due - today).days
         late = [view for view in all_ if _days_to_tempo(view) > left]
         if late:
             usual = "" if all(view.gain_known for view in late) else f" ({USUAL_GAIN:.0%} a day where it is not known)"
-            found.append(
+            lines.append(
                 f"At the gain so far{usual} {_named([_title(view) for view in late], 2)} would not be at tempo"
                 f" {_when(due, today, 'in')}: think of a slower tempo, the plainer way, or less of it."
                 f" {_could([view for view in all_ if view not in late], late, left)}"
             )
-    return tuple(found)
+    return tuple(lines)
 
 
 def _could(ready: Sequence[View], late: Sequence[View], left: int) -> str:

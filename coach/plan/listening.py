@@ -36,7 +36,7 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
     At the first turn of a drill only, twice at the most with what was heard already (what is sung first), never where
     too little of the turn is left, and never before the first turn of all: the hands come in first.
     """
-    found: list[tuple[int, int, str]] = []
+    ranked: list[tuple[int, int, str]] = []
     met: set[str] = set(heard)
     for place, (view, length) in enumerate(zip(order, minutes, strict=True)):
         id_ = view.drill.id
@@ -45,8 +45,8 @@ def to_hear(order: Sequence[View], minutes: Sequence[int], heard: Collection[str
         met.add(id_)
         why = _why(view)
         if why and place and length >= LISTEN_MINUTES + _LEAST_LEFT:
-            found.append((_rank(view), place, why))
-    chosen = sorted(sorted(found)[: max(MOST_A_DAY - len(heard), 0)], key=lambda one: one[1])
+            ranked.append((_rank(view), place, why))
+    chosen = sorted(sorted(ranked)[: max(MOST_A_DAY - len(heard), 0)], key=lambda entry: entry[1])
     return {place: (why, "hands at rest: hum it, tap it, follow the page") for _, place, why in chosen}
 
 

@@ -207,33 +207,33 @@ def views_of(
 
 def reasons(view: View, extra: Sequence[Reason] = ()) -> tuple[Reason, ...]:
     """Everything that speaks for a turn of a drill with takes, the weightiest first; `extra` comes from outside."""
-    found = [*extra, *by_date(view), *(Reason(points, text()) for points, text in _own(view))]
-    return tuple(sorted(found, key=lambda r: -r.points))
+    all_reasons = [*extra, *by_date(view), *(Reason(points, text()) for points, text in _own(view))]
+    return tuple(sorted(all_reasons, key=lambda r: -r.points))
 
 
 def _own(view: View) -> list[tuple[float, Callable[[], str]]]:
     """Points with their words, which are made only for what is told: thousands of drills may be put in order."""
-    found: list[tuple[float, Callable[[], str]]] = []
+    points: list[tuple[float, Callable[[], str]]] = []
     memory = view.memory
     now, share = view.recall, view.share
     if now is not None:
-        found.append((3 * (1 - now), lambda: f"recall now about {percent(now)}"))
+        points.append((3 * (1 - now), lambda: f"recall now about {percent(now)}"))
     if memory is not None and view.due:
         late = (view.today - memory.due).days
-        found.append((1.0, lambda: "due today" if late == 0 else f"due for {_days(late)}"))
+        points.append((1.0, lambda: "due today" if late == 0 else f"due for {_days(late)}"))
     if not view.finished:
-        found.append((3 / (1 + view.days_to_go / 5), lambda: _to_go(view)))
+        points.append((3 / (1 + view.days_to_go / 5), lambda: _to_go(view)))
     if share is not None and share < 1:
-        found.append((1.5 * (1 - share), lambda: f"{share:.0%} of its latest passes were clean"))
+        points.append((1.5 * (1 - share), lambda: f"{share:.0%} of its latest passes were clean"))
     since = view.days_since
     if since:
-        found.append((0.5 * min(since, 21) / 21, lambda: f"last played {_days(since)} ago"))
+        points.append((0.5 * min(since, 21) / 21, lambda: f"last played {_days(since)} ago"))
     if memory is not None and 0 < (age := (view.today - memory.first_day).days) <= FRESH_DAYS:
-        found.append((0.5, lambda: f"begun {_days(age)} ago: what is fresh comes back soon"))
+        points.append((0.5, lambda: f"begun {_days(age)} ago: what is fresh comes back soon"))
     if view.stuck and view.past is not None:
         curve = view.past.curve
-        found.append((-1.5, lambda: _held_up(view, curve)))
-    return found
+        points.append((-1.5, lambda: _held_up(view, curve)))
+    return points
 
 
 def _held_up(view: View, curve: Sequence[tuple[date, float]]) -> str:

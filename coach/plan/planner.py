@@ -207,9 +207,9 @@ def plan(
     first_day = not any(v.past is not None and v.past.first_day < today for v in views)
     at_once = max(2, min(use.learning_at_once, round(wanted / MINUTES_EACH)))
     if first_day:
-        known, new, told = _starters(views, use, wish)
+        known, new, new_words = _starters(views, use, wish)
     else:
-        known, new, told = _known_and_new(views, wanted, use, at_once, press, wish)
+        known, new, new_words = _known_and_new(views, wanted, use, at_once, press, wish)
     lengths = _lengths(wanted, use, before, odd=len(known) + len(new) == 2)
     rests_first = sum(map(sum, lengths)) + (len(lengths) - 1) * use.rest_minutes < wanted
     if wanted >= _WARM_UP_FROM:  # the shortest turn of the first run is to warm up
@@ -231,14 +231,14 @@ def plan(
             sing = place in sung
             block = _block(view, length, ends, sing, first_day, wanted, press, wish)
             if place in listens or view.drill.id in met:
-                block = replace(block, why=tuple(one for one in block.why if one != _HEAR_IT))
+                block = replace(block, why=tuple(reason for reason in block.why if reason != _HEAR_IT))
             if place in listens:
                 block = replace(block, minutes=length - LISTEN_MINUTES)
                 blocks.append(_listening(block, view, listens[place]))
             met.add(view.drill.id)
             blocks.append(block)
             place += 1
-    return Plan(wanted, tuple(blocks), (*notes, *told, *not_ready(views, today), *_cautions(wanted, before)))
+    return Plan(wanted, tuple(blocks), (*notes, *new_words, *not_ready(views, today), *_cautions(wanted, before)))
 
 
 def _from_takes(drills: Sequence[Drill], takes: Sequence[Take], today: date) -> SteadyOf:
@@ -328,13 +328,13 @@ def _hands(minutes: int, use: PlanSettings, before: float) -> int:
 def _lengths(wanted: int, use: PlanSettings, before: float, odd: bool) -> list[tuple[int, ...]]:
     """Minutes of every turn, run by run. With two drills only, an odd number of turns lets the easier one close."""
     turn = turn_minutes(wanted, use.turn_minutes)
-    found = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes, before) if run]
-    count = sum(len(run) for run in found)
-    if count == 2 and sum(found[-1]) > 1:  # easy, hard, easy; the rest between two runs stays
-        return [*found[:-1], even(sum(found[-1]), 4 - len(found))]
-    if odd and count > 2 and count % 2 == 0 and len(found[-1]) > 1:
-        found[-1] = even(sum(found[-1]), len(found[-1]) - 1)
-    return found
+    turns_of_runs = [cut(run, turn) for run in runs(wanted, use.run_minutes, use.rest_minutes, before) if run]
+    count = sum(len(run) for run in turns_of_runs)
+    if count == 2 and sum(turns_of_runs[-1]) > 1:  # easy, hard, easy; the rest between two runs stays
+        return [*turns_of_runs[:-1], even(sum(turns_of_runs[-1]), 4 - len(turns_of_runs))]
+    if odd and count > 2 and count % 2 == 0 and len(turns_of_runs[-1]) > 1:
+        turns_of_runs[-1] = even(sum(turns_of_runs[-1]), len(turns_of_runs[-1]) - 1)
+    return turns_of_runs
 
 
 def _sung(order: Sequence[View], warm: bool) -> set[int]:
@@ -384,7 +384,7 @@ def _block(
         why.append("something easy to begin with")
     if sing:
         why.append("the full layer was held on an earlier day: sing over the thumb alone")
-    why += _grounds(view, first_day, pressing.get(drill.id, ()))
+    why += _reason_words(view, first_day, pressing.get(drill.id, ()))
     if closes and not opens and view.known and ease(view) >= _PLAYABLE:
         why.append("something playable to close with")
     return Block(
@@ -412,22 +412,22 @@ def _listening(block: Block, view: View, why: tuple[str, ...]) -> Block:
     )
 
 
-def _grounds(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
+def _reason_words(view: View, first_day: bool, extra: Sequence[Reason]) -> list[str]:
     if view.known:
-        told = [r.text for r in reasons(view, extra) if abs(r.points) >= 0.01]
-        if len(told) > _MOST_REASONS:
-            told = [*told[: _MOST_REASONS - 1], told[-1]] if view.stuck else told[:_MOST_REASONS]
-        return told or ["clean and at its target: kept up"]
-    told = [r.text for r in (*extra, *by_date(view))]
+        words = [r.text for r in reasons(view, extra) if abs(r.points) >= 0.01]
+        if len(words) > _MOST_REASONS:
+            words = [*words[: _MOST_REASONS - 1], words[-1]] if view.stuck else words[:_MOST_REASONS]
+        return words or ["clean and at its target: kept up"]
+    words = [r.text for r in (*extra, *by_date(view))]
     if first_day:
-        return [*told, "one of the lowest rungs, for a first day"]
+        return [*words, "one of the lowest rungs, for a first day"]
     below = view.below
     ground = f"what it grows from ('{below}') was held on an earlier day" if below else "the first rung of its ladder"
-    return [*told, f"new today: {ground}", _HEAR_IT]
+    return [*words, f"new today: {ground}", _HEAR_IT]
 
 
 def _cautions(wanted: int, before: float) -> tuple[str, ...]:
-    found = [WARM_UP] if wanted >= _WARM_UP_FROM else []
+    cautions = [WARM_UP] if wanted >= _WARM_UP_FROM else []
     if wanted + before > LONGEST_RUN:
-        found.append(REST)
-    return (*found, STOP)
+        cautions.append(REST)
+    return (*cautions, STOP)

@@ -20,22 +20,22 @@ SLOWER_SHARE = 0.88
 _USUAL_BEATS = 4
 
 
-def shape_turn(block: Block, drill: Drill, found: Finding, library: Library) -> Block:
+def shape_turn(block: Block, drill: Drill, finding: Finding, library: Library) -> Block:
     """The block with the remedy of `found` in it: slower, a layer thinner, the thumb alone, a slow and a fast tempo in
     turns, or the corner in the place of the whole. As it was where the remedy is of another kind, and where the turn is
     over before a slow pass is. Raises CoachError when a corner cannot be made.
     """
     low = block.tempo_from or drill.start_bpm
     slower = max(round(low * SLOWER_SHARE), SLOWEST_BPM)
-    if found.remedy == SLOWER:
+    if finding.remedy == SLOWER:
         return replace(block, tempo_from=slower, tempo_to=low)
-    if found.remedy in (THUMB, THINNER):
-        return replace(block, layer=FULL_DOWN[-1] if found.remedy == THUMB else FULL_DOWN[1])
-    if found.remedy == ALTERNATE and _pass_minutes(drill, library, slower) < block.minutes:
+    if finding.remedy in (THUMB, THINNER):
+        return replace(block, layer=FULL_DOWN[-1] if finding.remedy == THUMB else FULL_DOWN[1])
+    if finding.remedy == ALTERNATE and _pass_minutes(drill, library, slower) < block.minutes:
         fast = max(block.tempo_to or low, low)
         return replace(block, tempo_from=slower, tempo_to=fast, ramp=IN_TURNS)
-    if found.remedy == CORNER and found.trouble is not None:
-        small = make_corner(drill, library.find(drill.pattern), found.trouble.spot.bar)
+    if finding.remedy == CORNER and finding.trouble is not None:
+        small = make_corner(drill, library.find(drill.pattern), finding.trouble.spot.bar)
         return replace(block, drill=small.id, title=small.title, tempo_from=slower)
     return block
 
@@ -47,15 +47,15 @@ def _pass_minutes(drill: Drill, library: Library, bpm: int) -> float:
     return (drill.chords.strip("| ").count("|") + 1) * beats / bpm
 
 
-def apply_remedy(block: Block, drill: Drill, found: Finding, library: Library) -> Block:
+def apply_remedy(block: Block, drill: Drill, finding: Finding, library: Library) -> Block:
     """The block of a plan under a remedy the player took up, with a reason that says so; else as it was."""
-    if not found.under_way or found.course is None or not found.remedy_words:
+    if not finding.under_way or finding.course is None or not finding.remedy_words:
         return block
     try:
-        made = shape_turn(block, drill, found, library)
+        made = shape_turn(block, drill, finding, library)
     except CoachError:  # the pattern is there no more
         return block
     if made == block:
         return block
-    day = found.course.day
-    return replace(made, why=(f"under way since {day.day} {day:%B}: {found.remedy_words}", *block.why))
+    day = finding.course.day
+    return replace(made, why=(f"under way since {day.day} {day:%B}: {finding.remedy_words}", *block.why))

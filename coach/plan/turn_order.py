@@ -53,16 +53,16 @@ def choose_today(
     order = {v.drill.id: v for v in (*pinned, *pressed, *new, *upkeep, *on_the_way)}
     if len(order) < room:
         order |= {v.drill.id: v for v in rank(v for v in known if v.drill.id not in order)}
-    found = list(order.values())[: max(room, len(pinned))]
+    chosen = list(order.values())[: max(room, len(pinned))]
     by_id = {v.drill.id: v for v in (*known, *new)}
     for out, into in wishes.swapped:
-        ids = [v.drill.id for v in found]
+        ids = [v.drill.id for v in chosen]
         if out in ids and into in by_id:
             if into in ids:
-                found = [v for v in found if v.drill.id != out]
+                chosen = [v for v in chosen if v.drill.id != out]
             else:
-                found[ids.index(out)] = by_id[into]
-    return found
+                chosen[ids.index(out)] = by_id[into]
+    return chosen
 
 
 def turn_order(
@@ -106,9 +106,9 @@ def turn_order(
     for closers in (known_last, new):
         for apart in (alike, lambda a, b: False):
             for last, counts in ((v.drill.id, c) for c in splits for v in closers if v.drill.id in c):
-                found = arrange(counts, opener.drill.id, last, apart)
-                if found is not None:
-                    return tuple(views[id_] for id_ in found)
+                order = arrange(counts, opener.drill.id, last, apart)
+                if order is not None:
+                    return tuple(views[id_] for id_ in order)
     # No order with these ends (counts that no plan gives): plain turns, which keep the first law.
     wheel = list(views.values())
     return tuple(wheel[i % len(wheel)] for i in range(count))
@@ -144,10 +144,10 @@ def _counts(opener: View, others: Sequence[View], count: int, first_day: bool) -
     once = [v.drill.id for v in (opener, *others) if v.finished and not first_day]
     rest = [i for i in (opener.drill.id, *ids) if i not in once]
     left = count - len(once)
-    found = [shares([opener.drill.id, *ids], count)]
+    splits = [shares([opener.drill.id, *ids], count)]
     if once and rest and left >= len(rest) and max((more := shares(rest, left)).values()) <= count // 2:
-        found.insert(0, {**dict.fromkeys(once, 1), **more})
-    return [{**{i: split[i] for i in ids}, opener.drill.id: split[opener.drill.id]} for split in found]
+        splits.insert(0, {**dict.fromkeys(once, 1), **more})
+    return [{**{i: split[i] for i in ids}, opener.drill.id: split[opener.drill.id]} for split in splits]
 
 
 def _closers(opener: View, others: Sequence[View]) -> list[View]:

@@ -37,10 +37,10 @@ def wishes_of(notes: Iterable[Note], today: date) -> Wishes:
 
     A later wish about a drill stands in the place of an earlier one.
     """
-    found = Wishes()
+    wishes = Wishes()
     for deed, *what in standing_wishes(notes, today):
-        found = _with(found, deed, what)
-    return found
+        wishes = _with(wishes, deed, what)
+    return wishes
 
 
 def standing_wishes(notes: Iterable[Note], today: date) -> list[list[str | int]]:
@@ -50,18 +50,18 @@ def standing_wishes(notes: Iterable[Note], today: date) -> list[list[str | int]]
         if note.kind != NoteKind.WISH or note.local_day != today:
             continue
         try:
-            told = json.loads(note.text)
+            wish = json.loads(note.text)
         except (ValueError, RecursionError):
             continue
-        if told == [UNDO]:
+        if wish == [UNDO]:
             stands[-1:] = []
-        elif isinstance(told, list) and _sound(told):
-            stands.append(told)
+        elif isinstance(wish, list) and _sound(wish):
+            stands.append(wish)
     return stands
 
 
-def _sound(told: list[object]) -> bool:
-    match told:
+def _sound(wish: list[object]) -> bool:
+    match wish:
         case ["pin" | "skip", str()] | ["swap", str(), str()]:
             return True
         case ["minutes", int(minutes)]:

@@ -191,7 +191,7 @@ class World:
         """
         from coach.log.ledger import Ledger
         from coach.plan.checkup import findings
-        from coach.skill.after_take import describe_take
+        from coach.skill.remedies import describe_take
 
         drill, today = self.drill(drill_id), self.now().date()
         pieces = shelf.pieces(self.library, self.settings)

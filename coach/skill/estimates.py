@@ -1,4 +1,4 @@
-"""What the ledger comes to, kept at hand in a file beside it that may be thrown away at any time.
+"""A cache of what the ledger comes to, in a file beside it that may be thrown away at any time.
 
 Of each drill: its past, what was counted on its latest days, and what that says of the steady tempo. All of it is a
 pure function of the ledger. A drill with new rows in the ledger is folded anew from all of its takes. On any doubt
@@ -30,8 +30,7 @@ from coach.log.local_days import DAYS_AHEAD, from_utc_text, now_here, utc_text
 from coach.log.readable_rows import READABLE, describe_unread, read_put_aside, unread_rows
 from coach.log.takes import Take
 from coach.picking.layers import FULL
-from coach.skill.history import Past, hastened, past_of, returns_of
-from coach.skill.history_json import past_from_json, past_to_json
+from coach.skill.history import Past, hastened, past_from_json, past_of, past_to_json, returns_of
 from coach.skill.kin import Kin, lends
 from coach.skill.pass_counts import Window, add_take, days_in, latest
 from coach.skill.retention import keeping

@@ -11,7 +11,7 @@ from collections import defaultdict
 from collections.abc import Iterable
 from datetime import date, datetime, timedelta
 from itertools import groupby
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 from coach.log.local_days import from_microseconds, microseconds
 from coach.log.takes import Take
@@ -262,3 +262,53 @@ def memories(takes: Iterable[Take]) -> dict[str, Memory]:
 def _counted(take: TakeSummary) -> tuple[float, float]:
     clean, weight = counted((take,))
     return (clean, float(weight)) if weight else (0.0, 0.0)
+
+
+def past_to_json(past: Past) -> list[Any]:
+    """A past as lists and numbers, to be kept as JSON beside the ledger; days count from the calendar's year 1."""
+    first, last, at, held, latest, full, thumb, curve, memory, returns = past
+    return [
+        first.toordinal(),
+        last.toordinal(),
+        microseconds(at),
+        _ordinal(held),
+        latest,
+        full,
+        thumb,
+        [(day.toordinal(), bpm) for day, bpm in curve],
+        None if memory is None else [_ordinal(value) if isinstance(value, date) else value for value in memory],
+        returns,
+    ]
+
+
+def past_from_json(row: list[Any]) -> Past:
+    """Inverse of `past_to_json`. Raises ValueError, TypeError or the like for what is no such past."""
+    first, last, at, held, latest, full, thumb, curve, memory, returns = row
+    return Past(
+        date.fromordinal(first),
+        date.fromordinal(last),
+        from_microseconds(at),
+        None if held is None else date.fromordinal(held),
+        tuple([(clean, weight) for clean, weight in latest]),
+        _layer_from_json(*full),
+        _layer_from_json(*thumb),
+        tuple([(date.fromordinal(day), bpm) for day, bpm in curve]),
+        None if memory is None else _memory_from_json(*memory),
+        tuple(returns),
+    )
+
+
+def _layer_from_json(standing: str | None, slowest: float, told: float, held: float, kept: list[list[Any]]) -> OnLayer:
+    return OnLayer(standing, slowest, told, held, tuple([(at, bpm) for at, bpm in kept]))
+
+
+def _memory_from_json(
+    drill: str, first: int, last: int, days: int, stability: float, hard: float, due: int, standing: str, held: int
+) -> Memory:
+    first_day, last_day, due_day = (date.fromordinal(day) for day in (first, last, due))
+    first_held = None if held is None else date.fromordinal(held)
+    return Memory(drill, first_day, last_day, days, stability, hard, due_day, standing, first_held)
+
+
+def _ordinal(day: date | None) -> int | None:
+    return None if day is None else day.toordinal()

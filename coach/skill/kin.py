@@ -1,4 +1,4 @@
-"""Borrowed strength: what is known of a drill's kin says where its own steady tempo is likely to lie.
+"""Where a drill's steady tempo is likely to lie before much is known of it: a prior from the drills that are like it.
 
 The nearest kind of kin that has something to lend gives the prior: the same pattern on other chords, then what the
 drill grows from and what grows from it, then whatever moves at as many slots per beat. Kin lend what their own passes

@@ -1,4 +1,4 @@
-"""What the ledger's takes say of the steady tempo, boiled down to counts by day, tempo and length of a pass.
+"""Counts of clean and stumbled passes by day, tempo and length of a pass: what the steady tempo is estimated from.
 
 What counts towards a drill's steady tempo
 - every pass of the layer asked about, clean or stumbled. Another layer is another thing: the thumb alone comes easier

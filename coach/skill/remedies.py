@@ -27,6 +27,7 @@ from coach.skill.diagnosis import BAR, BEAT, CHANGE, EVERY, FINGER, THUMB_SPOT, 
 from coach.skill.pass_counts import counts_for
 from coach.skill.plateau import Curve
 from coach.skill.psychometric import fine_bin
+from coach.skill.steady_tempo import SteadyTempo
 
 CORNER, SLOWER, THINNER, THUMB, ALTERNATE, SHAPE, REST = (
     "corner",
@@ -284,3 +285,23 @@ def fitting(trouble: Trouble | None) -> tuple[str, ...]:
     fits = (*first, *_FITS[trouble.spot.kind])
     # A loop of two bars is its own corner.
     return fits if trouble.bars > _A_CORNER else tuple(r for r in fits if r != CORNER)
+
+
+def describe_take(before: SteadyTempo | None, now: SteadyTempo | None, found: Finding | None) -> tuple[str, ...]:
+    """What a take has shown, in a few lines for the page of its verdict.
+
+    The steady tempo as it is now known and what it was before the take; where stumbles gather, what is done or may be
+    done about it, and how that has gone. Nothing where nothing can be told.
+    """
+    lines = [_steady_tempo_words(before, now)] if now is not None else []
+    if found is not None:
+        lines += [line for line in found.lines if found.curve is None or line != found.curve.words]
+    return tuple(lines)
+
+
+def _steady_tempo_words(before: SteadyTempo | None, now: SteadyTempo) -> str:
+    words = f"steady at {now.bpm:.0f} bpm ({now.low:.0f} to {now.high:.0f})"
+    if before is None:
+        return f"{words}, known from now on"
+    moved = f"was {before.bpm:.0f}" if round(before.bpm) != round(now.bpm) else "as before"
+    return f"{words}, {moved}"

@@ -24,7 +24,7 @@ from coach.errors import BadInput
 from coach.guitar.open_shapes import read_shape_book
 from coach.log.takes import Take
 from coach.picking.pattern_library import read_library
-from coach.plan.song_steps import SONG_AT_ONCE, next_steps
+from coach.plan.song_steps import SONG_AT_ONCE, find_next_steps
 from coach.skill.history import past_of
 from coach.skill.steady_tempo import steady
 from coach.song.files.song_file import parse_song
@@ -246,22 +246,22 @@ def test_songs_come_after_the_first_ladder_with_patterns_between() -> None:
 
 def test_a_song_goes_on_step_by_step() -> None:
     """First its pattern; once that was held on an earlier day its next; no more than four on their way at once."""
-    assert list(next_steps(DRILLS, {}, TODAY)) == ["landing/plain/pattern/outside-in"]
+    assert list(find_next_steps(DRILLS, {}, TODAY)) == ["landing/plain/pattern/outside-in"]
 
     def held(*ids: str, days_ago: int = 1) -> dict[str, object]:
         return {id_: past_of([take(id_, days_ago, tempo=50)]) for id_ in ids}
 
     begun = held("landing/plain/pattern/outside-in")
-    assert next(iter(next_steps(DRILLS, begun, TODAY))) == BY_ID["landing/plain/part/Verse"].grows_from  # type: ignore[arg-type]
+    assert next(iter(find_next_steps(DRILLS, begun, TODAY))) == BY_ID["landing/plain/part/Verse"].grows_from  # type: ignore[arg-type]
     ids = [d.id for d in DRILLS][:SONG_AT_ONCE]
-    assert next_steps(DRILLS, held(*ids), TODAY) == {}  # type: ignore[arg-type]
+    assert find_next_steps(DRILLS, held(*ids), TODAY) == {}  # type: ignore[arg-type]
     resting = settle_drills(DRILLS, Settled(resting=True))
-    assert next_steps(resting, {}, TODAY) == {}
+    assert find_next_steps(resting, {}, TODAY) == {}
     wanted = settle_drills(DRILLS, Settled(taken=True, due=TODAY + timedelta(3)))
     through = held(*(d.id for d in wanted if d.due is not None))
     fast = {id_: past_of([take(id_, 1, tempo=200)]) for id_ in through}
-    assert next_steps(wanted, fast, TODAY) == {}  # all that leads there is begun: nothing else before the day
-    assert next_steps(DRILLS, fast, TODAY)
+    assert find_next_steps(wanted, fast, TODAY) == {}  # all that leads there is begun: nothing else before the day
+    assert find_next_steps(DRILLS, fast, TODAY)
 
 
 def test_a_day_is_for_what_leads_to_the_song_sung() -> None:

@@ -1,7 +1,6 @@
 """What a take has shown, as the page of the verdict tells it."""
 
-from coach.skill.after_take import describe_take
-from coach.skill.remedies import Finding
+from coach.skill.remedies import Finding, describe_take
 from coach.skill.steady_tempo import SteadyTempo
 from tests.skill.test_remedies import TROUBLE
 
