@@ -9,7 +9,7 @@ from pathlib import Path
 
 from coach import shelf
 from coach.commands.arguments import whole
-from coach.commands.picking import check_length, held_bars
+from coach.commands.picking import bars_for, check_length, held_bars
 from coach.commands.practice import settings
 from coach.errors import BadInput
 from coach.handout import Chosen
@@ -17,8 +17,6 @@ from coach.picking.layers import FULL, LAYERS, THUMB, check_layer
 from coach.picking.pattern import Pattern
 from coach.song.perform import arrangement_of, perform
 from coach.song.piece import pattern_piece
-
-USUAL_CHORD = "C"
 
 
 def add_chosen(parser: ArgumentParser) -> None:
@@ -47,8 +45,7 @@ def chosen(args: Namespace, *, loops: int = 1) -> Chosen:
     if args.arrangement is not None:
         raise BadInput(f"--arrangement is for songs, and '{args.name}' is a pattern", mend="leave it out")
     pattern = shelf.library().find(args.name)
-    chords = args.chords or pattern.chords or " | ".join([USUAL_CHORD] * len(pattern.bars))
-    held = held_bars(chords, pattern.meter, args.shapes)
+    held = held_bars(bars_for(args.chords or None, pattern), pattern.meter, args.shapes)
     check_length(len(held), loops)
     layer = layer or (THUMB if args.sing else FULL)
     piece = pattern_piece(pattern, held, target_of(pattern), loops=loops, layer=layer)

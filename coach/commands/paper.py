@@ -12,7 +12,8 @@ from typing import TYPE_CHECKING
 
 from coach.commands.answers import answer, note
 from coach.commands.arguments import Command, add_force, add_json, add_paper, decimal, tempo, whole
-from coach.commands.chosen import USUAL_CHORD, add_chosen, chosen, ladder_of, loops_of, target_of
+from coach.commands.chosen import add_chosen, chosen, ladder_of, loops_of, target_of
+from coach.commands.picking import CHORD
 from coach.commands.tempo import HIGHEST_RATE, LOWEST_RATE
 from coach.errors import BadInput
 from coach.files.writing import new_file
@@ -89,7 +90,7 @@ def _ladder(what: Chosen, paper: str) -> tuple[bytes, int]:
     pieces, ladder = [], ladder_of(what.pattern)
     for pattern in ladder:
         same = pattern.meter == what.pattern.meter
-        held = asked if same else held_bars(pattern.chords or USUAL_CHORD, pattern.meter)
+        held = asked if same else held_bars(pattern.chords or CHORD, pattern.meter)
         pieces.append(pattern_piece(pattern, held, target_of(pattern), layer=what.piece.bars[0].layer))
     title = f"The ladder through {what.piece.title}"
     sheet = make_ladder_pdf(pieces, title=title, abouts=[pattern.about for pattern in ladder], paper=paper)
