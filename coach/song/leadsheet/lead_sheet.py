@@ -36,9 +36,8 @@ from coach.song.leadsheet.chord_symbols_in import Harmony, harmonies, number_of
 from coach.song.leadsheet.harmonising import harmonised
 from coach.song.leadsheet.score_limits import check_lengths
 from coach.song.leadsheet.score_pruning import prune
-from coach.song.leadsheet.score_xml import sheet_tree
+from coach.song.leadsheet.score_xml import add_missing_repeat_starts, sheet_tree
 from coach.song.leadsheet.sheet_parts import Written, cut, divided, flat_order
-from coach.song.leadsheet.sheet_repeats import with_beginnings
 
 USUAL_TEMPO = Fraction(90)
 MOST_BARS = 1000
@@ -195,7 +194,7 @@ class _Reading:
                 self.root.remove(element)
         for text in prune(voice.findall("measure")):
             self.note(text)
-        if with_beginnings(voice.findall("measure")):
+        if add_missing_repeat_starts(voice.findall("measure")):
             self.note("where a repeated section has no sign at its beginning it is taken to follow the one before")
         if voice.find("measure/attributes/transpose") is not None:
             self.note("the sheet is for a transposing instrument: notes and chords are read as written")

@@ -1,4 +1,4 @@
-"""A MusicXML file as a checked tree: nothing outside the file is ever fetched, and what is too big is refused early.
+"""A MusicXML file as a checked tree, with repeat signs it leaves out: nothing outside the file is ever fetched.
 
 A plain file is XML text; a packed one (`.mxl`) is a zip archive whose container names the score. Before a tree is
 built the text is walked once: entities of its own (which could grow without end) and nesting without end are refused.
@@ -10,6 +10,7 @@ from __future__ import annotations
 import io
 import xml.etree.ElementTree as ET
 import zipfile
+from collections.abc import Sequence
 from pathlib import Path
 from xml.parsers import expat
 
@@ -135,3 +136,42 @@ def _tree(text: bytes) -> ET.Element:
             mend="give a lead sheet exported as .musicxml or .mxl",
         )
     return root
+
+
+def add_missing_repeat_starts(measures: Sequence[ET.Element]) -> int:
+    """Put the missing forward repeat signs into these measures of a MusicXML part; how many there were.
+
+    Sheets and tune books often leave out the sign at a section's beginning. Taken at their word all but the first of
+    them would go back to the very beginning of the tune (common practice, no source).
+    """
+    missing = 0
+    begin = 0  # where a section would begin, 0 for the beginning of all, where no sign is needed
+    for number, measure in enumerate(measures):
+        if measure.find("barline/repeat[@direction='forward']") is not None:
+            begin = 0
+        if measure.find("barline/repeat[@direction='backward']") is not None:
+            if begin:
+                _put_repeat_sign(measures[begin])
+                missing += 1
+            # What is repeated with endings ends with the last of them.
+            begin = 0 if _closed_ending(measure) == 1 else number + 1
+        elif _closed_ending(measure) > 1:
+            begin = number + 1
+    return missing
+
+
+def _closed_ending(measure: ET.Element) -> int:
+    """The ending that closes with this measure, 0 for none; one for several times round counts as the first."""
+    for sign in measure.findall("barline/ending"):
+        number = (sign.get("number") or "").split(",")[0].strip()
+        if sign.get("type") in ("stop", "discontinue") and number.isdecimal() and len(number) < 3:
+            return int(number)
+    return 0
+
+
+def _put_repeat_sign(measure: ET.Element) -> None:
+    line = next((b for b in measure.findall("barline") if b.get("location") == "left"), None)
+    if line is None:
+        line = ET.Element("barline", {"location": "left"})
+        measure.insert(0, line)
+    ET.SubElement(line, "repeat", {"direction": "forward"})
