@@ -85,20 +85,9 @@ def _borne_out(word: str | None, clean: float, weight: int, by_hand: bool) -> st
     return VERDICTS[place]
 
 
-def clean_share(takes: Sequence[Take]) -> float | None:
-    """Share of clean passes over all of `takes`, 0 to 1; None where nothing was counted."""
-    clean, weight = counted([summarize(t) for t in takes])
-    return clean / weight if weight else None
-
-
 def standing(takes: Sequence[Take]) -> str | None:
     """The verdict these takes of one drill support (see `stands`)."""
     return stands([summarize(t) for t in takes]) if takes else None
-
-
-def was_held(take: Take) -> bool:
-    """True when the take, word and count together, stands at `held` or better."""
-    return standing((take,)) in HELD
 
 
 def held_tempo(take: TakeSummary, layer: str, held: bool | None = None) -> float | None:

@@ -215,8 +215,3 @@ def state_word(memory: Memory | None, today: date) -> str:
     stands = VERDICT_PLACES[memory.standing] >= _HELD_PLACE
     earlier = memory.first_held is not None and memory.first_held < min(memory.last_day, today)
     return KEPT_UP if stands and earlier else BEING_LEARNED
-
-
-def days_until_due(memory: Memory, today: date) -> int:
-    """Days from today until the drill is due; negative when it is overdue."""
-    return (memory.due - today) // timedelta(days=1)

@@ -15,7 +15,7 @@ from coach.plan.block_tempo import span
 from coach.plan.cautions import CAUTIONS, STOP
 from coach.plan.need import percent
 from coach.plan.planner import Block, Plan, PlanSettings, Reason, drill_rows, plan
-from coach.skill.evidence import was_held
+from coach.skill.evidence import HELD, standing
 from coach.skill.history import past_of
 from coach.skill.steady_tempo import SteadyTempo
 from tests.made_takes import NOW, TODAY, day, ladder, take
@@ -123,7 +123,7 @@ def test_a_new_pattern_grows_from_one_held_on_an_earlier_day(takes: list[Take], 
     for id_ in untouched(plan(DRILLS, takes, NOW, minutes, FREELY), takes):
         parent = BY_ID[id_].grows_from
         assert parent is None or any(
-            t.drill == parent and t.local_day < TODAY and t.layer == "full" and was_held(t) for t in takes
+            t.drill == parent and t.local_day < TODAY and t.layer == "full" and standing((t,)) in HELD for t in takes
         )
 
 
@@ -180,7 +180,8 @@ def test_singing_waits_for_the_full_layer(takes: list[Take], minutes: int) -> No
     assert all(b.layer in ("thumb", "full") for b in made)
     assert len(thumbs) <= max(1, len(made) // 4)
     for block in thumbs:
-        assert any(t.drill == block.drill and t.local_day < TODAY and t.layer == "full" and was_held(t) for t in takes)
+        before = [t for t in takes if t.drill == block.drill and t.local_day < TODAY and t.layer == "full"]
+        assert any(standing((t,)) in HELD for t in before)
 
 
 @law

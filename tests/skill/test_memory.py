@@ -11,9 +11,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from coach.log.takes import VERDICTS, Take
-from coach.skill.evidence import clean_share, held_tempo, standing
+from coach.skill.evidence import counted, held_tempo, standing
 from coach.skill.history import memories
-from coach.skill.memory import LONGEST_INTERVAL_DAYS, after, days_until_due, is_due, recall, state_word
+from coach.skill.memory import LONGEST_INTERVAL_DAYS, after, is_due, recall, state_word
 from coach.skill.take_summary import summarize
 from tests.made_takes import TODAY, day, take
 
@@ -63,14 +63,15 @@ def test_evidence_comes_first_and_the_word_second(
 
 def test_clean_share_is_over_all_passes() -> None:
     """Nine of ten and one of ten make half."""
-    assert clean_share([take("a", 0, clean=9, stumbled=1), take("a", 0, clean=1, stumbled=9)]) == 0.5
-    assert clean_share([take("a", 0, clean=0, stumbled=0)]) is None
+    takes = [take("a", 0, clean=9, stumbled=1), take("a", 0, clean=1, stumbled=9)]
+    assert counted([summarize(t) for t in takes]) == (10, 20)
+    assert counted([summarize(take("a", 0, clean=0, stumbled=0))]) == (0, 0)
 
 
 def test_a_take_logged_by_hand_counts_by_its_bars() -> None:
     """Two stumbles in sixteen bars leave 14 of 16 bars clean."""
     by_hand = Take("x", take("a", 0).at, TODAY, "a", 90.0, 16, 2, "held")
-    assert clean_share([by_hand]) == 14 / 16
+    assert counted([summarize(by_hand)]) == (14 / 16, 1)
     assert standing([by_hand]) == "held"
     assert held_tempo(summarize(by_hand), "full") == 90.0
 
@@ -138,7 +139,7 @@ def test_recall_before_its_last_day_is_whole() -> None:
 def test_nothing_comes_back_later_than_in_three_weeks(takes: list[Take]) -> None:
     """However well it goes, a drill is due one to 21 days after it was last graded."""
     for memory in memories(takes).values():
-        assert 1 <= days_until_due(memory, memory.last_day) <= LONGEST_INTERVAL_DAYS
+        assert 1 <= (memory.due - memory.last_day).days <= LONGEST_INTERVAL_DAYS
         assert is_due(memory, memory.due)
         assert not is_due(memory, memory.due - timedelta(days=1))
 
@@ -161,7 +162,7 @@ def test_what_is_lost_comes_back_tomorrow_and_what_is_unsure_within_three_days()
     lost = memories([*kept, take("a", 0, clean=1, stumbled=9)])["a"]
     shaky = memories([*kept, take("a", 0, clean=5, stumbled=5)])["a"]
     first = memories([take("a", 0, verdict="flowing")])["a"]
-    assert [days_until_due(m, TODAY) for m in (lost, shaky, first)] == [1, 3, 3]
+    assert [(m.due - TODAY).days for m in (lost, shaky, first)] == [1, 3, 3]
 
 
 @given(st.integers(0, 10), st.integers(0, 10), st.sampled_from(VERDICTS))
