@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Iterator, Sequence
+from collections.abc import Callable, Iterable, Iterator, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from math import ceil
@@ -52,7 +52,7 @@ def track_bars(piece: Piece, way: Sounding, tempos: Tempos = as_written) -> list
         bar = piece.bars[k]
         start, end = _checked(tempos(n, bar), bar)
         plucks = tuple(p for p in bar.sounding if (way.thumb if p.finger == "p" else way.fingers))
-        strokes = tuple(_strokes(bar.beats, bar.offset)) if way.click else ()
+        strokes = _every_click(bar.beats, bar.offset) if way.click else ()
         bars.append(BarScore(len(bars), bar.beats, start, end, strokes, plucks, tones[k]))
     return bars
 
@@ -70,13 +70,17 @@ def _counted_in(piece: Piece, way: Sounding, tempos: Tempos) -> Iterator[BarScor
     whole = Fraction(first.meter.beats)
     for number, beats in enumerate([whole] * way.count_in + [first.offset]):
         if beats:
-            yield BarScore(number, beats, bpm, bpm, tuple(_strokes(beats)))
+            yield BarScore(number, beats, bpm, bpm, _every_click(beats))
 
 
-def _strokes(beats: Fraction, offset: Fraction = Fraction(0)) -> Iterator[Stroke]:
-    """A click on each beat; of a bar that begins `offset` beats after its place, only those that are left."""
-    for beat in range(ceil(offset), ceil(offset + beats)):
-        yield Stroke(beat - offset, BEAT if beat else DOWN)
+def click_strokes(beats: Iterable[int], offset: Fraction, length: Fraction) -> tuple[Stroke, ...]:
+    """Clicks on those beats of a meter's bar that lie in a bar `length` beats long which begins `offset` into it."""
+    placed = ((beat, beat - offset) for beat in beats)
+    return tuple(Stroke(at, DOWN if beat == 0 else BEAT) for beat, at in placed if 0 <= at < length)
+
+
+def _every_click(length: Fraction, offset: Fraction = Fraction(0)) -> tuple[Stroke, ...]:
+    return click_strokes(range(ceil(offset + length)), offset, length)
 
 
 def hummed(bars: Sequence[PieceBar]) -> tuple[tuple[Tone, ...], ...]:

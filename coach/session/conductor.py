@@ -6,7 +6,7 @@ one short lock, under which nothing is drawn, mixed or written.
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from fractions import Fraction
 from functools import cached_property
@@ -21,8 +21,8 @@ from coach.picking.realise import HeldBar
 from coach.session.run import COUNT, MODEL, PLAY, BarOrder, PassDone, Run
 from coach.song.cuts import cut_bars, part_spans
 from coach.song.piece import Piece, PieceBar, pattern_piece
-from coach.sound.score import BEAT, DOWN, BarScore, Stroke, Tone
-from coach.tracks import hummed
+from coach.sound.score import BarScore, Stroke, Tone
+from coach.tracks import click_strokes, hummed
 
 # id -> how the screen says it
 GUIDES = {"on": "thumb and fingers", "thumb": "thumb only", "fingers": "fingers only", "off": "off"}
@@ -175,11 +175,11 @@ class Conductor:
         """The clicks of a bar; in a pick-up those of the end of a whole one."""
         if order.kind == COUNT:
             # Before a pick-up the second bar of the count stops short of it.
-            return _strokes(range(self.loop.bar(0).meter.beats), Fraction(0), order.beats)
+            return click_strokes(range(self.loop.bar(0).meter.beats), Fraction(0), order.beats)
         bar = self.loop.bar(order.loop_bar)
         whole = max(bar.meter.beats, ceil(bar.beats))
         beats = range(whole) if order.kind == MODEL else self.click.beats(order.number, whole)
-        return _strokes(beats, bar.offset, order.beats)
+        return click_strokes(beats, bar.offset, order.beats)
 
     def score(self, order: BarOrder) -> BarScore:
         """What sounds in a bar."""
@@ -242,9 +242,3 @@ class Conductor:
         else:
             order = orders[number]
         return None if order is None else (order.loop_bar, order.layer, order.kind)
-
-
-def _strokes(beats: Iterable[int], offset: Fraction, length: Fraction) -> tuple[Stroke, ...]:
-    """Clicks on those beats of a meter's bar that lie in a bar `length` long which begins `offset` into it."""
-    placed = ((beat, beat - offset) for beat in beats)
-    return tuple(Stroke(at, DOWN if beat == 0 else BEAT) for beat, at in placed if 0 <= at < length)
