@@ -302,8 +302,6 @@ class Coach(App[None]):
         for screen in self.screen_stack:
             if isinstance(screen, Page):
                 screen.pause_playing()
-            elif hasattr(screen, "silence"):
-                screen.silence()
 
     def _sound_stopped(self, sentence: str) -> None:
         """The watch had to stop the sound."""

@@ -152,6 +152,10 @@ class Hearing(SpeakingPage, Screen[None]):
         for tab in self.query(TabView):
             tab.move(position.number, position.beat)
 
+    def pause_playing(self) -> None:
+        """Stop: what goes round and round is begun again from its count-in."""
+        self.silence()
+
     def silence(self) -> None:
         """Stop what plays."""
         band, self.band = self.band, None

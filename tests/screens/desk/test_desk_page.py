@@ -198,3 +198,19 @@ async def test_a_mistake_is_said_on_the_page(tmp_path: Path) -> None:
         await here.press("enter")
         await here.until(lambda: "is not a chord" in here.page_text())
         assert page.desk is before
+
+
+async def test_what_ends_all_sound_ends_the_desks_too(tmp_path: Path) -> None:
+    """A visit to the shell, or a screen that hangs: the app asks every page to stop, and the desk's loop is silent."""
+    async with house(tmp_path) as here:
+        await here.press("d")
+        await here.until(lambda: isinstance(here.app.screen, DeskPage) and here.app.screen.desk is not None)
+        page = here.app.screen
+        assert isinstance(page, DeskPage)
+        page.query_one("#song", Input).value = "C | Am"
+        await here.press("enter")
+        await here.until(lambda: page.desk is not None and page.focused is None)
+        await here.press("space")
+        await here.until(lambda: page.engine is not None and page.engine.position() is not None)
+        here.app._sound_stopped("The screen did not answer.")
+        assert page.engine is None
