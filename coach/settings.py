@@ -215,7 +215,7 @@ def parse_settings(text: str) -> ReadSettings:
         if key not in _RULES:
             near = difflib.get_close_matches(key, _RULES, n=1)
             hint = f"did you mean '{near[0]}'?" if near else "it is left alone."
-            problems.append(f"{place}'{key}' is not a setting known here; {hint}")
+            problems.append(f"{place}{_shown(' '.join(key.split()))} is not a setting known here; {hint}")
         elif not _RULES[key][0](value):
             problems.append(f"{place}{key} = {_shown(value)} cannot be; {_RULES[key][1]}.")
         else:

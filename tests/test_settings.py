@@ -421,3 +421,10 @@ def test_every_setting_is_in_the_file_and_explained_in_the_source() -> None:
         if isinstance(above, ast.AnnAssign) and isinstance(above.target, ast.Name) and isinstance(below, ast.Expr)
     }
     assert explained == {f.name for f in fields(Settings)} == set(settings_table(USUAL))
+
+
+def test_a_name_with_line_ends_in_it_is_told_on_one_line() -> None:
+    """TOML lets a name in quotation marks hold anything."""
+    (problem,) = parse_settings('"voice\\nvoice" = 3\n').problems
+    assert "\n" not in problem
+    assert "voice voice" in problem

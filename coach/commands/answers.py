@@ -25,7 +25,8 @@ def answer(as_json: bool, data: Any, lines: Iterable[str]) -> None:
 
 def note(text: str) -> None:
     """One line on stderr that does not stop anything."""
-    print(shortened(without_control_signs(f"note: {text}"), MOST_LETTERS), file=sys.stderr)
+    line = " ".join(text.split())
+    print(shortened(without_control_signs(f"note: {line}"), MOST_LETTERS), file=sys.stderr)
 
 
 def note_ledger(*, writes: bool = False) -> None:

@@ -10,6 +10,7 @@ from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import asdict
 from fractions import Fraction
+from hashlib import sha256
 from pathlib import Path
 from typing import Any
 
@@ -19,7 +20,7 @@ from coach.errors import CoachError
 from coach.files.reading import files_in, read_ordinary
 from coach.files.writing import new_file
 
-LAYOUT = 1
+LAYOUT = 2
 """Raise it whenever drills are made from songs in another way: older files are then made anew."""
 
 
@@ -47,8 +48,9 @@ class SongDrillCache:
         self._rows: dict[str, dict[str, Any]] = {}
         self._changed = False
         with suppress(OSError, ValueError, KeyError, TypeError, AttributeError):
-            kept = json.loads(read_ordinary(path).decode("utf-8"))
-            if kept["stamp"] == stamp:
+            digest, _, body = read_ordinary(path).partition(b"\n")
+            kept = json.loads(body)
+            if digest == _digest(body) and kept["stamp"] == stamp:  # one changed byte may still be JSON
                 self._rows = {name: row for name, row in kept["songs"].items() if isinstance(row, dict)}
 
     def of(self, file: Path, make: Callable[[], tuple[Drill, ...]]) -> tuple[Drill, ...]:
@@ -73,8 +75,13 @@ class SongDrillCache:
             return
         rows = {name: row for name, row in self._rows.items() if Path(name).exists()}
         with suppress(CoachError), new_file(self.path, "the drills of songs", force=True) as out:
-            out.write(json.dumps({"stamp": self.stamp, "songs": rows}, ensure_ascii=False).encode("utf-8"))
+            body = json.dumps({"stamp": self.stamp, "songs": rows}, ensure_ascii=False).encode("utf-8")
+            out.write(_digest(body) + b"\n" + body)
         self._changed = False
+
+
+def _digest(body: bytes) -> bytes:
+    return sha256(body).hexdigest().encode()
 
 
 def _row(drill: Drill) -> dict[str, Any]:

@@ -303,3 +303,7 @@ def test_drills_are_made_again_when_the_file_or_the_patterns_change(tmp_path: Pa
     assert len(made) == 3
     kept.write_text('{"stamp": "b", "songs": {"' + str(song) + '": 7}}', "utf-8")
     assert ask("b") == DRILLS
+    changed = kept.read_text("utf-8").replace(f'"target_bpm": {DRILLS[0].target_bpm}', '"target_bpm": 41', 1)
+    kept.write_text(changed, "utf-8")
+    assert '"target_bpm": 41' in changed
+    assert ask("b") == DRILLS  # a byte that was changed is seen
