@@ -17,7 +17,7 @@ from typing import Any, BinaryIO
 import numpy as np
 from numpy.typing import NDArray
 
-from coach.errors import BadInput
+from coach.errors import BadInput, reason
 from coach.sound.device import quiet_drivers
 
 SLOWEST_RATE, FASTEST_RATE = 8000, 192000
@@ -78,7 +78,7 @@ def read_recording(path: Path) -> Recording:
                     return _held(opened)
         return _decoded(path)
     except OSError as error:
-        raise BadInput(f"cannot be read ({error.strerror or error})", where=str(path), mend="check the path") from None
+        raise BadInput(f"cannot be read ({reason(error)})", where=str(path), mend="check the path") from None
     except BadInput as error:
         raise error.at(str(path)) from None
 

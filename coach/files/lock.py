@@ -10,7 +10,7 @@ from collections.abc import Iterator
 from contextlib import contextmanager, suppress
 from pathlib import Path
 
-from coach.errors import CoachError
+from coach.errors import CoachError, reason
 
 LONGEST_WAIT_S = 5.0
 _TRY_AGAIN_S = 0.005
@@ -52,7 +52,7 @@ def hold_file(path: Path, what: str, *, longest_wait_s: float = LONGEST_WAIT_S) 
         handle = _take(lock, ends)
     except OSError as error:
         raise CoachError(
-            f"{what} could not be written ({error.strerror or error})",
+            f"{what} could not be written ({reason(error)})",
             where=str(path),
             mend="check that the folder can be written and has room",
         ) from None

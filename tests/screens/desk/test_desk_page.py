@@ -151,16 +151,27 @@ async def at(here: House, page: DeskPage, bar: int, seconds: float) -> None:
     await here.until(there, f"bar {bar}")
 
 
+async def the_desk(here: House) -> DeskPage:
+    """Today's page left for the desk, once it has thought its first song through."""
+    await here.press("d")
+    await here.until(lambda: isinstance(here.app.screen, DeskPage) and here.app.screen.desk is not None)
+    page = here.app.screen
+    assert isinstance(page, DeskPage)
+    return page
+
+
+async def type_song(here: House, page: DeskPage, song: str) -> None:
+    """Type a progression and wait until it is taken."""
+    page.query_one("#song", Input).value = song
+    await here.press("enter")
+    await here.until(lambda: page.desk is not None and page.focused is None)
+
+
 async def test_the_keys_of_the_desk(tmp_path: Path) -> None:
     """Typed, thought through, walked with arrows and heard: another shape sounds from the next bar line on."""
     async with house(tmp_path) as here:
-        await here.press("d")
-        await here.until(lambda: isinstance(here.app.screen, DeskPage) and here.app.screen.desk is not None)
-        page = here.app.screen
-        assert isinstance(page, DeskPage)
-        page.query_one("#song", Input).value = "C | Am | F | G"
-        await here.press("enter")
-        await here.until(lambda: page.desk is not None and page.focused is None)
+        page = await the_desk(here)
+        await type_song(here, page, "C | Am | F | G")
         await here.press("right", "space")
         await here.until(lambda: page.engine is not None and page.engine.position() is not None)
         await at(here, page, 1, 3.9)
@@ -189,10 +200,7 @@ async def test_the_keys_of_the_desk(tmp_path: Path) -> None:
 async def test_a_mistake_is_said_on_the_page(tmp_path: Path) -> None:
     """A chord that is none is told below, and what was there before stays."""
     async with house(tmp_path) as here:
-        await here.press("d")
-        await here.until(lambda: isinstance(here.app.screen, DeskPage) and here.app.screen.desk is not None)
-        page = here.app.screen
-        assert isinstance(page, DeskPage)
+        page = await the_desk(here)
         before = page.desk
         page.query_one("#song", Input).value = "C | Xq"
         await here.press("enter")
@@ -203,13 +211,8 @@ async def test_a_mistake_is_said_on_the_page(tmp_path: Path) -> None:
 async def test_what_ends_all_sound_ends_the_desks_too(tmp_path: Path) -> None:
     """A visit to the shell, or a screen that hangs: the app asks every page to stop, and the desk's loop is silent."""
     async with house(tmp_path) as here:
-        await here.press("d")
-        await here.until(lambda: isinstance(here.app.screen, DeskPage) and here.app.screen.desk is not None)
-        page = here.app.screen
-        assert isinstance(page, DeskPage)
-        page.query_one("#song", Input).value = "C | Am"
-        await here.press("enter")
-        await here.until(lambda: page.desk is not None and page.focused is None)
+        page = await the_desk(here)
+        await type_song(here, page, "C | Am")
         await here.press("space")
         await here.until(lambda: page.engine is not None and page.engine.position() is not None)
         here.app._sound_stopped("The screen did not answer.")
